@@ -1,0 +1,1 @@
+# what a new machine needs, and the demonstration

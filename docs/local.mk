@@ -1,0 +1,1 @@
+# manual pages and guides

@@ -1,0 +1,2 @@
+kwgrammardir = $(pkgdatadir)/grammar
+dist_kwgrammar_DATA =

@@ -1,0 +1,113 @@
+#include "base/file.h"
+
+#include <errno.h>
+#include <fcntl.h>
+#include <libgen.h>
+#include <stdio.h>
+#include <string.h>
+#include <sys/stat.h>
+#include <unistd.h>
+
+int file_read(const char *path, size_t cap, char **data, size_t *len)
+{
+    size_t room = 0, n = 0;
+    char *text = NULL;
+    int fd = open(path, O_RDONLY | O_CLOEXEC | O_NOCTTY);
+    int err = 0;
+
+    if (fd < 0)
+        return errno == ENOENT ? KW_ENOENT : KW_EIO;
+    for (;;) {
+        ssize_t got;
+
+        kw_grow(&text, &room, n + 4097, 1);
+        got = read(fd, text + n, 4096);
+        if (got < 0 && errno == EINTR)
+            continue;
+        if (got < 0)
+            err = KW_EIO;
+        if (got <= 0)
+            break;
+        n += (size_t)got;
+        if (n > cap) {
+            err = KW_EFULL;
+            break;
+        }
+    }
+    close(fd);
+    if (err != 0) {
+        kw_free(text);
+        return err;
+    }
+    text[n] = '\0';
+    *data = text;
+    *len = n;
+    return 0;
+}
+
+static int sync_folder(const char *path)
+{
+    char copy[4096];
+    int fd, err;
+
+    if (kw_copy(copy, sizeof(copy), path, strlen(path)) < 0)
+        return KW_EIO;
+    fd = open(dirname(copy), O_RDONLY | O_DIRECTORY | O_CLOEXEC);
+    if (fd < 0)
+        return KW_EIO;
+    err = fsync(fd) < 0 ? KW_EIO : 0;
+    close(fd);
+    return err;
+}
+
+static int write_all(int fd, const char *data, size_t len)
+{
+    while (len > 0) {
+        ssize_t n = write(fd, data, len);
+
+        if (n < 0 && errno == EINTR)
+            continue;
+        if (n < 0)
+            return KW_EIO;
+        data += n;
+        len -= (size_t)n;
+    }
+    return 0;
+}
+
+int file_write_whole(const char *path, const char *data, size_t len)
+{
+    char beside[4096];
+    int fd, err, saved;
+
+    if (snprintf(beside, sizeof(beside), "%s.new", path) >=
+        (int)sizeof(beside)) {
+        errno = ENAMETOOLONG;
+        return KW_EIO;
+    }
+    fd = open(beside, O_WRONLY | O_CREAT | O_TRUNC | O_CLOEXEC, 0640);
+    if (fd < 0)
+        return KW_EIO;
+    err = write_all(fd, data, len);
+    if (err == 0 && fsync(fd) < 0)
+        err = KW_EIO;
+    saved = errno;
+    close(fd);
+    if (err == 0 && rename(beside, path) < 0) {
+        saved = errno;
+        err = KW_EIO;
+    }
+    if (err != 0) {
+        unlink(beside);
+        errno = saved;
+        return err;
+    }
+    return sync_folder(path);
+}
+
+int file_join(char *dst, size_t cap, const char *folder, const char *name)
+{
+    int n = snprintf(dst, cap, "%s/%s", folder, name);
+
+    return n < 0 || (size_t)n >= cap ? KW_EFULL : 0;
+}

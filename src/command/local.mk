@@ -1,0 +1,4 @@
+src_libkilnword_a_SOURCES += \
+	%D%/command.h %D%/command.c %D%/serve.c %D%/load.c %D%/say.c \
+	%D%/phone.c %D%/read.c %D%/show.c %D%/digest.c %D%/check.c \
+	%D%/work.c %D%/backup.c %D%/export.c

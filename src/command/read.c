@@ -1,0 +1,20 @@
+#include "command/command.h"
+
+#include <stdio.h>
+
+static int run(int argc, char **argv);
+
+const struct command command_read = {
+    .name = "read",
+    .usage = "read [options]",
+    .summary = "",
+    .help = "",
+    .run = run,
+};
+
+static int run(int argc, char **argv)
+{
+    (void)argc;
+    fprintf(stderr, "kilnword: '%s' is being built\n", argv[0]);
+    return COMMAND_FAILED;
+}

@@ -1,0 +1,78 @@
+#ifndef KW_DESK_H
+#define KW_DESK_H
+/*
+ * desk.h - what a meaning from a sender leads to: what is filed, answered,
+ * asked back, alerted. Everything of one text happens inside the caller's
+ * transaction. A desk is constant once open, but for the reading scratch:
+ * one desk for each thread that takes texts.
+ */
+#include "base/config.h"
+#include "desk/reply.h"
+#include "ledger/ledger.h"
+#include "reader/reader.h"
+
+struct desk;
+
+struct desk_text { /* a text as a carrier hands it over */
+    const char *carrier; /* its name in the configuration; "console" */
+    const char *ref;     /* the carrier's id, or NULL */
+    const char *from;    /* number as it came, or a name; not "" */
+    const char *to;      /* or NULL */
+    const char *text;
+    size_t len;
+    int64_t at_s;        /* received */
+    int64_t sent_s;      /* claimed, 0 none */
+    bool quiet;          /* filed afterwards from a notebook: nobody is texted */
+};
+
+struct desk_answer {
+    int64_t text_id;
+    bool repeat;          /* came before; the answer is the earlier one */
+    char body[LEDGER_BODY_CAP]; /* "" when nothing is said */
+    int64_t outbox_id;    /* of the answer, 0 none */
+    enum reader_outcome outcome;
+    bool scan;            /* something failed: a breakage scan is due */
+};
+
+/* Builds reader, replies and rules from the configuration. */
+int desk_open(const struct config *conf, struct fault_list *faults,
+              struct desk **out);
+void desk_close(struct desk *d);
+const struct reader *desk_reader(const struct desk *d);
+const struct replies *desk_replies(const struct desk *d);
+const struct serial_layout *desk_layout(const struct desk *d);
+
+/*
+ * The whole way of one text: kept, read, filed or asked, alerts raised,
+ * answer in the outbox under in->carrier. Inside the caller's savepoint.
+ * 0, or a ledger error: then the caller undoes and acknowledges nothing.
+ */
+int desk_take(struct desk *d, struct ledger *lg, const struct desk_text *in,
+              struct desk_answer *out);
+
+/* The number as the ledger keeps it: national prefix -> E.164. */
+void desk_number(const struct config *conf, const char *raw, char *dst,
+                 size_t cap);
+
+/*
+ * The breakage scan. Looking (read-only connection, any thread) and acting
+ * (in a transaction) are apart, so that a long look blocks no intake.
+ */
+struct desk_findings;
+int desk_scan_look(const struct config *conf, struct ledger *reading,
+                   int64_t now_s, struct desk_findings **out);
+int desk_scan_act(struct desk *d, struct ledger *lg, int64_t now_s,
+                  const struct desk_findings *f, int *raised);
+void desk_findings_free(struct desk_findings *f);
+
+/*
+ * What is due by the clock: the digest, reminders to measure again, words
+ * that have been kept long enough. In a transaction. *next_s: when to come
+ * again.
+ */
+int desk_tick(struct desk *d, struct ledger *lg, int64_t now_s,
+              int64_t *next_s);
+
+/* Puts the coordinators of the configuration into the ledger. At start. */
+int desk_people(const struct desk *d, struct ledger *lg);
+#endif

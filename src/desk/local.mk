@@ -1,0 +1,1 @@
+src_libkilnword_a_SOURCES += %D%/desk.h %D%/reply.h

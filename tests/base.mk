@@ -1,0 +1,2 @@
+if HAVE_CHECK
+endif

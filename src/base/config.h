@@ -1,0 +1,128 @@
+#ifndef KW_CONFIG_H
+#define KW_CONFIG_H
+/*
+ * config.h - one file says everything a programme sets. Every key stands in
+ * deploy/kilnword.conf with its default and what it is for. Unknown keys and
+ * bad values are faults with their line.
+ */
+#include "base/fault.h"
+
+#define CONFIG_CARRIERS_MOST 8
+#define CONFIG_PEOPLE_MOST   64
+#define CONFIG_MOULDS_MOST   16
+#define CONFIG_HEADERS_MOST  8
+
+enum config_carrier_kind { CONFIG_HTTP, CONFIG_SPOOL };
+enum config_form { CONFIG_FORM_URLENCODED, CONFIG_FORM_JSON, CONFIG_FORM_ANY };
+
+struct config_http_in {
+    char *path;         /* "/in" */
+    enum config_form form;
+    char *field_from, *field_to, *field_text, *field_id, *field_at;
+    char *field_secret; /* NULL: not in a field */
+    char *header_secret; /* header that carries the shared secret, or NULL */
+    char *secret;       /* shared secret, NULL when none */
+    char *header_signature; /* header with HMAC-SHA256 of the body, or NULL */
+    char *hmac_key;     /* its key, NULL when none */
+    char *hmac_key_old; /* a second key accepted during a change, or NULL */
+    int body_most;      /* octets; a larger body is answered 413 */
+    int per_minute;     /* texts a minute from one address; 0 unlimited */
+    bool reply_in_body; /* the answer stands in the response itself */
+};
+
+struct config_http_out {
+    char *url;          /* template; NULL: nothing goes out this way */
+    char *method;       /* "POST" */
+    char *headers[CONFIG_HEADERS_MOST]; /* "Name: value" templates */
+    size_t n_headers;
+    char *body;         /* template */
+    char *username, *password; /* basic authentication, or NULL */
+    int timeout_s;      /* whole request: 20 */
+    int in_flight;      /* requests at once: 4 */
+    char *id_field;     /* JSON field of the answer with its id, or NULL */
+};
+
+struct config_spool {
+    char *in, *out;     /* folders */
+    int poll_s;         /* look at least this often: 2 */
+};
+
+struct config_carrier {
+    char *name;         /* unique; stands in the ledger */
+    enum config_carrier_kind kind;
+    struct config_http_in in;
+    struct config_http_out out;
+    struct config_spool spool;
+    int line;
+};
+
+struct config_person { /* who gets alerts and may command */
+    char *phone, *role, *lang, *name, *carrier;
+    int line;
+};
+
+struct config_mould {
+    char *name, *shape;
+    double base_radius_mm, rim_radius_mm, depth_mm, wall_mm, base_mm;
+    int line;
+};
+
+struct config {
+    char *file;
+    /* programme */
+    char *name, *zone, *lang, *country_code, *national_prefix;
+    char *clinic;       /* what to call help, or "" ; goes into replies */
+    char *line_number;  /* the number that people text, for the page */
+    /* listen */
+    char *listen_address; /* "127.0.0.1" */
+    int listen_port;      /* 8040 */
+    int connections_most; /* 512 */
+    /* ledger */
+    char *ledger_file;
+    int group_most;       /* texts in one commit: 256 */
+    int checkpoint_pages; /* 1000 */
+    int cache_mib;        /* 16 */
+    /* grammar */
+    char *grammar_folder;
+    /* serial */
+    char *serial_check;   /* "97-10" */
+    int serial_batch, serial_pot;
+    /* pot and measures */
+    struct config_mould moulds[CONFIG_MOULDS_MOST]; /* [0] is the default */
+    size_t n_moulds;
+    double finger_cm, finger_se_cm, cup_l, bottle_l;
+    double water_degc;    /* when the place has none */
+    /* flow rule */
+    double accept_min_l, accept_max_l, replace_below_l, fast_factor,
+        rise_factor;
+    int remeasure_days;
+    /* watch */
+    double breakage_p;       /* alert below: 0.001 */
+    int breakage_least;      /* failures at least: 3 */
+    /* outbox */
+    int reply_expires_s;     /* 86400 */
+    int alert_expires_s;     /* 259200 */
+    int tries_most;          /* 8 */
+    int retry_first_s, retry_longest_s; /* 5, 900 */
+    /* digest */
+    int digest_minute;       /* minute of the local day: 7:00 -> 420; -1 off */
+    /* privacy */
+    char *pseudonym_key;
+    int text_keep_days;      /* raw words are dropped after: 365; 0 never */
+    /* people and carriers */
+    struct config_person people[CONFIG_PEOPLE_MOST];
+    size_t n_people;
+    struct config_carrier carriers[CONFIG_CARRIERS_MOST];
+    size_t n_carriers;
+    char *default_carrier;   /* texts that answer nothing go this way */
+};
+
+/*
+ * Reads the file; relative paths in it are taken from the file's folder.
+ * Returns 0, or KW_ESYNTAX / KW_EIO with the faults added; *out is then NULL.
+ * path NULL: the defaults alone.
+ */
+int config_load(const char *path, struct fault_list *faults,
+                struct config **out);
+void config_free(struct config *c);
+#endif

@@ -123,8 +123,7 @@ static bool plausible(const struct tm *tm)
 int clock_parse(const char *s, size_t len, int64_t *at_s)
 {
     static const char *const forms[] = {"%Y-%m-%dT%H:%M:%SZ", "%Y-%m-%d",
-                                        "%Y-%m-%d %H:%M",
-                                        "%Y-%m-%d %H:%M:%S"};
+                                        "%Y-%m-%d %H:%M", "%Y-%m-%d %H:%M:%S"};
     char text[40];
 
     if (kw_copy(text, sizeof(text), s, len) < 0 || len < 10)

@@ -1,14 +1,515 @@
+/*
+ * config.c - reads the configuration by tables: one row a key. libconfig
+ * gives the syntax and the line of each setting.
+ */
 #include "base/config.h"
+#include "base/file.h"
+#include "base/setting.h"
+
+#include <errno.h>
+#include <libgen.h>
+#include <stdio.h>
+#include <string.h>
+
+#define AT(f) offsetof(struct config, f)
+
+static const struct setting programme_rows[] = {
+    {"name", TEXT, AT(name), "Kilnword", 1, 60, NULL},
+    {"zone", TEXT, AT(zone), "UTC", 1, 60, NULL},
+    {"language", TEXT, AT(lang), "en", 2, 11, NULL},
+    {"country_code", TEXT, AT(country_code), "", 0, 4, NULL},
+    {"national_prefix", TEXT, AT(national_prefix), "", 0, 4, NULL},
+    {"clinic", TEXT, AT(clinic), "", 0, 24, NULL},
+    {"line_number", TEXT, AT(line_number), "", 0, 20, NULL},
+    {"default_carrier", TEXT, AT(default_carrier), "", 0, 60, NULL},
+};
+static const struct setting listen_rows[] = {
+    {"address", TEXT, AT(listen_address), "127.0.0.1", 2, 60, NULL},
+    {"port", INTEGER, AT(listen_port), "8040", 0, 65535, NULL},
+    {"connections", INTEGER, AT(connections_most), "512", 1, 20000, NULL},
+};
+static const struct setting ledger_rows[] = {
+    {"file", PATH, AT(ledger_file), "kilnword.ledger", 1, 4000, NULL},
+    {"group", INTEGER, AT(group_most), "256", 1, 4096, NULL},
+    {"checkpoint_pages", INTEGER, AT(checkpoint_pages), "1000", 50, 100000,
+     NULL},
+    {"cache_mib", INTEGER, AT(cache_mib), "16", 1, 4096, NULL},
+};
+static const struct setting grammar_rows[] = {
+    {"folder", PATH, AT(grammar_folder), KW_GRAMMAR_DIR, 1, 4000, NULL},
+};
+static const struct setting serial_rows[] = {
+    {"check", TEXT, AT(serial_check), "97-10", 1, 10, " 97-10 37,36 none "},
+    {"batch", INTEGER, AT(serial_batch), "4", 1, 8, NULL},
+    {"pot", INTEGER, AT(serial_pot), "3", 1, 8, NULL},
+};
+static const struct setting measure_rows[] = {
+    {"finger_cm", REAL, AT(finger_cm), "1.8", 0.8, 3, NULL},
+    {"finger_error_cm", REAL, AT(finger_se_cm), "0.3", 0, 2, NULL},
+    {"cup_l", REAL, AT(cup_l), "0.25", 0.05, 1, NULL},
+    {"bottle_l", REAL, AT(bottle_l), "1.5", 0.2, 6, NULL},
+    {"water_c", REAL, AT(water_degc), "25", 1, 45, NULL},
+};
+static const struct setting flow_rows[] = {
+    {"accept_min_l", REAL, AT(accept_min_l), "1", 0.1, 20, NULL},
+    {"accept_max_l", REAL, AT(accept_max_l), "3", 0.2, 20, NULL},
+    {"replace_below_l", REAL, AT(replace_below_l), "1", 0.05, 20, NULL},
+    {"fast_factor", REAL, AT(fast_factor), "1.25", 1, 10, NULL},
+    {"rise_factor", REAL, AT(rise_factor), "1.5", 1, 10, NULL},
+    {"measure_again_days", INTEGER, AT(remeasure_days), "7", 1, 90, NULL},
+};
+static const struct setting breakage_rows[] = {
+    {"alert_below_p", REAL, AT(breakage_p), "0.001", 1e-12, 0.2, NULL},
+    {"least_failures", INTEGER, AT(breakage_least), "3", 1, 1000, NULL},
+};
+static const struct setting outbox_rows[] = {
+    {"reply_expires_s", INTEGER, AT(reply_expires_s), "86400", 60, 2592000,
+     NULL},
+    {"alert_expires_s", INTEGER, AT(alert_expires_s), "259200", 60, 2592000,
+     NULL},
+    {"tries", INTEGER, AT(tries_most), "8", 1, 100, NULL},
+    {"retry_first_s", INTEGER, AT(retry_first_s), "5", 1, 3600, NULL},
+    {"retry_longest_s", INTEGER, AT(retry_longest_s), "900", 1, 86400, NULL},
+};
+static const struct setting digest_rows[] = {
+    {"at", DAYTIME, AT(digest_minute), "07:00", 0, 0, NULL},
+};
+static const struct setting privacy_rows[] = {
+    {"pseudonym_key", SECRET, AT(pseudonym_key), NULL, 16, 512, NULL},
+    {"keep_words_days", INTEGER, AT(text_keep_days), "365", 0, 36500, NULL},
+};
+#undef AT
+
+static const struct {
+    const char *name;
+    const struct setting *rows;
+    size_t n;
+} groups[] = {
+    {"programme", programme_rows, KW_COUNT(programme_rows)},
+    {"listen", listen_rows, KW_COUNT(listen_rows)},
+    {"ledger", ledger_rows, KW_COUNT(ledger_rows)},
+    {"grammar", grammar_rows, KW_COUNT(grammar_rows)},
+    {"serial", serial_rows, KW_COUNT(serial_rows)},
+    {"measures", measure_rows, KW_COUNT(measure_rows)},
+    {"flow", flow_rows, KW_COUNT(flow_rows)},
+    {"breakage", breakage_rows, KW_COUNT(breakage_rows)},
+    {"outbox", outbox_rows, KW_COUNT(outbox_rows)},
+    {"digest", digest_rows, KW_COUNT(digest_rows)},
+    {"privacy", privacy_rows, KW_COUNT(privacy_rows)},
+};
+
+#define AT(f) offsetof(struct config_mould, f)
+static const struct setting mould_rows[] = {
+    {"name", TEXT, AT(name), NULL, 1, 60, NULL},
+    {"shape", TEXT, AT(shape), "frustum", 1, 20,
+     " frustum cylinder paraboloid hemisphere "},
+    {"base_radius_mm", REAL, AT(base_radius_mm), "95", 5, 1000, NULL},
+    {"rim_radius_mm", REAL, AT(rim_radius_mm), "120", 5, 1000, NULL},
+    {"depth_mm", REAL, AT(depth_mm), "220", 20, 2000, NULL},
+    {"wall_mm", REAL, AT(wall_mm), "12", 1, 100, NULL},
+    {"base_mm", REAL, AT(base_mm), "15", 1, 100, NULL},
+};
+#undef AT
+#define AT(f) offsetof(struct config_person, f)
+static const struct setting person_rows[] = {
+    {"phone", TEXT, AT(phone), NULL, 3, 23, NULL},
+    {"role", TEXT, AT(role), NULL, 1, 20,
+     " household field workshop coordinator "},
+    {"language", TEXT, AT(lang), "", 0, 11, NULL},
+    {"name", TEXT, AT(name), "", 0, 60, NULL},
+    {"carrier", TEXT, AT(carrier), "", 0, 60, NULL},
+};
+#undef AT
+#define AT(f) offsetof(struct config_carrier, f)
+static const struct setting http_in_rows[] = {
+    {"path", TEXT, AT(in.path), "/in", 2, 100, NULL},
+    {"form", FORM, AT(in.form), "any", 0, 0, NULL},
+    {"field_from", TEXT, AT(in.field_from), "from", 1, 60, NULL},
+    {"field_to", TEXT, AT(in.field_to), "to", 1, 60, NULL},
+    {"field_text", TEXT, AT(in.field_text), "text", 1, 60, NULL},
+    {"field_id", TEXT, AT(in.field_id), "id", 1, 60, NULL},
+    {"field_at", TEXT, AT(in.field_at), "at", 1, 60, NULL},
+    {"field_secret", TEXT, AT(in.field_secret), NULL, 1, 60, NULL},
+    {"header_secret", TEXT, AT(in.header_secret), NULL, 1, 60, NULL},
+    {"secret", SECRET, AT(in.secret), NULL, 8, 512, NULL},
+    {"header_signature", TEXT, AT(in.header_signature), NULL, 1, 60, NULL},
+    {"hmac_key", SECRET, AT(in.hmac_key), NULL, 16, 512, NULL},
+    {"hmac_key_old", SECRET, AT(in.hmac_key_old), NULL, 16, 512, NULL},
+    {"body_most", INTEGER, AT(in.body_most), "16384", 256, 1048576, NULL},
+    {"per_minute", INTEGER, AT(in.per_minute), "0", 0, 10000000, NULL},
+    {"reply_in_body", SWITCH, AT(in.reply_in_body), "false", 0, 0, NULL},
+};
+static const struct setting http_out_rows[] = {
+    {"url", TEXT, AT(out.url), NULL, 8, 2000, NULL},
+    {"method", TEXT, AT(out.method), "POST", 3, 4, " POST PUT GET "},
+    {"body", TEXT, AT(out.body), "", 0, 8000, NULL},
+    {"username", TEXT, AT(out.username), NULL, 1, 200, NULL},
+    {"password", SECRET, AT(out.password), NULL, 1, 512, NULL},
+    {"timeout_s", INTEGER, AT(out.timeout_s), "20", 1, 600, NULL},
+    {"in_flight", INTEGER, AT(out.in_flight), "4", 1, 256, NULL},
+    {"id_field", TEXT, AT(out.id_field), NULL, 1, 60, NULL},
+};
+static const struct setting spool_rows[] = {
+    {"in", PATH, AT(spool.in), NULL, 1, 4000, NULL},
+    {"out", PATH, AT(spool.out), NULL, 1, 4000, NULL},
+    {"poll_s", INTEGER, AT(spool.poll_s), "2", 1, 3600, NULL},
+};
+#undef AT
+
+static void take_moulds(struct setting_load *l, const config_setting_t *list,
+                        struct config *c)
+{
+    int n = setting_list_length(l, list, CONFIG_MOULDS_MOST);
+
+    for (int i = 0; i < n; i++) {
+        const config_setting_t *s = config_setting_get_elem(list, (unsigned)i);
+        struct config_mould *m = &c->moulds[i];
+
+        m->line = config_setting_source_line(s);
+        setting_preset(mould_rows, KW_COUNT(mould_rows), m);
+        c->n_moulds = (size_t)i + 1;
+        setting_take(l, s, mould_rows, KW_COUNT(mould_rows), m, NULL);
+        setting_need_text(l, m->line, "name", m->name);
+    }
+}
+
+static void take_people(struct setting_load *l, const config_setting_t *list,
+                        struct config *c)
+{
+    int n = setting_list_length(l, list, CONFIG_PEOPLE_MOST);
+
+    for (int i = 0; i < n; i++) {
+        const config_setting_t *s = config_setting_get_elem(list, (unsigned)i);
+        struct config_person *p = &c->people[i];
+
+        p->line = config_setting_source_line(s);
+        setting_preset(person_rows, KW_COUNT(person_rows), p);
+        c->n_people = (size_t)i + 1;
+        setting_take(l, s, person_rows, KW_COUNT(person_rows), p, NULL);
+        setting_need_text(l, p->line, "phone", p->phone);
+        setting_need_text(l, p->line, "role", p->role);
+    }
+}
+
+static void take_headers(struct setting_load *l, const config_setting_t *list,
+                         struct config_http_out *out)
+{
+    int n = setting_list_length(l, list, CONFIG_HEADERS_MOST);
+
+    for (int i = 0; i < n; i++) {
+        const config_setting_t *s = config_setting_get_elem(list, (unsigned)i);
+        const char *v = config_setting_get_string(s);
+
+        if (v == NULL || strchr(v, ':') == NULL || strpbrk(v, "\r\n") != NULL)
+            SETTING_SAY(l, config_setting_source_line(list),
+                        "entry %d of 'headers' is to be \"Name: value\"",
+                        i + 1);
+        else
+            out->headers[out->n_headers++] = kw_strdup(v);
+    }
+}
+
+static void check_http(struct setting_load *l, const struct config_carrier *c)
+{
+    if (c->in.path[0] != '/')
+        SETTING_SAY(l, c->line, "'path' is to begin with /, such as \"/in\"");
+    if (c->in.secret != NULL && c->in.field_secret == NULL &&
+        c->in.header_secret == NULL)
+        SETTING_SAY(l, c->line,
+                    "a secret is set but not where it stands; set "
+                    "'field_secret' or 'header_secret'");
+    if (c->in.secret == NULL &&
+        (c->in.field_secret != NULL || c->in.header_secret != NULL))
+        SETTING_SAY(l, c->line,
+                    "the place of a secret is set but no secret; set "
+                    "'secret' or 'secret_file'");
+    if ((c->in.header_signature == NULL) != (c->in.hmac_key == NULL))
+        SETTING_SAY(l, c->line,
+                    "'header_signature' and 'hmac_key' (or "
+                    "'hmac_key_file') go together");
+    if (c->out.url != NULL && strncmp(c->out.url, "http://", 7) != 0 &&
+        strncmp(c->out.url, "https://", 8) != 0)
+        SETTING_SAY(l, c->line, "'url' is to begin with http:// or https://");
+}
+
+static void take_http(struct setting_load *l, const config_setting_t *s,
+                      struct config_carrier *c)
+{
+    const config_setting_t *in = config_setting_get_member(s, "in");
+    const config_setting_t *out = config_setting_get_member(s, "out");
+
+    setting_preset(http_in_rows, KW_COUNT(http_in_rows), c);
+    setting_preset(http_out_rows, KW_COUNT(http_out_rows), c);
+    if (in != NULL)
+        setting_take(l, in, http_in_rows, KW_COUNT(http_in_rows), c, NULL);
+    if (out != NULL) {
+        const config_setting_t *h = config_setting_get_member(out, "headers");
+
+        setting_take(l, out, http_out_rows, KW_COUNT(http_out_rows), c,
+                     " headers ");
+        if (h != NULL)
+            take_headers(l, h, &c->out);
+        setting_need_text(l, config_setting_source_line(out), "url",
+                          c->out.url);
+    }
+    check_http(l, c);
+}
+
+static void take_carrier(struct setting_load *l, const config_setting_t *s,
+                         struct config_carrier *c)
+{
+    const char *kind = NULL, *name = NULL;
+    int count;
+
+    c->line = config_setting_source_line(s);
+    config_setting_lookup_string(s, "name", &name);
+    config_setting_lookup_string(s, "kind", &kind);
+    setting_need_text(l, c->line, "name", name);
+    c->name = kw_strdup(name ? name : "");
+    if (strlen(c->name) > 60 || strcmp(c->name, "console") == 0)
+        SETTING_SAY(l, c->line,
+                    "a carrier's name has at most 60 characters and is "
+                    "not \"console\"");
+    if (kind == NULL ||
+        (strcmp(kind, "http") != 0 && strcmp(kind, "spool") != 0)) {
+        SETTING_SAY(l, c->line, "'kind' is to be \"http\" or \"spool\"");
+        return;
+    }
+    c->kind = strcmp(kind, "http") == 0 ? CONFIG_HTTP : CONFIG_SPOOL;
+    count = config_setting_length(s);
+    for (int i = 0; i < count; i++) {
+        const char *key =
+            config_setting_name(config_setting_get_elem(s, (unsigned)i));
+        bool own = c->kind == CONFIG_HTTP
+                       ? strcmp(key, "in") == 0 || strcmp(key, "out") == 0
+                       : strcmp(key, "spool") == 0;
+
+        if (!own && strcmp(key, "name") != 0 && strcmp(key, "kind") != 0)
+            SETTING_SAY(
+                l,
+                config_setting_source_line(
+                    config_setting_get_elem(s, (unsigned)i)),
+                "the key '%s' is not known in a carrier of kind %s; known "
+                "are: name, kind, %s",
+                key, kind, c->kind == CONFIG_HTTP ? "in, out" : "spool");
+    }
+    if (c->kind == CONFIG_HTTP) {
+        take_http(l, s, c);
+        return;
+    }
+    setting_preset(spool_rows, KW_COUNT(spool_rows), c);
+    if (config_setting_get_member(s, "spool") != NULL)
+        setting_take(l, config_setting_get_member(s, "spool"), spool_rows,
+                     KW_COUNT(spool_rows), c, NULL);
+    setting_need_text(l, c->line, "in", c->spool.in);
+    setting_need_text(l, c->line, "out", c->spool.out);
+}
+
+static bool same_path(const struct config_carrier *a,
+                      const struct config_carrier *b)
+{
+    return a->kind == CONFIG_HTTP && b->kind == CONFIG_HTTP &&
+           strcmp(a->in.path, b->in.path) == 0;
+}
+
+static void take_carriers(struct setting_load *l, const config_setting_t *list,
+                          struct config *c)
+{
+    int n = setting_list_length(l, list, CONFIG_CARRIERS_MOST);
+
+    for (int i = 0; i < n; i++) {
+        const config_setting_t *s = config_setting_get_elem(list, (unsigned)i);
+
+        if (!config_setting_is_group(s)) {
+            SETTING_SAY(
+                l, config_setting_source_line(s),
+                "a carrier is to be a group; write { name = \"…\"; … }");
+            return;
+        }
+        c->n_carriers = (size_t)i + 1;
+        take_carrier(l, s, &c->carriers[i]);
+        for (int j = 0; j < i; j++) {
+            if (strcmp(c->carriers[i].name, c->carriers[j].name) == 0)
+                SETTING_SAY(
+                    l, c->carriers[i].line,
+                    "the carrier '%s' stands twice; give each its own name",
+                    c->carriers[i].name);
+            if (c->carriers[i].in.path != NULL &&
+                c->carriers[j].in.path != NULL &&
+                same_path(&c->carriers[i], &c->carriers[j]))
+                SETTING_SAY(
+                    l, c->carriers[i].line,
+                    "the path '%s' is that of carrier '%s' too; give each "
+                    "its own",
+                    c->carriers[i].in.path, c->carriers[j].name);
+        }
+    }
+}
+
+static bool carrier_named(const struct config *c, const char *name)
+{
+    for (size_t i = 0; i < c->n_carriers; i++) {
+        if (strcmp(c->carriers[i].name, name) == 0)
+            return true;
+    }
+    return false;
+}
+
+/* What concerns several keys at once. */
+static void check_whole(struct setting_load *l, struct config *c)
+{
+    int chars = c->serial_batch + c->serial_pot;
+
+    if (c->n_moulds == 0) {
+        setting_preset(mould_rows, KW_COUNT(mould_rows), &c->moulds[0]);
+        c->moulds[0].name = kw_strdup("frustum");
+        c->n_moulds = 1;
+    }
+    if (strcmp(c->serial_check, "97-10") == 0)
+        chars += 2;
+    else if (strcmp(c->serial_check, "37,36") == 0)
+        chars += 1;
+    if (chars > 11)
+        SETTING_SAY(l, 0,
+                    "serial: batch, pot and check have %d characters; at most "
+                    "11 are allowed",
+                    chars);
+    if (c->accept_min_l >= c->accept_max_l)
+        SETTING_SAY(l, 0, "flow: accept_min_l is to be below accept_max_l");
+    if (c->retry_first_s > c->retry_longest_s)
+        SETTING_SAY(l, 0,
+                    "outbox: retry_first_s is to be at most retry_longest_s");
+    if (c->default_carrier[0] == '\0' && c->n_carriers > 0)
+        setting_put_text(c, offsetof(struct config, default_carrier),
+                         kw_strdup(c->carriers[0].name));
+    else if (c->default_carrier[0] != '\0' &&
+             !carrier_named(c, c->default_carrier))
+        SETTING_SAY(l, 0,
+                    "programme: default_carrier '%s' is not among the carriers",
+                    c->default_carrier);
+    for (size_t i = 0; i < c->n_people; i++) {
+        if (c->people[i].carrier[0] != '\0' &&
+            !carrier_named(c, c->people[i].carrier))
+            SETTING_SAY(l, c->people[i].line,
+                        "the carrier '%s' is not among the "
+                        "carriers",
+                        c->people[i].carrier);
+    }
+}
+
+static void take_top(struct setting_load *l, const config_setting_t *s,
+                     struct config *c)
+{
+    const char *key = config_setting_name(s);
+
+    for (size_t i = 0; i < KW_COUNT(groups); i++) {
+        if (strcmp(groups[i].name, key) == 0) {
+            setting_take(l, s, groups[i].rows, groups[i].n, c, NULL);
+            return;
+        }
+    }
+    if (strcmp(key, "moulds") == 0)
+        take_moulds(l, s, c);
+    else if (strcmp(key, "people") == 0)
+        take_people(l, s, c);
+    else if (strcmp(key, "carriers") == 0)
+        take_carriers(l, s, c);
+    else
+        SETTING_SAY(
+            l, config_setting_source_line(s),
+            "'%s' is not known; known are: programme, listen, ledger, "
+            "grammar, serial, moulds, measures, flow, breakage, outbox, "
+            "digest, privacy, people, carriers",
+            key);
+}
+
+static int read_file(struct setting_load *l, const char *path, struct config *c)
+{
+    config_t file;
+    char *data = NULL;
+    size_t len;
+    int err = file_read(path, 1 << 20, &data, &len);
+    const config_setting_t *root;
+
+    if (err < 0) {
+        SETTING_SAY(l, 0, "the configuration cannot be read: %s",
+                    err == KW_EFULL ? "it is larger than 1 MiB"
+                                    : strerror(errno));
+        return KW_EIO;
+    }
+    config_init(&file);
+    config_set_include_dir(&file, l->folder);
+    if (strlen(data) != len ||
+        config_read_string(&file, data) == CONFIG_FALSE) {
+        SETTING_SAY(l, config_error_line(&file),
+                    "%s; the line, or the one before "
+                    "it, is not well written",
+                    config_error_text(&file) ? config_error_text(&file)
+                                             : "a NUL octet");
+    } else {
+        root = config_root_setting(&file);
+        for (int i = 0; i < config_setting_length(root); i++)
+            take_top(l, config_setting_get_elem(root, (unsigned)i), c);
+        check_whole(l, c);
+    }
+    config_destroy(&file);
+    kw_free(data);
+    return 0;
+}
 
 int config_load(const char *path, struct fault_list *faults,
                 struct config **out)
 {
-    (void)path, (void)faults;
+    struct setting_load l = {.faults = faults,
+                             .file = path ? path : "defaults"};
+    struct config *c = kw_calloc(1, sizeof(*c));
+    size_t before = faults->n;
+    char copy[4096];
+    int err = 0;
+
     *out = NULL;
-    return KW_EIO;
+    for (size_t i = 0; i < KW_COUNT(groups); i++)
+        setting_preset(groups[i].rows, groups[i].n, c);
+    if (path == NULL) {
+        check_whole(&l, c);
+    } else if (kw_copy(copy, sizeof(copy), path, strlen(path)) < 0) {
+        SETTING_SAY(&l, 0, "the path is too long");
+        err = KW_EIO;
+    } else {
+        c->file = kw_strdup(path);
+        snprintf(l.folder, sizeof(l.folder), "%s", dirname(copy));
+        err = read_file(&l, path, c);
+    }
+    if (err == 0 && faults->n > before)
+        err = KW_ESYNTAX;
+    if (err != 0) {
+        config_free(c);
+        return err;
+    }
+    *out = c;
+    return 0;
 }
 
 void config_free(struct config *c)
 {
+    if (c == NULL)
+        return;
+    for (size_t i = 0; i < KW_COUNT(groups); i++)
+        setting_free(groups[i].rows, groups[i].n, c);
+    for (size_t i = 0; i < KW_COUNT(c->moulds); i++)
+        setting_free(mould_rows, KW_COUNT(mould_rows), &c->moulds[i]);
+    for (size_t i = 0; i < KW_COUNT(c->people); i++)
+        setting_free(person_rows, KW_COUNT(person_rows), &c->people[i]);
+    for (size_t i = 0; i < KW_COUNT(c->carriers); i++) {
+        struct config_carrier *k = &c->carriers[i];
+
+        setting_free(http_in_rows, KW_COUNT(http_in_rows), k);
+        setting_free(http_out_rows, KW_COUNT(http_out_rows), k);
+        setting_free(spool_rows, KW_COUNT(spool_rows), k);
+        for (size_t j = 0; j < k->out.n_headers; j++)
+            kw_free(k->out.headers[j]);
+        kw_free(k->name);
+    }
+    kw_free(c->file);
     kw_free(c);
 }

@@ -9,14 +9,21 @@
 #include "desk/desk.h"
 
 struct event_base;
+struct carrier_host;
 
 /* A text on its way through the writer; owned by the carrier throughout. */
 struct carrier_taking {
     struct desk_text text;     /* pointers borrowed until taken() */
     struct desk_answer answer; /* written before taken() */
+    /*
+     * The carrier hands the answer over itself (in the response): its outbox
+     * row is settled as SENT in the transaction that keeps the text.
+     */
+    bool answer_in_hand;
     /* On the loop, after the commit. err 0: acknowledge. */
     void (*taken)(struct carrier_taking *t, int err);
     void *carrier;             /* for the carrier's own use */
+    struct carrier_host *host; /* written by take() */
 };
 
 /* What the service offers to its carriers. */
@@ -27,8 +34,10 @@ struct carrier_host {
     /* 0 accepted: taken() will come; KW_EFULL: come later. */
     int (*take)(struct carrier_host *h, struct carrier_taking *t);
     /*
-     * One outgoing text has met its fate. Durable in a while; the carrier
-     * may forget it. again_s: with LEDGER_WAITING, when to try again.
+     * One outgoing text has met its fate: SENT, FAILED, PERHAPS, or WAITING
+     * to be tried again, not before again_s (0: the service's own back-off
+     * alone). Durable in a while; the carrier may forget it. note: a few
+     * words for the ledger, copied, no number and no words of the text.
      */
     void (*settle)(struct carrier_host *h, int64_t out_id,
                    enum ledger_send state, int64_t again_s, const char *note);
@@ -40,7 +49,13 @@ struct carrier {
     int room;         /* how many more it can have in flight now */
     /* Takes one to send; copied. Calls host.settle() sooner or later. */
     void (*send)(struct carrier *c, const struct ledger_out *o);
-    void (*close)(struct carrier *c); /* frees c */
+    /* Looks for texts now instead of soon; NULL when it is told of them. */
+    void (*look)(struct carrier *c);
+    /* Whether texts wait that it has seen but not handed over; may be NULL. */
+    bool (*busy)(const struct carrier *c);
+    /* No new texts from now on; may be NULL. */
+    void (*quiesce)(struct carrier *c);
+    void (*close)(struct carrier *c); /* frees c; settles what is in flight */
 };
 
 /* Each open function: 0, or KW_EIO with *why a sentence (kw_free it). */
@@ -48,10 +63,16 @@ int http_out_open(struct carrier_host *h, const struct config_carrier *conf,
                   struct carrier **out, char **why);
 int spool_open(struct carrier_host *h, const struct config_carrier *conf,
                struct carrier **out, char **why);
+/* Whether the host of the address is this machine itself. */
+bool http_out_loopback(const char *url);
 
 /* The one HTTP listener, for all carriers of kind http. */
 struct http_in;
 int http_in_open(struct carrier_host *h, struct http_in **out, char **why);
-void http_in_close(struct http_in *s); /* answers what is in flight first */
 int http_in_port(const struct http_in *s);
+/* Takes no new connection; answers what is in flight and closes those. */
+void http_in_quiesce(struct http_in *s);
+int http_in_busy(const struct http_in *s); /* requests not answered yet */
+/* Nothing may be in the writer any more: http_in_busy() has come to 0. */
+void http_in_close(struct http_in *s);
 #endif

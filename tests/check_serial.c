@@ -7,6 +7,7 @@
 #include "reader/serial.h"
 
 #include <check.h>
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 

@@ -18,7 +18,7 @@ import urllib.parse
 
 SOURCE = os.environ.get("KW_SOURCE") or os.path.dirname(
     os.path.dirname(os.path.dirname(os.path.abspath(__file__))))
-BUILD = os.environ.get("KW_BUILD") or os.path.join(SOURCE, "build", "tests",
+BUILD = os.environ.get("KW_BUILD") or os.path.join(SOURCE, "build-tests",
                                                    "gcc")
 PATIENCE_S = float(os.environ.get("KW_PATIENCE_S", "60"))
 

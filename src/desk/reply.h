@@ -16,22 +16,53 @@ struct replies;
 int replies_open(const char *folder, struct fault_list *faults,
                  struct replies **out);
 void replies_close(struct replies *r);
+/* Exactly this tag, or its first subtag ("es" for "es-419"). */
 bool replies_has_lang(const struct replies *r, const char *lang);
+/* The languages in order of their tags, and the name each has for itself. */
+size_t replies_langs(const struct replies *r);
+const char *replies_tag(const struct replies *r, size_t i);
+const char *replies_name(const struct replies *r, size_t i);
+/* Keys a language must have. */
+size_t replies_keys(void);
+const char *replies_key(size_t i);
 
 struct reply_slots { /* NULL or 0: not known; the loader knows which are used */
     const char *serial;  /* as stamped */
     const char *group;   /* digit group to read again */
     const char *other;   /* a second serial */
-    const char *clinic;
+    const char *clinic;  /* NULL, "", too long: the language's own word */
     const char *place, *batch, *words, *signs, *phone;
+    const char *line;    /* one line for people, as of an alert */
     int64_t alert;
     double litres, degc;
+    double expected, ratio, low, high; /* of a breakage finding */
     int people, days, count, total;
+    int texts, reports, failed, ill, open, replace, waiting; /* digest */
 };
 
-/* Unknown lang falls back to the first language. 0, KW_ENOENT for a key. */
+/*
+ * Puts the reply behind what stands in out. Values that are longer than
+ * their slot are cut, and for a language of the GSM alphabet written with
+ * its letters. Unknown lang falls back to the first language. 0, KW_ENOENT
+ * for a key.
+ */
 int reply_write(const struct replies *r, const char *lang, const char *key,
                 const struct reply_slots *slots, struct kw_buf *out);
+/*
+ * Puts a space and the reply behind what stands in out when both together
+ * still fit one reply; else leaves out as it was and returns KW_EFULL.
+ */
+int reply_add(const struct replies *r, const char *lang, const char *key,
+              const struct reply_slots *slots, struct kw_buf *out);
+/* Whether the text fits the budget of one reply of that language. */
+bool reply_fits(const struct replies *r, const char *lang, const char *text,
+                size_t len);
+
+/* The language's words for signs, kinds, a part: "blood, very weak". */
+void reply_signs(const struct replies *r, const char *lang, unsigned signs,
+                 struct kw_buf *out);
+void reply_kinds(const struct replies *r, const char *lang,
+                 const struct reader_obs *obs, size_t n, struct kw_buf *out);
 
 /*
  * The answer that the meaning alone leads to, as when the serial is known
@@ -43,4 +74,29 @@ int reply_for_meaning(const struct replies *r,
                       const struct reader_meaning *m, const char *lang,
                       const char *clinic, int flow_verdict,
                       struct kw_buf *out);
+
+/* The same, with what the desk knows besides. */
+struct reply_case {
+    const struct serial_layout *layout;
+    const struct reader_meaning *meaning;
+    const char *lang, *clinic;
+    int flow_verdict;    /* -1 unknown */
+    double litres;       /* first hour at 25 degC, 0 unknown */
+    const char *own;     /* canonical serial of the sender's pot, or NULL */
+    const char *own_too; /* a second pot of the sender, or NULL */
+    const char *ask;     /* key of the desk's own question, or NULL */
+};
+int reply_for_case(const struct replies *r, const struct reply_case *c,
+                   struct kw_buf *out);
+/* What is asked alone, without danger advice or words on an unsafe pot. */
+int reply_question(const struct replies *r, const struct reply_case *c,
+                   struct kw_buf *out);
+/*
+ * The group of a wrongly written serial that is to be read again: compared
+ * with the sender's own pot when that is near, else the one group in which a
+ * single changed digit or swap of neighbours makes it pass. dst "" when the
+ * whole number must be read again.
+ */
+void reply_wrong_group(const struct serial_layout *layout, const char *wrong,
+                       const char *own, char *dst, size_t cap);
 #endif

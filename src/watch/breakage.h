@@ -39,7 +39,14 @@ struct breakage_verdict {
 /* Adds a pot's time [from_days, to_days) of age to the bins. */
 void breakage_expose(struct breakage_batch *b, double from_days,
                      double to_days);
-/* One verdict for each batch, in their order. n up to any size; O(n). */
+/* The bin that holds an age. */
+int breakage_bin(double age_days);
+/*
+ * One verdict for each batch, in their order. n up to any size; O(n).
+ * A batch with nothing expected (no pot-days) gets p_poisson 1, ratio 0 and
+ * ratio_high infinite. More failed than pots out counts as all of them in
+ * p_hypergeometric.
+ */
 void breakage_judge(const struct breakage_batch *batches, size_t n,
                     const struct breakage_prior *prior,
                     struct breakage_verdict *out);

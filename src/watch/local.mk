@@ -1,1 +1,4 @@
-src_libkilnword_a_SOURCES += %D%/seep.h %D%/water.h %D%/flowrule.h %D%/exact.h %D%/breakage.h
+src_libkilnword_a_SOURCES += \
+	%D%/water.h %D%/water.c %D%/potform.h %D%/potform.c \
+	%D%/seep.h %D%/seep.c %D%/flowrule.h %D%/flowrule.c \
+	%D%/exact.h %D%/exact.c %D%/breakage.h %D%/breakage.c

@@ -13,6 +13,7 @@ enum seep_shape { SEEP_FRUSTUM, SEEP_CYLINDER, SEEP_PARABOLOID,
                   SEEP_HEMISPHERE, SEEP_PROFILE };
 
 #define SEEP_PROFILE_MOST 32
+#define SEEP_ELAPSED_MOST_S (7 * 86400.0) /* a reading of a week at most */
 
 struct seep_point { double height_m, radius_m, wall_m; };
 
@@ -26,8 +27,14 @@ struct seep_pot {
     size_t n_profile;      /* from the base up, at least 2 */
 };
 
-/* 0, or KW_ERANGE when a field is not finite or not as said above. */
+/*
+ * 0, or KW_ERANGE when a field is not finite or not as said above. Lengths
+ * are 0.1 mm to 2 m; a hemisphere may be cut off below its equator. Of a
+ * profile the first height is 0, its last is the rim (depth_m may be 0), its
+ * first radius is the base's (0: it ends in a point and has no base).
+ */
 int seep_pot_check(const struct seep_pot *pot);
+/* NaN for a pot that does not pass, or a level outside it. */
 double seep_volume_l(const struct seep_pot *pot, double level_m);
 double seep_full_l(const struct seep_pot *pot);
 
@@ -43,6 +50,9 @@ struct seep_reading {
     /* Standard errors; 0 takes the default of docs/science.md. */
     double start_se_m, drop_se_m, yield_se_l, elapsed_se_s, water_se_degc;
 };
+
+/* Puts the default in the place of each standard error that is 0. */
+void seep_default_errors(struct seep_reading *r);
 
 struct seep_flow {
     double k_m_s;          /* conductivity at the water's temperature */

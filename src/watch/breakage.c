@@ -1,0 +1,114 @@
+/* breakage.c - see breakage.h. */
+#include "watch/breakage.h"
+
+#include "watch/exact.h"
+
+#include <math.h>
+
+const double breakage_edges_days[BREAKAGE_BINS] = {0, 30, 90, 180, 365};
+
+void breakage_expose(struct breakage_batch *b, double from, double to)
+{
+    if (!(from >= 0 && to > from) || !isfinite(to))
+        return;
+    for (int k = 0; k < BREAKAGE_BINS; k++) {
+        double low = fmax(from, breakage_edges_days[k]);
+        double high =
+            k + 1 < BREAKAGE_BINS ? fmin(to, breakage_edges_days[k + 1]) : to;
+
+        if (high > low)
+            b->exposure_days[k] += high - low;
+    }
+}
+
+int breakage_bin(double age_days)
+{
+    int k = BREAKAGE_BINS - 1;
+
+    while (k > 0 && age_days < breakage_edges_days[k])
+        k--;
+    return k;
+}
+
+/* All batches together; kept so that one is left out by subtraction. */
+struct totals {
+    double exposure[BREAKAGE_BINS];
+    int64_t failed_at[BREAKAGE_BINS];
+    int64_t pots, failed;
+};
+
+static int64_t failed_once(const struct breakage_batch *b)
+{
+    return b->failed < b->pots_out ? b->failed : b->pots_out;
+}
+
+static struct totals add_up(const struct breakage_batch *batches, size_t n)
+{
+    struct totals all = {.pots = 0};
+
+    for (int k = 0; k < BREAKAGE_BINS; k++) {
+        double sum = 0, lost = 0; /* Kahan: many batches, one small to leave */
+
+        for (size_t i = 0; i < n; i++) {
+            double add = batches[i].exposure_days[k] - lost, next = sum + add;
+
+            lost = (next - sum) - add;
+            sum = next;
+            all.failed_at[k] += batches[i].failed_at[k];
+        }
+        all.exposure[k] = sum;
+    }
+    for (size_t i = 0; i < n; i++) {
+        all.pots += batches[i].pots_out;
+        all.failed += failed_once(&batches[i]);
+    }
+    return all;
+}
+
+/* What the others' rates say for this batch's pot-days. */
+static double expect(const struct breakage_batch *b, const struct totals *all,
+                     const struct breakage_prior *prior)
+{
+    double prior_days =
+        prior->rate_per_day > 0 ? prior->events / prior->rate_per_day : 0;
+    double sum = 0;
+
+    for (int k = 0; k < BREAKAGE_BINS; k++) {
+        double events =
+            prior->events + (double)(all->failed_at[k] - b->failed_at[k]);
+        double days =
+            prior_days + fmax(all->exposure[k] - b->exposure_days[k], 0);
+
+        if (days > 0)
+            sum += events / days * b->exposure_days[k];
+    }
+    return sum;
+}
+
+void breakage_judge(const struct breakage_batch *batches, size_t n,
+                    const struct breakage_prior *prior,
+                    struct breakage_verdict *out)
+{
+    struct totals all = add_up(batches, n);
+
+    for (size_t i = 0; i < n; i++) {
+        const struct breakage_batch *b = &batches[i];
+        struct breakage_verdict *v = &out[i];
+
+        v->observed = b->failed;
+        v->expected = expect(b, &all, prior);
+        v->p_poisson = exact_poisson_upper(b->failed, v->expected);
+        v->p_hypergeometric = exact_hypergeometric_upper(
+            failed_once(b), all.pots, all.failed, b->pots_out);
+        exact_poisson_interval(b->failed, 0.90, &v->ratio_low, &v->ratio_high);
+        if (v->expected > 0) {
+            v->ratio = (double)b->failed / v->expected;
+            v->ratio_low /= v->expected;
+            v->ratio_high /= v->expected;
+        } else { /* nothing at risk: nothing can be said */
+            v->p_poisson = 1;
+            v->ratio = v->ratio_low = 0;
+            v->ratio_high = INFINITY;
+        }
+    }
+}

@@ -1,0 +1,145 @@
+/* check_exact.c - tails against values worked out beforehand and by sums. */
+#include "watch/exact.h"
+
+#include "close.h"
+
+/* Worked out by an independent program; half a unit of the last digit. */
+START_TEST(worked_values)
+{
+    ck_assert_double_eq_tol(exact_poisson_upper(4, 0.5), 0.001752, 5e-7);
+    ck_assert_double_eq_tol(exact_poisson_upper(5, 1), 0.003660, 5e-7);
+    ck_assert_double_eq_tol(exact_binomial_upper(5, 50, 0.02), 0.00320974,
+                            5e-9);
+    ck_assert_double_eq_tol(exact_hypergeometric_upper(5, 500, 12, 50),
+                            0.00379223, 5e-9);
+}
+END_TEST
+
+/* The tail is the sum of its terms, each by logarithms of factorials. */
+START_TEST(poisson_is_its_sum)
+{
+    static const double means[] = {0.01, 0.5, 3, 20, 80};
+
+    for (size_t m = 0; m < 5; m++)
+        for (int k = 0; k < 120; k += 3) {
+            double sum = 0;
+
+            for (int j = k + 400; j >= k; j--)
+                sum += exp(j * log(means[m]) - means[m] - lgamma(j + 1));
+            CLOSE_OR(exact_poisson_upper(k, means[m]), sum, 1e-11, 1e-300);
+        }
+}
+END_TEST
+
+static double log_choose(int n, int k)
+{
+    return lgamma(n + 1) - lgamma(k + 1) - lgamma(n - k + 1);
+}
+
+START_TEST(hypergeometric_is_its_sum)
+{
+    uint64_t seed = 3;
+
+    for (int i = 0; i < 300; i++) {
+        int pots = 1 + (int)(close_next(&seed) % 300);
+        int failed = (int)(close_next(&seed) % (unsigned)(pots + 1));
+        int drawn = (int)(close_next(&seed) % (unsigned)(pots + 1));
+        int k = (int)(close_next(&seed) % (unsigned)(drawn + 2));
+        int most = failed < drawn ? failed : drawn;
+        double sum = 0;
+
+        for (int j = most; j >= k; j--)
+            if (drawn - j <= pots - failed)
+                sum += exp(log_choose(failed, j) +
+                           log_choose(pots - failed, drawn - j) -
+                           log_choose(pots, drawn));
+        CLOSE_OR(exact_hypergeometric_upper(k, pots, failed, drawn), sum, 1e-9,
+                 1e-300);
+    }
+}
+END_TEST
+
+/* Far out the tail keeps its digits: one minus the rest would be 0. */
+START_TEST(far_tails)
+{
+    ck_assert_double_gt(exact_poisson_upper(150, 1), 0);
+    ck_assert_double_lt(exact_poisson_upper(150, 1), 1e-262);
+    CLOSE(exact_poisson_upper(40, 1), exp(-1 - lgamma(41)) * (1 + 1 / 41.0),
+          1e-3);
+}
+END_TEST
+
+/*
+ * Garwood 1936, 95 %: 0 -> 0, 3.689; 10 -> 4.795, 18.390 (the table as it
+ * stands in textbooks of epidemiology, from memory).
+ */
+START_TEST(garwood_interval)
+{
+    double low, high;
+
+    exact_poisson_interval(0, 0.95, &low, &high);
+    ck_assert_double_eq(low, 0);
+    ck_assert_double_eq_tol(high, 3.689, 5e-4);
+    exact_poisson_interval(10, 0.95, &low, &high);
+    ck_assert_double_eq_tol(low, 4.795, 5e-4);
+    ck_assert_double_eq_tol(high, 18.390, 5e-4);
+    for (int k = 1; k < 200;
+         k += 7) { /* its ends are where the tails are 5 % */
+        exact_poisson_interval(k, 0.90, &low, &high);
+        CLOSE(exact_poisson_upper(k, low), 0.05, 1e-9);
+        CLOSE(1 - exact_poisson_upper(k + 1, high), 0.05, 1e-9);
+    }
+}
+END_TEST
+
+/* Phi at 1.959963984540054 is 0.975 (any table of the normal). */
+START_TEST(below_a_limit)
+{
+    CLOSE(exact_below(0, 1, 1.959963984540054), 0.975, 1e-12);
+    CLOSE(exact_below(1, 2, 1), 0.5, 1e-15);
+    ck_assert_double_eq(exact_below(1, 0, 1.5), 1);
+    ck_assert_double_eq(exact_below(1.5, 0, 1.5), 0);
+    ck_assert_double_nan(exact_below(1, -1, 1));
+    ck_assert_double_nan(exact_below(NAN, 1, 1));
+}
+END_TEST
+
+START_TEST(edges)
+{
+    double low, high;
+
+    ck_assert_double_eq(exact_poisson_upper(0, 0), 1);
+    ck_assert_double_eq(exact_poisson_upper(1, 0), 0);
+    ck_assert_double_eq(exact_poisson_upper(-5, 2), 1);
+    ck_assert_double_eq(exact_binomial_upper(6, 5, 0.3), 0);
+    ck_assert_double_eq(exact_binomial_upper(5, 5, 1), 1);
+    ck_assert_double_eq(exact_binomial_upper(1, 5, 0), 0);
+    ck_assert_double_eq(exact_hypergeometric_upper(3, 10, 2, 5), 0);
+    ck_assert_double_eq(exact_hypergeometric_upper(0, 0, 0, 0), 1);
+    ck_assert_double_nan(exact_poisson_upper(1, -1));
+    ck_assert_double_nan(exact_poisson_upper(1, NAN));
+    ck_assert_double_nan(exact_poisson_upper(1, INFINITY));
+    ck_assert_double_nan(exact_binomial_upper(1, -1, 0.5));
+    ck_assert_double_nan(exact_binomial_upper(1, 5, 1.5));
+    ck_assert_double_nan(exact_hypergeometric_upper(1, 10, 11, 5));
+    ck_assert_double_nan(exact_hypergeometric_upper(1, 10, 5, 11));
+    exact_poisson_interval(-1, 0.9, &low, &high);
+    ck_assert_double_nan(low);
+    exact_poisson_interval(3, 1, &low, &high);
+    ck_assert_double_nan(high);
+}
+END_TEST
+
+int main(void)
+{
+    TCase *tc = tcase_create("exact");
+
+    tcase_add_test(tc, worked_values);
+    tcase_add_test(tc, poisson_is_its_sum);
+    tcase_add_test(tc, hypergeometric_is_its_sum);
+    tcase_add_test(tc, far_tails);
+    tcase_add_test(tc, garwood_interval);
+    tcase_add_test(tc, below_a_limit);
+    tcase_add_test(tc, edges);
+    return close_run("exact", tc);
+}

@@ -316,10 +316,12 @@ static double quad_panel(const struct potform *f, double u0, double u1)
     return sum * half;
 }
 
-static double quad_smooth(const struct potform *f, double low, double high)
+/* bends: how much the wall bends the integrand besides, as a change of ln. */
+static double quad_smooth(const struct potform *f, double low, double high,
+                          double bends)
 {
     double u0 = log(low), u1 = log(high), sum = 0;
-    int panels = (int)ceil((u1 - u0) / 0.7);
+    int panels = (int)ceil(fmax((u1 - u0) / 0.7, bends / 0.2));
 
     for (int i = 0; i < panels; i++)
         sum += quad_panel(f, u0 + (u1 - u0) * i / panels,
@@ -327,20 +329,32 @@ static double quad_smooth(const struct potform *f, double low, double high)
     return sum;
 }
 
-double potform_fall_quad_m(const struct potform *f, double low, double high)
+/* Piece by piece: the integrand has a kink at each point of a profile. */
+static double profile_fall(const struct potform *f, double low, double high)
 {
     double sum = 0;
 
-    if (f->shape != SEEP_PROFILE)
-        return low < high ? quad_smooth(f, low, high) : 0;
-    for (size_t i = 0; i + 1 < f->n; i++) { /* a kink at each point */
+    for (size_t i = 0; i + 1 < f->n; i++) {
         double a = fmax(low, f->at[i].height_m);
         double b = fmin(high, f->at[i + 1].height_m);
+        struct piece p = piece_of(f, i);
+        double a_z = a - p.z, b_z = b - p.z, bends;
 
-        if (a < b)
-            sum += quad_smooth(f, a, b);
+        if (!(a < b))
+            continue;
+        bends = fabs(log((p.t + p.tm * b_z) / (p.t + p.tm * a_z)));
+        if (p.r > 0)
+            bends += fabs(log((p.r + p.m * b_z) / (p.r + p.m * a_z)));
+        sum += quad_smooth(f, a, b, bends);
     }
     return sum;
+}
+
+double potform_fall_quad_m(const struct potform *f, double low, double high)
+{
+    if (f->shape == SEEP_PROFILE)
+        return profile_fall(f, low, high);
+    return low < high ? quad_smooth(f, low, high, 0) : 0;
 }
 
 /*

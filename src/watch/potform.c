@@ -417,8 +417,10 @@ double potform_fallen_to_m(const struct potform *f, double high, double kt)
     for (int i = 0; i < NEWTONS; i++) {
         double h = exp(u);
         double rate = h * potform_area_m2(f, h) / potform_seepage_m2(f, h);
-        double next = u - left / rate;
+        double step = left / rate, next = u - step;
 
+        if (fabs(left) <= 1e-14 * kt || fabs(step) <= 1e-15 * fmax(1, fabs(u)))
+            break;
         if (i == 0)
             next = fmax(next, dry); /* perhaps dry */
         else if (!(next > below && next < above) ||
@@ -429,8 +431,6 @@ double potform_fallen_to_m(const struct potform *f, double high, double kt)
         u = next;
         if (left >= 0 && u <= dry)
             return 0;
-        if (fabs(left) <= 1e-14 * kt)
-            break;
         if (left > 0)
             above = u;
         else

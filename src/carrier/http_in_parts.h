@@ -1,0 +1,69 @@
+#ifndef KW_HTTP_IN_PARTS_H
+#define KW_HTTP_IN_PARTS_H
+/*
+ * http_in_parts.h - what http_in.c (listener, loop, connections) and
+ * http_take.c (one request) know of each other. Not for others.
+ */
+#include "carrier/carrier.h"
+#include "carrier/rate.h"
+
+#include <microhttpd.h>
+
+struct http_route {
+    const struct config_carrier *conf;
+    struct rate *rate; /* NULL: unlimited */
+};
+
+/*
+ * A request for a route:
+ *
+ *   READING --last octet, take() accepts--> TAKING --commit--> TAKEN
+ *      +--- refused ---------------------------------------------^ answered
+ *
+ * While TAKING the connection is suspended and nothing of it is freed.
+ */
+enum http_state { HTTP_READING, HTTP_TAKING, HTTP_TAKEN, HTTP_ANSWERED };
+
+struct http_request {
+    struct http_in *in;
+    struct http_route *route; /* NULL: /alive, or refused at once */
+    struct MHD_Connection *connection;
+    enum http_state state;
+    struct kw_buf body;
+    bool too_large;
+    int err;                   /* of the taking */
+    struct carrier_taking taking;
+    char *from, *to, *ref, *text; /* owned; what taking.text points to */
+};
+
+/* What is said back; all borrowed for the call. */
+struct http_answer {
+    unsigned status;
+    const char *type; /* NULL text/plain */
+    const char *body; /* NULL none */
+    size_t len;       /* 0: strlen(body) */
+    const char *header, *value; /* one more, or NULL */
+    bool close;
+};
+enum MHD_Result http_answer_queue(struct http_in *in,
+                                  struct MHD_Connection *connection,
+                                  const struct http_answer *a);
+
+/* Before the body: goes on, or answers at once. */
+enum MHD_Result http_take_begin(struct http_request *r);
+/* The body is whole; answers or suspends. */
+enum MHD_Result http_take_body(struct http_request *r);
+/* Resumed after the commit: answers. */
+enum MHD_Result http_take_answer(struct http_request *r);
+/* The request is over; whole: the answer went out. */
+void http_take_over(struct http_request *r, bool whole);
+
+struct carrier_host *http_in_host(struct http_in *in);
+bool http_in_quiet(const struct http_in *in);
+/* r is in the writer: nothing happens to it until it is resumed. */
+void http_in_suspend(struct http_request *r);
+/* The writer is done with r: go on with it. */
+void http_in_resume(struct http_request *r);
+void http_in_note_refusal(struct http_in *in, const struct http_route *route,
+                          const char *what);
+#endif

@@ -83,6 +83,7 @@ struct ledger_home {
     int64_t place_id, phone_id; /* 0 none */
     char lang[LEDGER_LANG_CAP];
     int people;
+    int consent; /* to be texted: 1 yes, 0 no, -1 not asked */
 };
 int ledger_home_get(struct ledger *lg, int64_t id, struct ledger_home *out);
 int ledger_home_find(struct ledger *lg, const char *code,
@@ -110,12 +111,21 @@ int ledger_pot_get(struct ledger *lg, int64_t key, struct ledger_pot *out);
 /* Pots now in the homes of that phone; returns how many, writes up to most. */
 int ledger_pots_of_phone(struct ledger *lg, int64_t phone_id, int64_t *keys,
                          int most);
+/* Only the first one counts; 0 as well for a later one and an unknown pot. */
 int ledger_pot_fail(struct ledger *lg, int64_t key, int64_t at_s,
-                    int64_t report_id); /* only the first one counts */
+                    int64_t report_id);
 int ledger_pot_scrubbed(struct ledger *lg, int64_t key, int64_t at_s);
-/* A pot is handed to a home; an earlier hand-over of it ends then. */
+/* The newest reports of a pot, in any home; returns how many, up to most. */
+int ledger_pot_reports(struct ledger *lg, int64_t key, int64_t *ids,
+                       int most);
+/*
+ * A pot is handed to a home; an earlier hand-over of it ends then. When it is
+ * there already, *id is that hand-over and nothing changes. KW_EINVAL when
+ * the pot was handed on or came back later than at_s.
+ */
 int ledger_handover_put(struct ledger *lg, int64_t pot_key, int64_t home_id,
                         int64_t at_s, int64_t *id);
+/* KW_ENOENT when it is in no home, KW_EINVAL before it was given. */
 int ledger_handover_end(struct ledger *lg, int64_t pot_key, int64_t at_s,
                         const char *reason);
 
@@ -164,6 +174,11 @@ int ledger_text_in_read(struct ledger *lg, int64_t id, const char *outcome,
 /* The answer that a text got, "" none. KW_ENOENT when there is no text. */
 int ledger_answer_of(struct ledger *lg, int64_t text_id, struct kw_buf *out,
                      int64_t *outbox_id);
+/*
+ * Drops the words of texts in and out from before that time, at most so many
+ * of each; what was made of them stays. Returns how many, 0 when all is done.
+ */
+int ledger_words_drop(struct ledger *lg, int64_t before_s, int most);
 
 /* ---- reports ---- */
 struct ledger_obs {
@@ -189,6 +204,11 @@ struct ledger_flow {
     double first_hour_l, log_se, k_m_s, water_degc, p_below;
     const char *verdict; /* flow_verdict_name */
 };
+/*
+ * Kept with its report, and the pot follows: low_before counts the verdicts
+ * "scrub" and "replace" in a row and "fine" ends them. "stop" leaves the pot's
+ * last flow as it was, so that a crack never becomes its new normal.
+ */
 int ledger_flow_put(struct ledger *lg, const struct ledger_flow *f);
 
 /* ---- outbox ---- */

@@ -1,1 +1,6 @@
-src_libkilnword_a_SOURCES += %D%/ledger.h %D%/writer.h  %D%/ledger.c
+src_libkilnword_a_SOURCES += \
+	%D%/ledger.h %D%/notebook.h %D%/exposure.h %D%/writer.h %D%/engine.h %D%/query.h \
+	%D%/schema.h %D%/orphans.h \
+	%D%/engine.c %D%/query.c %D%/schema.c %D%/ledger.c %D%/phones.c \
+	%D%/places.c %D%/batches.c %D%/pots.c %D%/texts.c %D%/reports.c \
+	%D%/outbox.c %D%/notebook.c %D%/exposure.c %D%/alerts.c

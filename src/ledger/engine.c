@@ -1,0 +1,431 @@
+/*
+ * engine.c - what only SQLite does, so that another engine would touch this
+ * file alone: opening, pragmas, transactions, error codes.
+ * Source: sqlite.org/wal.html, sqlite.org/fileformat2.html (header, 1.3).
+ */
+#include "ledger/engine.h"
+
+#include "base/log.h"
+#include "ledger/schema.h"
+
+#include <errno.h>
+#include <fcntl.h>
+#include <inttypes.h>
+#include <stdio.h>
+#include <string.h>
+#include <unistd.h>
+
+#define CACHE_MIB_DEFAULT        16
+#define CHECKPOINT_PAGES_DEFAULT 1000
+#define WAL_KEEP_OCTETS          (64 << 20) /* a longer one is cut back */
+#define HEADER_OCTETS            100
+
+/* ---- errors ---- */
+
+static bool no_room(struct ledger *lg, int rc)
+{
+    int e = sqlite3_system_errno(lg->db);
+
+    if ((rc & 0xff) == SQLITE_FULL)
+        return true;
+    return (rc & 0xff) == SQLITE_IOERR &&
+           (e == ENOSPC || e == EDQUOT || e == EFBIG);
+}
+
+int engine_fail(struct ledger *lg, int rc, const char *sql)
+{
+    rc = sqlite3_extended_errcode(lg->db) ? sqlite3_extended_errcode(lg->db)
+                                          : rc;
+    lg->disk_full = no_room(lg, rc);
+    log_error("ledger '%s': %s%s (%d) in \"%.60s\"", lg->file,
+              sqlite3_errmsg(lg->db),
+              lg->disk_full ? "; make room on its disk" : "", rc, sql);
+    if ((rc & 0xff) == SQLITE_BUSY || (rc & 0xff) == SQLITE_LOCKED)
+        return KW_EAGAIN;
+    return KW_ELEDGER;
+}
+
+bool ledger_disk_full(const struct ledger *lg)
+{
+    return lg->disk_full;
+}
+
+int engine_run(struct ledger *lg, const char *sql)
+{
+    int rc = sqlite3_exec(lg->db, sql, NULL, NULL, NULL);
+
+    return rc == SQLITE_OK ? 0 : engine_fail(lg, rc, sql);
+}
+
+/* ---- transactions ---- */
+
+int ledger_begin(struct ledger *lg)
+{
+    struct query q;
+
+    query_open(&q, lg, "BEGIN IMMEDIATE");
+    return query_run(&q);
+}
+
+int ledger_commit(struct ledger *lg)
+{
+    struct query q;
+
+    query_open(&q, lg, "COMMIT");
+    return query_run(&q);
+}
+
+bool engine_in_transaction(const struct ledger *lg)
+{
+    return sqlite3_get_autocommit(lg->db) == 0;
+}
+
+void ledger_rollback(struct ledger *lg)
+{
+    struct query q;
+
+    lg->n_carriers = 0;
+    if (!engine_in_transaction(lg))
+        return;
+    query_open(&q, lg, "ROLLBACK");
+    query_run(&q);
+}
+
+int ledger_savepoint(struct ledger *lg)
+{
+    struct query q;
+
+    query_open(&q, lg, "SAVEPOINT job");
+    return query_run(&q);
+}
+
+int ledger_release(struct ledger *lg)
+{
+    struct query q;
+
+    query_open(&q, lg, "RELEASE job");
+    return query_run(&q);
+}
+
+void ledger_undo(struct ledger *lg)
+{
+    struct query q;
+
+    lg->n_carriers = 0;
+    if (!engine_in_transaction(lg))
+        return; /* a failure of the disk has undone all of it already */
+    query_open(&q, lg, "ROLLBACK TO job");
+    query_run(&q);
+    ledger_release(lg);
+}
+
+/* ---- pragmas ---- */
+
+static int pragma_get(struct ledger *lg, const char *sql, int64_t *value)
+{
+    struct query q;
+    int err;
+
+    query_open(&q, lg, sql);
+    err = query_one(&q);
+    if (err < 0)
+        return err;
+    *value = query_get_i64(&q, 0);
+    query_close(&q);
+    return 0;
+}
+
+int ledger_data_version(struct ledger *lg, int64_t *version)
+{
+    return pragma_get(lg, "PRAGMA data_version", version);
+}
+
+int engine_version(struct ledger *lg, int64_t *version)
+{
+    return pragma_get(lg, "PRAGMA user_version", version);
+}
+
+int engine_set_version(struct ledger *lg, int version)
+{
+    char sql[64];
+
+    snprintf(sql, sizeof(sql), "PRAGMA user_version = %d", version);
+    return engine_run(lg, sql);
+}
+
+static int set_pragmas(struct ledger *lg, const struct ledger_settings *set)
+{
+    int cache = set->cache_mib > 0 ? set->cache_mib : CACHE_MIB_DEFAULT;
+    int pages = set->checkpoint_pages > 0 ? set->checkpoint_pages
+                                          : CHECKPOINT_PAGES_DEFAULT;
+    char sql[256];
+
+    snprintf(sql, sizeof(sql),
+             "PRAGMA foreign_keys = ON; PRAGMA synchronous = FULL;"
+             "PRAGMA temp_store = MEMORY; PRAGMA cache_size = %d;"
+             "PRAGMA wal_autocheckpoint = %d;"
+             "PRAGMA journal_size_limit = %d",
+             -1024 * cache, pages, WAL_KEEP_OCTETS);
+    return engine_run(lg, sql);
+}
+
+/* ---- opening ---- */
+
+/* What stands in the first octets of the file, before SQLite touches it. */
+enum looks { LOOKS_ABSENT, LOOKS_EMPTY, LOOKS_FOREIGN, LOOKS_LEDGER };
+struct header {
+    enum looks looks;
+    int64_t version;
+};
+
+static uint32_t u32_at(const unsigned char *p)
+{
+    return (uint32_t)p[0] << 24 | (uint32_t)p[1] << 16 | (uint32_t)p[2] << 8 |
+           p[3];
+}
+
+static int look_at(const char *file, struct header *h)
+{
+    unsigned char head[HEADER_OCTETS];
+    int fd = open(file, O_RDONLY | O_CLOEXEC | O_NOCTTY);
+    ssize_t n;
+
+    *h = (struct header){.looks = LOOKS_ABSENT};
+    if (fd < 0)
+        return errno == ENOENT ? 0 : KW_EIO;
+    n = pread(fd, head, sizeof(head), 0);
+    close(fd);
+    if (n < 0)
+        return KW_EIO;
+    h->looks = n == 0 ? LOOKS_EMPTY : LOOKS_FOREIGN;
+    if (n == HEADER_OCTETS && memcmp(head, "SQLite format 3", 16) == 0 &&
+        u32_at(head + 68) == ENGINE_APPLICATION_ID) {
+        h->looks = LOOKS_LEDGER;
+        h->version = u32_at(head + 60);
+    }
+    return 0;
+}
+
+static int tell(char **why, int err, const char *fmt, ...)
+    __attribute__((format(printf, 3, 4)));
+
+static int tell(char **why, int err, const char *fmt, ...)
+{
+    struct kw_buf text;
+    va_list ap;
+
+    if (why == NULL)
+        return err;
+    kw_buf_init(&text, 8192);
+    va_start(ap, fmt);
+    kw_buf_vprintf(&text, fmt, ap);
+    va_end(ap);
+    *why = kw_buf_take(&text);
+    return err;
+}
+
+static int newer(const char *file, int64_t version, char **why)
+{
+    return tell(why, KW_EVERSION,
+                "the ledger '%s' was made by a newer version of kilnword "
+                "(form %" PRId64 ", this one knows %d); nothing was touched: "
+                "use the newer version, or a backup from before",
+                file, version, schema_latest());
+}
+
+static int judge(const struct ledger_settings *set, const struct header *h,
+                 char **why)
+{
+    bool fresh = h->looks == LOOKS_ABSENT || h->looks == LOOKS_EMPTY;
+
+    if (fresh && (!set->create || set->read_only))
+        return tell(why, KW_ENOENT,
+                    "there is no ledger in '%s'; `kilnword load` or "
+                    "`kilnword serve` makes one",
+                    set->file);
+    if (h->looks == LOOKS_FOREIGN)
+        return tell(why, KW_EINVAL,
+                    "'%s' is not a ledger of kilnword; name another file in "
+                    "ledger.file, or move this one away",
+                    set->file);
+    if (h->version > schema_latest())
+        return newer(set->file, h->version, why);
+    if (set->read_only && h->version < schema_latest())
+        return tell(why, KW_EVERSION,
+                    "the ledger '%s' was made by an older version of kilnword "
+                    "(form %" PRId64 "); `kilnword load` with no file brings "
+                    "it up to date",
+                    set->file, h->version);
+    return 0;
+}
+
+static int cannot(struct ledger *lg, const char *doing, char **why)
+{
+    int e = lg->db != NULL ? sqlite3_system_errno(lg->db) : errno;
+    const char *text = lg->db != NULL ? sqlite3_errmsg(lg->db) : "";
+
+    return tell(why, KW_EIO,
+                "cannot %s the ledger '%s': %s%s%s; its folder must be there, "
+                "with room and leave to write",
+                doing, lg->file, text, e != 0 ? ", " : "",
+                e != 0 ? strerror(e) : "");
+}
+
+/* Made by us, so that no one else may read what people text. */
+static int make_file(struct ledger *lg, char **why)
+{
+    int fd = open(lg->file, O_RDWR | O_CREAT | O_CLOEXEC | O_NOCTTY, 0640);
+
+    if (fd < 0)
+        return cannot(lg, "make", why);
+    close(fd);
+    return 0;
+}
+
+static int open_db(struct ledger *lg, const char *name, int flags)
+{
+    int rc;
+
+    sqlite3_close_v2(lg->db);
+    rc = sqlite3_open_v2(name, &lg->db, flags | SQLITE_OPEN_NOMUTEX, NULL);
+    if (rc != SQLITE_OK)
+        return KW_EIO;
+    sqlite3_extended_result_codes(lg->db, 1);
+    sqlite3_busy_timeout(lg->db, ENGINE_BUSY_MS);
+    /* A first read: WAL needs its helper files, or leave to make them. */
+    return sqlite3_exec(lg->db, "SELECT 1 FROM sqlite_schema", NULL, NULL,
+                        NULL) == SQLITE_OK
+               ? 0
+               : KW_EIO;
+}
+
+/* In a folder nobody may write to, and with no writer: read as it stands. */
+static int open_frozen(struct ledger *lg)
+{
+    struct kw_buf uri;
+    char wal[4096];
+    int err;
+
+    snprintf(wal, sizeof(wal), "%s-wal", lg->file);
+    if (access(wal, F_OK) == 0)
+        return KW_EIO;
+    kw_buf_init(&uri, 16384);
+    kw_buf_puts(&uri, "file:");
+    for (const char *p = lg->file; *p != '\0'; p++) {
+        if (strchr("%?#", *p) != NULL)
+            kw_buf_printf(&uri, "%%%02x", (unsigned char)*p);
+        else
+            kw_buf_putc(&uri, *p);
+    }
+    kw_buf_puts(&uri, "?immutable=1");
+    err = uri.err < 0 ? KW_EIO
+                      : open_db(lg, kw_buf_text(&uri),
+                                SQLITE_OPEN_READONLY | SQLITE_OPEN_URI);
+    kw_buf_release(&uri);
+    return err;
+}
+
+static int start_reading(struct ledger *lg, char **why)
+{
+    if (open_db(lg, lg->file, SQLITE_OPEN_READONLY) == 0 ||
+        open_frozen(lg) == 0)
+        return 0;
+    return cannot(lg, "open", why);
+}
+
+static int start_writing(struct ledger *lg, bool fresh, char **why)
+{
+    char sql[64];
+
+    if (fresh && make_file(lg, why) < 0)
+        return KW_EIO;
+    if (open_db(lg, lg->file, SQLITE_OPEN_READWRITE) < 0)
+        return cannot(lg, "open", why);
+    if (sqlite3_db_readonly(lg->db, "main") == 1)
+        return tell(why, KW_EIO,
+                    "the ledger '%s' may only be read; give this user leave "
+                    "to write to it and to its folder",
+                    lg->file);
+    if (!fresh)
+        return 0;
+    /* Before WAL: the header tells from the first commit on what it is. */
+    snprintf(sql, sizeof(sql), "PRAGMA application_id = %d",
+             ENGINE_APPLICATION_ID);
+    return engine_run(lg, sql) == 0 ? 0 : cannot(lg, "make", why);
+}
+
+static int bring_up_to_date(struct ledger *lg, char **why)
+{
+    int64_t version;
+
+    if (engine_version(lg, &version) < 0)
+        return cannot(lg, "read", why);
+    if (version > schema_latest()) { /* what the header did not tell yet */
+        sqlite3_db_config(lg->db, SQLITE_DBCONFIG_NO_CKPT_ON_CLOSE, 1, NULL);
+        return newer(lg->file, version, why);
+    }
+    if (lg->read_only)
+        return 0;
+    if (version < schema_latest() && schema_migrate(lg, schema_latest()) < 0)
+        return cannot(lg, "bring up to date", why);
+    if (engine_run(lg, "PRAGMA journal_mode = WAL") < 0)
+        return cannot(lg, "write to", why);
+    if (version < schema_latest())
+        engine_run(lg, "PRAGMA wal_checkpoint(TRUNCATE)");
+    return 0;
+}
+
+static int start(struct ledger *lg, const struct ledger_settings *set,
+                 bool fresh, char **why)
+{
+    int err =
+        set->read_only ? start_reading(lg, why) : start_writing(lg, fresh, why);
+
+    if (err == 0 && set_pragmas(lg, set) < 0)
+        err = cannot(lg, "open", why);
+    if (err == 0)
+        err = bring_up_to_date(lg, why);
+    return err;
+}
+
+int ledger_open(const struct ledger_settings *set, struct ledger **out,
+                char **why)
+{
+    struct header head;
+    struct ledger *lg;
+    int err;
+
+    *out = NULL;
+    if (why != NULL)
+        *why = NULL;
+    if (set->file == NULL || set->file[0] == '\0')
+        return tell(why, KW_EINVAL, "no ledger is named; set ledger.file");
+    if (look_at(set->file, &head) < 0)
+        return tell(why, KW_EIO, "cannot read the ledger '%s': %s", set->file,
+                    strerror(errno));
+    err = judge(set, &head, why);
+    if (err < 0)
+        return err;
+    lg = kw_calloc(1, sizeof(*lg));
+    lg->file = kw_strdup(set->file);
+    lg->read_only = set->read_only;
+    err = start(lg, set, head.looks != LOOKS_LEDGER, why);
+    if (err < 0) {
+        ledger_close(lg);
+        return err;
+    }
+    *out = lg;
+    return 0;
+}
+
+void ledger_close(struct ledger *lg)
+{
+    if (lg == NULL)
+        return;
+    for (size_t i = 0; i < lg->n_slots; i++)
+        sqlite3_finalize(lg->slots[i].stmt);
+    kw_free(lg->slots);
+    sqlite3_close_v2(lg->db);
+    kw_free(lg->file);
+    kw_free(lg);
+}

@@ -1,0 +1,37 @@
+#ifndef KW_ENGINE_H
+#define KW_ENGINE_H
+/*
+ * engine.h - inside the ledger only: the handle, and what only SQLite does
+ * (engine.c): opening, pragmas, error codes, copying a live file.
+ */
+#include "ledger/query.h"
+
+#define ENGINE_APPLICATION_ID 0x4b694c6e /* "KiLn", in the file's header */
+#define ENGINE_BUSY_MS        10000      /* waiting for another writer */
+#define ENGINE_CARRIERS_MOST  32
+
+struct ledger {
+    sqlite3 *db;
+    char *file;
+    bool read_only, disk_full;
+    struct prepared *slots; /* a hash table, a power of two of them */
+    size_t n_slots, n_used;
+    struct { /* names of carriers already looked up */
+        char name[LEDGER_NAME_CAP];
+        int64_t id;
+    } carriers[ENGINE_CARRIERS_MOST];
+    size_t n_carriers;
+};
+
+/* Logs the failure of sql and gives the KW_E code for it. */
+int engine_fail(struct ledger *lg, int rc, const char *sql);
+/* Runs statements that have no parameters. */
+int engine_run(struct ledger *lg, const char *sql);
+/* The transaction is still there: some failures end it by themselves. */
+bool engine_in_transaction(const struct ledger *lg);
+int engine_version(struct ledger *lg, int64_t *version);
+int engine_set_version(struct ledger *lg, int version);
+
+/* The id of a carrier's name; made when it is not there and make is set. */
+int carrier_id(struct ledger *lg, const char *name, bool make, int64_t *id);
+#endif

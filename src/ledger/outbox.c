@@ -1,0 +1,247 @@
+/*
+ * outbox.c - texts that go out.
+ *
+ *   WAITING --claim--> FLYING --settle--> SENT, FAILED, PERHAPS
+ *      | ^----- again, recover ----|
+ *      +--claim, too late--> EXPIRED
+ */
+#include "ledger/engine.h"
+
+#include <assert.h>
+#include <string.h>
+
+#define PRIORITIES 4 /* LEDGER_PRIORITY_DANGER … LEDGER_PRIORITY_DIGEST */
+
+/* The first reply to a text is the answer that a repeat of it finds. */
+static int answer(struct ledger *lg, const struct ledger_out *o)
+{
+    struct query q;
+
+    if (o->kind != LEDGER_REPLY || o->text_id == 0)
+        return 0;
+    query_open(&q, lg,
+               "UPDATE texts_in SET answer_id = $2 WHERE id = $1 "
+               "AND answer_id IS NULL");
+    query_i64(&q, o->text_id);
+    query_i64(&q, o->id);
+    return query_run(&q);
+}
+
+int ledger_out_put(struct ledger *lg, struct ledger_out *o)
+{
+    struct query q;
+    int64_t carrier;
+    int err = carrier_id(lg, o->carrier, true, &carrier);
+
+    if (err < 0)
+        return err;
+    assert(o->priority >= 0 && o->priority < PRIORITIES);
+    query_open(&q, lg,
+               "INSERT INTO outbox (phone_id, carrier_id, kind, priority, "
+               "at_s, due_s, expires_s, text_id, alert_id, body) "
+               "VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10) "
+               "RETURNING id");
+    query_i64(&q, o->phone_id);
+    query_i64(&q, carrier);
+    query_i64(&q, o->kind);
+    query_i64(&q, o->priority);
+    query_i64(&q, o->at_s);
+    query_i64(&q, o->due_s);
+    query_id(&q, o->expires_s);
+    query_id(&q, o->text_id);
+    query_id(&q, o->alert_id);
+    query_text(&q, o->body);
+    err = query_returning(&q, &o->id);
+    return err < 0 ? err : answer(lg, o);
+}
+
+/* ---- claiming ---- */
+
+static void read_row(struct query *q, struct ledger_out *o)
+{
+    memset(o, 0, sizeof(*o));
+    o->id = query_get_i64(q, 0);
+    o->phone_id = query_get_i64(q, 1);
+    query_copy(q, 2, o->to, sizeof(o->to));
+    o->kind = (enum ledger_out_kind)query_get_i64(q, 3);
+    o->priority = (int)query_get_i64(q, 4);
+    o->at_s = query_get_i64(q, 5);
+    o->due_s = query_get_i64(q, 6);
+    o->expires_s = query_get_i64(q, 7);
+    o->text_id = query_get_i64(q, 8);
+    o->alert_id = query_get_i64(q, 9);
+    o->tries = (int)query_get_i64(q, 10);
+    query_copy(q, 11, o->body, sizeof(o->body));
+}
+
+struct due {
+    int64_t carrier;
+    int priority;
+    int64_t now_s;
+};
+
+static int find_due(struct ledger *lg, const struct due *d,
+                    struct ledger_out *out, int most)
+{
+    struct query q;
+    int n = 0, err;
+
+    query_open(&q, lg,
+               "SELECT o.id, o.phone_id, p.number, o.kind, o.priority, "
+               "o.at_s, o.due_s, o.expires_s, o.text_id, o.alert_id, "
+               "o.tries, o.body FROM outbox o "
+               "JOIN phones p ON p.id = o.phone_id "
+               "WHERE o.carrier_id = $1 AND o.state = 0 AND o.state < 2 "
+               "AND o.priority = $2 AND o.due_s <= $3 "
+               "ORDER BY o.due_s, o.id LIMIT $4");
+    query_i64(&q, d->carrier);
+    query_i64(&q, d->priority);
+    query_i64(&q, d->now_s);
+    query_i64(&q, most);
+    while (n < most && (err = query_next(&q)) == 1)
+        read_row(&q, &out[n++]);
+    query_close(&q);
+    return n < most && err < 0 ? err : n;
+}
+
+static int mark_flying(struct ledger *lg, struct ledger_out *o)
+{
+    struct query q;
+
+    query_open(&q, lg,
+               "UPDATE outbox SET state = 1, tries = tries + 1 "
+               "WHERE id = $1");
+    query_i64(&q, o->id);
+    o->tries++;
+    return query_run(&q);
+}
+
+/* Of the n found, those still worth sending move to the front. */
+static int take_off(struct ledger *lg, int64_t now_s, struct ledger_out *out,
+                    int n)
+{
+    int kept = 0, err = 0;
+
+    for (int i = 0; i < n && err == 0; i++) {
+        if (out[i].expires_s != 0 && out[i].expires_s <= now_s) {
+            err = ledger_out_settle(lg, out[i].id, LEDGER_EXPIRED, now_s,
+                                    "too late to be of use");
+            continue;
+        }
+        if (kept != i)
+            out[kept] = out[i];
+        err = mark_flying(lg, &out[kept++]);
+    }
+    return err < 0 ? err : kept;
+}
+
+int ledger_out_claim(struct ledger *lg, const char *carrier, int64_t now_s,
+                     struct ledger_out *out, int most)
+{
+    struct due d = {.now_s = now_s};
+    int n = 0, err = carrier_id(lg, carrier, false, &d.carrier);
+
+    if (err < 0)
+        return err == KW_ENOENT ? 0 : err;
+    while (d.priority < PRIORITIES && n < most) {
+        struct ledger_out *at = out + n;
+        int asked = most - n;
+        int found = find_due(lg, &d, at, asked);
+        int kept = found < 0 ? found : take_off(lg, now_s, at, found);
+
+        if (kept < 0)
+            return kept;
+        n += kept;
+        if (found < asked)
+            d.priority++;
+    }
+    return n;
+}
+
+/* ---- what became of it ---- */
+
+int ledger_out_settle(struct ledger *lg, int64_t id, enum ledger_send state,
+                      int64_t at_s, const char *note)
+{
+    struct query q;
+    int64_t found;
+
+    query_open(&q, lg,
+               "UPDATE outbox SET state = $2, settled_s = $3, note = $4 "
+               "WHERE id = $1 RETURNING id");
+    query_i64(&q, id);
+    query_i64(&q, state);
+    query_i64(&q, at_s);
+    query_text(&q, note);
+    return query_returning(&q, &found);
+}
+
+int ledger_out_again(struct ledger *lg, int64_t id, int64_t due_s,
+                     const char *note)
+{
+    struct query q;
+    int64_t found;
+
+    query_open(&q, lg,
+               "UPDATE outbox SET state = 0, due_s = $2, note = $3 "
+               "WHERE id = $1 RETURNING id");
+    query_i64(&q, id);
+    query_i64(&q, due_s);
+    query_text(&q, note);
+    return query_returning(&q, &found);
+}
+
+int ledger_out_recover(struct ledger *lg, const char *carrier, bool repeat_safe)
+{
+    struct query q;
+    int64_t id;
+    int n = 0, err = carrier_id(lg, carrier, false, &id);
+
+    if (err < 0)
+        return err == KW_ENOENT ? 0 : err;
+    query_open(&q, lg,
+               "UPDATE outbox SET state = $2 WHERE id IN "
+               "(SELECT id FROM outbox WHERE carrier_id = $1 "
+               "AND state = 1 AND state < 2) RETURNING id");
+    query_i64(&q, id);
+    query_i64(&q, repeat_safe ? LEDGER_WAITING : LEDGER_PERHAPS);
+    while ((err = query_next(&q)) == 1)
+        n++;
+    query_close(&q);
+    return err < 0 ? err : n;
+}
+
+static int first_due(struct ledger *lg, const struct due *d, int64_t *due_s)
+{
+    struct query q;
+
+    query_open(&q, lg,
+               "SELECT due_s FROM outbox WHERE carrier_id = $1 "
+               "AND state = 0 AND state < 2 AND priority = $2 "
+               "ORDER BY due_s LIMIT 1");
+    query_i64(&q, d->carrier);
+    query_i64(&q, d->priority);
+    return query_returning(&q, due_s);
+}
+
+int ledger_out_next_due(struct ledger *lg, const char *carrier, int64_t *due_s)
+{
+    struct due d = {0};
+    bool any = false;
+    int err = carrier_id(lg, carrier, false, &d.carrier);
+
+    if (err < 0)
+        return err;
+    for (; d.priority < PRIORITIES; d.priority++) {
+        int64_t at;
+
+        err = first_due(lg, &d, &at);
+        if (err < 0 && err != KW_ENOENT)
+            return err;
+        if (err == 0 && (!any || at < *due_s)) {
+            *due_s = at;
+            any = true;
+        }
+    }
+    return any ? 0 : KW_ENOENT;
+}

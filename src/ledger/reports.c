@@ -1,0 +1,232 @@
+/*
+ * reports.c - what was said of a pot or a home. The reports of a pot hang on
+ * a chain: pots.last_report_id, then reports.before_id. Those of a pot that
+ * is not known yet are orphans until it is.
+ */
+#include "ledger/engine.h"
+#include "ledger/orphans.h"
+
+#include <string.h>
+
+/* Puts the report at the head of its pot's chain. */
+static int hang_on(struct ledger *lg, int64_t pot_key, int64_t report_id)
+{
+    struct query q;
+
+    query_open(&q, lg, "UPDATE pots SET last_report_id = $2 WHERE key = $1");
+    query_i64(&q, pot_key);
+    query_i64(&q, report_id);
+    return query_run(&q);
+}
+
+static int head_of(struct ledger *lg, int64_t pot_key, int64_t *report_id)
+{
+    struct query q;
+
+    query_open(&q, lg, "SELECT last_report_id FROM pots WHERE key = $1");
+    query_i64(&q, pot_key);
+    return query_returning(&q, report_id);
+}
+
+static int put_row(struct ledger *lg, struct ledger_report *r, int64_t before,
+                   bool orphan)
+{
+    struct query q;
+
+    query_open(&q, lg,
+               "INSERT INTO reports (text_id, phone_id, pot_key, home_id, "
+               "place_id, at_s, test, before_id, orphan) "
+               "VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9) RETURNING id");
+    query_id(&q, r->text_id);
+    query_id(&q, r->phone_id);
+    query_id(&q, r->pot_key);
+    query_id(&q, r->home_id);
+    query_id(&q, r->place_id);
+    query_i64(&q, r->at_s);
+    query_i64(&q, r->test);
+    query_id(&q, before);
+    query_i64(&q, orphan);
+    return query_returning(&q, &r->id);
+}
+
+static int put_obs(struct ledger *lg, int64_t report_id, size_t n,
+                   const struct ledger_obs *o)
+{
+    struct query q;
+    bool measured = o->measure != NULL;
+
+    query_open(&q, lg,
+               "INSERT INTO observations (report_id, n, kind, measure, unit, "
+               "value, minutes, people, under5, signs, part) "
+               "VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11)");
+    query_i64(&q, report_id);
+    query_i64(&q, (int64_t)n);
+    query_text(&q, o->kind);
+    query_text(&q, o->measure);
+    query_text(&q, measured ? o->unit : NULL);
+    if (measured)
+        query_f64(&q, o->value);
+    else
+        query_id(&q, 0);
+    if (measured)
+        query_f64(&q, o->minutes);
+    else
+        query_id(&q, 0);
+    query_i64(&q, o->people);
+    query_i64(&q, o->under5);
+    query_i64(&q, o->signs);
+    query_text(&q, o->part);
+    return query_run(&q);
+}
+
+int ledger_report_put(struct ledger *lg, struct ledger_report *r,
+                      const struct ledger_obs *obs, size_t n_obs)
+{
+    int64_t before = 0;
+    bool orphan = false;
+    int err = 0;
+
+    if (r->pot_key != 0) {
+        err = head_of(lg, r->pot_key, &before);
+        orphan = err == KW_ENOENT;
+        if (err < 0 && !orphan)
+            return err;
+    }
+    err = put_row(lg, r, before, orphan);
+    if (err == 0 && r->pot_key != 0 && !orphan)
+        err = hang_on(lg, r->pot_key, r->id);
+    for (size_t i = 0; i < n_obs && err == 0; i++)
+        err = put_obs(lg, r->id, i, &obs[i]);
+    return err;
+}
+
+int ledger_pot_reports(struct ledger *lg, int64_t key, int64_t *ids, int most)
+{
+    struct query q;
+    int n = 0, err;
+
+    query_open(&q, lg,
+               "WITH RECURSIVE chain (id) AS ("
+               "SELECT last_report_id FROM pots WHERE key = $1 "
+               "UNION ALL SELECT r.before_id FROM chain "
+               "JOIN reports r ON r.id = chain.id "
+               "WHERE r.before_id IS NOT NULL) "
+               "SELECT id FROM chain WHERE id IS NOT NULL LIMIT $2");
+    query_i64(&q, key);
+    query_i64(&q, most);
+    while ((err = query_next(&q)) == 1)
+        ids[n++] = query_get_i64(&q, 0);
+    query_close(&q);
+    return err < 0 ? err : n;
+}
+
+/* ---- orphans ---- */
+
+/* The oldest orphan of the pot joins the chain. KW_ENOENT: no more. */
+static int adopt_one(struct ledger *lg, int64_t key)
+{
+    struct query q;
+    int64_t head, id;
+    int err = head_of(lg, key, &head);
+
+    if (err < 0)
+        return err;
+    query_open(&q, lg,
+               "UPDATE reports SET orphan = 0, before_id = $2 WHERE id = "
+               "(SELECT min(id) FROM reports WHERE pot_key = $1 "
+               "AND orphan = 1) RETURNING id");
+    query_i64(&q, key);
+    query_id(&q, head);
+    err = query_returning(&q, &id);
+    return err < 0 ? err : hang_on(lg, key, id);
+}
+
+/* The first of the pot's reports that says it failed. */
+static int first_failure(struct ledger *lg, int64_t key, int64_t *report_id,
+                         int64_t *at_s)
+{
+    struct query q;
+    int err;
+
+    query_open(&q, lg,
+               "WITH RECURSIVE chain (id) AS ("
+               "SELECT last_report_id FROM pots WHERE key = $1 "
+               "UNION ALL SELECT r.before_id FROM chain "
+               "JOIN reports r ON r.id = chain.id "
+               "WHERE r.before_id IS NOT NULL) "
+               "SELECT r.id, r.at_s FROM chain "
+               "JOIN reports r ON r.id = chain.id "
+               "WHERE EXISTS (SELECT 1 FROM observations o "
+               "WHERE o.report_id = r.id "
+               "AND o.kind IN ('crack', 'leak', 'broken')) "
+               "ORDER BY r.at_s, r.id LIMIT 1");
+    query_i64(&q, key);
+    err = query_one(&q);
+    if (err < 0)
+        return err;
+    *report_id = query_get_i64(&q, 0);
+    *at_s = query_get_i64(&q, 1);
+    query_close(&q);
+    return 0;
+}
+
+int orphans_adopt(struct ledger *lg, int64_t key)
+{
+    int64_t report_id, at_s;
+    int n = 0, err;
+
+    while ((err = adopt_one(lg, key)) == 0)
+        n++;
+    if (err != KW_ENOENT || n == 0)
+        return err == KW_ENOENT ? 0 : err;
+    err = first_failure(lg, key, &report_id, &at_s);
+    if (err < 0)
+        return err == KW_ENOENT ? 0 : err;
+    return ledger_pot_fail(lg, key, at_s, report_id);
+}
+
+/* ---- flow ---- */
+
+static int flow_to_pot(struct ledger *lg, const struct ledger_flow *f)
+{
+    struct query q;
+    bool low =
+        strcmp(f->verdict, "scrub") == 0 || strcmp(f->verdict, "replace") == 0;
+
+    if (strcmp(f->verdict, "stop") == 0)
+        return 0;
+    query_open(&q, lg,
+               "UPDATE pots SET last_flow_l = $2, last_flow_log_se = $3, "
+               "last_flow_s = $4, low_before = CASE $5 WHEN 1 "
+               "THEN low_before + 1 ELSE 0 END, last_low_s = CASE $5 WHEN 1 "
+               "THEN $4 ELSE last_low_s END "
+               "WHERE key = $1 AND coalesce(last_flow_s, 0) <= $4");
+    query_i64(&q, f->pot_key);
+    query_f64(&q, f->first_hour_l);
+    query_f64(&q, f->log_se);
+    query_i64(&q, f->at_s);
+    query_i64(&q, low);
+    return query_run(&q);
+}
+
+int ledger_flow_put(struct ledger *lg, const struct ledger_flow *f)
+{
+    struct query q;
+    int err;
+
+    query_open(&q, lg,
+               "INSERT INTO flows (report_id, pot_key, at_s, first_hour_l, "
+               "log_se, k_m_s, water_degc, p_below, verdict) "
+               "VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9)");
+    query_i64(&q, f->report_id);
+    query_id(&q, f->pot_key);
+    query_i64(&q, f->at_s);
+    query_f64(&q, f->first_hour_l);
+    query_f64(&q, f->log_se);
+    query_f64(&q, f->k_m_s);
+    query_f64(&q, f->water_degc);
+    query_f64(&q, f->p_below);
+    query_text(&q, f->verdict);
+    err = query_run(&q);
+    return err < 0 ? err : flow_to_pot(lg, f);
+}

@@ -1,0 +1,188 @@
+/* texts.c - what came in, once. */
+#include "ledger/engine.h"
+
+#include <string.h>
+
+#define DAY_S          86400
+#define OUTBOX_DROPPED "words dropped up to outbox"
+
+/* The day of a time, rounded down for times before 1970 too. */
+static int64_t day_of(int64_t at_s)
+{
+    return at_s / DAY_S - (at_s % DAY_S < 0);
+}
+
+/*
+ * The text that came with this id from seven days before up to a day after:
+ * the clock may have been put back since.
+ */
+static int find_repeat(struct ledger *lg, int64_t carrier, const char *ref,
+                       int64_t day, int64_t *text_id)
+{
+    struct query q;
+
+    query_open(&q, lg,
+               "SELECT text_id FROM arrivals WHERE carrier_id = $2 "
+               "AND ref = $3 AND day IN ($1, $1 - 1, $1 - 2, $1 - 3, $1 - 4, "
+               "$1 - 5, $1 - 6, $1 - 7, $1 + 1)");
+    query_i64(&q, day);
+    query_i64(&q, carrier);
+    query_text(&q, ref);
+    return query_returning(&q, text_id);
+}
+
+static int note_arrival(struct ledger *lg, int64_t carrier, int64_t day,
+                        const struct ledger_text_in *t)
+{
+    struct query q;
+
+    query_open(&q, lg,
+               "INSERT INTO arrivals (day, carrier_id, ref, text_id) "
+               "VALUES ($1, $2, $3, $4)");
+    query_i64(&q, day);
+    query_i64(&q, carrier);
+    query_text(&q, t->ref);
+    query_i64(&q, t->id);
+    return query_run(&q);
+}
+
+int ledger_text_in_put(struct ledger *lg, struct ledger_text_in *t)
+{
+    struct query q;
+    int64_t carrier, earlier, day = day_of(t->at_s);
+    int err = carrier_id(lg, t->carrier, true, &carrier);
+
+    if (err < 0)
+        return err;
+    if (t->ref != NULL) {
+        err = find_repeat(lg, carrier, t->ref, day, &earlier);
+        if (err == 0)
+            t->id = earlier;
+        if (err != KW_ENOENT)
+            return err == 0 ? KW_EDUP : err;
+    }
+    query_open(&q, lg,
+               "INSERT INTO texts_in (carrier_id, phone_id, at_s, sent_s, "
+               "body) VALUES ($1, $2, $3, $4, $5) RETURNING id");
+    query_i64(&q, carrier);
+    query_i64(&q, t->phone_id);
+    query_i64(&q, t->at_s);
+    query_id(&q, t->sent_s);
+    query_octets(&q, t->body, t->len);
+    err = query_returning(&q, &t->id);
+    if (err < 0 || t->ref == NULL)
+        return err;
+    return note_arrival(lg, carrier, day, t);
+}
+
+int ledger_text_in_read(struct ledger *lg, int64_t id, const char *outcome,
+                        const char *why, const char *command, const char *lang,
+                        int64_t pot_key, unsigned danger)
+{
+    struct query q;
+    int64_t found;
+
+    query_open(&q, lg,
+               "UPDATE texts_in SET outcome = $2, why = $3, command = $4, "
+               "lang = $5, pot_key = $6, danger = $7 WHERE id = $1 "
+               "RETURNING id");
+    query_i64(&q, id);
+    query_text(&q, outcome);
+    query_text(&q, why);
+    query_text(&q, command);
+    query_text(&q, lang);
+    query_id(&q, pot_key);
+    query_i64(&q, danger);
+    return query_returning(&q, &found);
+}
+
+int ledger_answer_of(struct ledger *lg, int64_t text_id, struct kw_buf *out,
+                     int64_t *outbox_id)
+{
+    struct query q;
+    int err;
+
+    query_open(&q, lg,
+               "SELECT o.id, o.body FROM texts_in t "
+               "LEFT JOIN outbox o ON o.id = t.answer_id WHERE t.id = $1");
+    query_i64(&q, text_id);
+    err = query_one(&q);
+    if (err < 0)
+        return err;
+    if (outbox_id != NULL)
+        *outbox_id = query_get_i64(&q, 0);
+    kw_buf_puts(out, query_get_text(&q, 1));
+    query_close(&q);
+    return out->err;
+}
+
+/* ---- words are dropped after a time ---- */
+
+static int drop_in(struct ledger *lg, int64_t before_s, int most)
+{
+    struct query q;
+    int n = 0, err;
+
+    query_open(&q, lg,
+               "UPDATE texts_in SET body = NULL WHERE id IN "
+               "(SELECT id FROM texts_in WHERE at_s < $1 "
+               "AND body IS NOT NULL ORDER BY at_s LIMIT $2) RETURNING id");
+    query_i64(&q, before_s);
+    query_i64(&q, most);
+    while ((err = query_next(&q)) == 1)
+        n++;
+    query_close(&q);
+    return err < 0 ? err : n;
+}
+
+/* The outbox is in the order of time, so a mark tells how far it was done. */
+static int old_out(struct ledger *lg, int64_t before_s, int64_t *upto, int most)
+{
+    struct query q;
+    int n = 0, err;
+
+    query_open(&q, lg,
+               "SELECT id, at_s FROM outbox WHERE id > $1 ORDER BY id "
+               "LIMIT $2");
+    query_i64(&q, *upto);
+    query_i64(&q, most);
+    while ((err = query_next(&q)) == 1 && query_get_i64(&q, 1) < before_s) {
+        *upto = query_get_i64(&q, 0);
+        n++;
+    }
+    query_close(&q);
+    return err < 0 ? err : n;
+}
+
+static int drop_out(struct ledger *lg, int64_t before_s, int most)
+{
+    struct query q;
+    int64_t from = 0, upto;
+    int n, err = ledger_mark_get(lg, OUTBOX_DROPPED, &from);
+
+    if (err < 0 && err != KW_ENOENT)
+        return err;
+    upto = from;
+    n = old_out(lg, before_s, &upto, most);
+    if (n <= 0)
+        return n;
+    query_open(&q, lg,
+               "UPDATE outbox SET body = NULL WHERE id > $1 AND id <= $2 "
+               "AND state > 1");
+    query_i64(&q, from);
+    query_i64(&q, upto);
+    err = query_run(&q);
+    if (err == 0)
+        err = ledger_mark_put(lg, OUTBOX_DROPPED, upto);
+    return err < 0 ? err : n;
+}
+
+int ledger_words_drop(struct ledger *lg, int64_t before_s, int most)
+{
+    int in = drop_in(lg, before_s, most), out;
+
+    if (in < 0)
+        return in;
+    out = drop_out(lg, before_s, most);
+    return out < 0 ? out : in + out;
+}

@@ -1,9 +1,10 @@
-# The numbers: each x of src/watch has its check_x.
+# The numbers: each x of src/watch has its check_x, and `kilnword work`.
 if HAVE_CHECK
-check_PROGRAMS += %D%/check_water %D%/check_seep %D%/check_exact \
-	%D%/check_flowrule %D%/check_breakage
-TESTS += %D%/check_water %D%/check_seep %D%/check_exact \
-	%D%/check_flowrule %D%/check_breakage
+KW_WATCH_CHECKS = \
+	%D%/check_water %D%/check_seep %D%/check_exact \
+	%D%/check_flowrule %D%/check_breakage %D%/check_work
+check_PROGRAMS += $(KW_WATCH_CHECKS)
+TESTS += $(KW_WATCH_CHECKS)
 %C%_check_water_SOURCES = %D%/check_water.c %D%/close.h
 %C%_check_water_CFLAGS = $(KW_CHECK_CFLAGS)
 %C%_check_water_LDADD = $(KW_CHECK_LIBS)
@@ -19,4 +20,7 @@ TESTS += %D%/check_water %D%/check_seep %D%/check_exact \
 %C%_check_breakage_SOURCES = %D%/check_breakage.c %D%/close.h
 %C%_check_breakage_CFLAGS = $(KW_CHECK_CFLAGS)
 %C%_check_breakage_LDADD = $(KW_CHECK_LIBS)
+%C%_check_work_SOURCES = %D%/check_work.c %D%/close.h
+%C%_check_work_CFLAGS = $(KW_CHECK_CFLAGS)
+%C%_check_work_LDADD = $(KW_CHECK_LIBS)
 endif

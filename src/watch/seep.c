@@ -48,6 +48,13 @@ double seep_full_l(const struct seep_pot *pot)
     return LITRES_PER_M3 * potform_volume_m3(&f, f.rim_m);
 }
 
+double seep_rim_m(const struct seep_pot *pot)
+{
+    struct potform f;
+
+    return potform_init(&f, pot) < 0 ? NAN : f.rim_m;
+}
+
 static bool positive(double v)
 {
     return v > 0 && isfinite(v);

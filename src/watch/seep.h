@@ -37,6 +37,7 @@ int seep_pot_check(const struct seep_pot *pot);
 /* NaN for a pot that does not pass, or a level outside it. */
 double seep_volume_l(const struct seep_pot *pot, double level_m);
 double seep_full_l(const struct seep_pot *pot);
+double seep_rim_m(const struct seep_pot *pot);
 
 enum seep_seen { SEEP_DROP, SEEP_YIELD };
 

@@ -1,0 +1,200 @@
+/*
+ * check_work.c - `kilnword work` as it is used: the real program, a table on
+ * its standard input, what comes out and with which exit code.
+ */
+#include "close.h"
+
+#include <fcntl.h>
+#include <stdbool.h>
+#include <stdio.h>
+#include <string.h>
+#include <sys/wait.h>
+#include <unistd.h>
+
+#define OUT_MOST 65536
+
+struct outcome {
+    int code;
+    char out[OUT_MOST], err[OUT_MOST];
+};
+
+static FILE *scratch(const char *text)
+{
+    FILE *f = tmpfile();
+
+    ck_assert_ptr_nonnull(f);
+    fputs(text, f);
+    rewind(f);
+    return f;
+}
+
+static void take(FILE *f, char *dst)
+{
+    size_t n;
+
+    rewind(f);
+    n = fread(dst, 1, OUT_MOST - 1, f);
+    dst[n] = '\0';
+    fclose(f);
+}
+
+/* Words apart by spaces after "kilnword work"; input to its standard input. */
+static void work(const char *words, const char *input, struct outcome *o)
+{
+    FILE *in = scratch(input), *out = scratch(""), *err = scratch("");
+    char path[4096], line[256], name[] = "work", *argv[16] = {path, name},
+                                *save = NULL;
+    int n = 2, status;
+    pid_t pid;
+
+    snprintf(path, sizeof(path), "%s/src/kilnword", getenv("KW_BUILD"));
+    snprintf(line, sizeof(line), "%s", words);
+    for (char *w = strtok_r(line, " ", &save); w != NULL && n < 15;
+         w = strtok_r(NULL, " ", &save))
+        argv[n++] = w;
+    pid = fork();
+    ck_assert_int_ge(pid, 0);
+    if (pid == 0) {
+        dup2(fileno(in), 0);
+        dup2(fileno(out), 1);
+        dup2(fileno(err), 2);
+        execv(path, argv);
+        _exit(127);
+    }
+    ck_assert_int_eq(waitpid(pid, &status, 0), pid);
+    ck_assert_msg(WIFEXITED(status), "it was killed by %d", WTERMSIG(status));
+    o->code = WEXITSTATUS(status);
+    fclose(in);
+    take(out, o->out);
+    take(err, o->err);
+}
+
+static const struct {
+    const char *words, *input;
+    int code;
+    const char *out; /* the whole of it, or NULL */
+    const char *err; /* a part of it */
+} table[] = {
+    /* sums of exact fractions and erfc, worked out in another language */
+    {"exact",
+     "law,k,mean,n,p,pots,failed,drawn\npoisson,4,0.5,,,,,\n"
+     "binomial,5,,50,0.02,,,\nhypergeometric,5,,,,500,12,50\n",
+     0,
+     "id,p_upper,mean_low,mean_high\n2,0.00175162255629,1.36631839675,"
+     "9.15351902664\n3,0.00320974202608,,\n4,0.00379223409279,,\n",
+     ""},
+    {"flow",
+     "id,first_hour_l,log_se,low_before,scrubbed\na,0.8,0.2,2,1\n"
+     "b,1.8,0,0,0\nc,4,0.2,0,0\n",
+     0,
+     "id,verdict,p_below\na,replace,0.86772851628\nb,fine,0\n"
+     "c,stop,2.0824223487e-12\n",
+     ""},
+    {"flow --replace-below 2", "first_hour_l,log_se\n1.8,0\n", 0,
+     "id,verdict,p_below\n2,scrub,1\n", ""},
+    {"breakage --prior-events=0",
+     "batch,pots_out,days_0,days_30,failed_0,failed_30\n"
+     "a,50,1000,500,4,1\nb,450,9000,4000,3,4\n",
+     0, NULL, ""},
+    /* line ends, marks and quotes of spreadsheets */
+    {"flow", "\xef\xbb\xbfid,first_hour_l,log_se\r\n\"a,b\",1.8,0\r\n", 0,
+     "id,verdict,p_below\n\"a,b\",fine,0\n", ""},
+    {"flow", "id,first_hour_l\n", 0, "id,verdict,p_below\n", ""},
+    /* what is not right, and where */
+    {"flow", "", 3, "", "the first line names the columns"},
+    {"flow", "id,fist\na,1\n", 3, "", ":1: 'fist' is not a column"},
+    {"flow", "id,first_hour_l,id\n", 3, "",
+     ":1: the column id stands here "
+     "twice"},
+    {"flow", "id\na\n", 3, "", ":1: there is no column first_hour_l"},
+    {"flow", "id,first_hour_l\na,x\nb,1,2\nc,\nd,1e9\n", 3, "",
+     ":2: first_hour_l is 'x'"},
+    {"flow", "id,first_hour_l\na,x\nb,1,2\nc,\nd,1e9\n", 3, "",
+     ":3: 3 fields where the first line has 2"},
+    {"flow", "id,first_hour_l\na,x\nb,1,2\nc,\nd,1e9\n", 3, "",
+     ":4: first_hour_l is not given"},
+    {"flow", "id,first_hour_l\na,x\nb,1,2\nc,\nd,1e9\n", 3, "",
+     ":5: first_hour_l is 1e9; it goes from"},
+    {"flow", "id,first_hour_l\n\"a,1\n", 3, "", ":2: "},
+    {"flow", "first_hour_l,low_before\n1,1.5\n", 3, "",
+     "low_before is '1.5'; write a whole number"},
+    {"seep", "drop_cm,hours\n5,2\n30,2\n", 3, "", ":3: this cannot be"},
+    {"seep", "drop_cm,litres,hours\n5,1,2\n", 3, "", "either drop_cm or"},
+    {"seep", "shape,drop_cm,hours\nbucket,5,2\n", 3, "", ":2: shape is"},
+    {"seep", "shape,profile,drop_cm,hours\nprofile,0:95,5,2\n", 3, "",
+     ":2: the profile is not right"},
+    {"seep", "drop_cm,hours,wall_mm\n5,2,0\n", 3, "", ":2: there is no such"},
+    {"exact", "law,k\npoisson,3\n", 3, "", ":2: poisson needs mean"},
+    {"exact", "law,k\nnormal,3\n", 3, "", ":2: law is 'normal'"},
+    {"exact", "law,k,pots,failed,drawn\nhypergeometric,1,5,9,2\n", 3, "",
+     ":2: failed and drawn"},
+    {"breakage", "batch,pots_out,failed_0\na,3,4\n", 3, "",
+     ":2: 4 failed of 3"},
+    /* the command line */
+    {"", "", 2, "", "usage:"},
+    {"swim", "", 2, "", "'swim' is not a method"},
+    {"flow --no", "", 2, "", "'--no' is not an option"},
+    {"flow --sure 2", "", 2, "", "--sure takes a number from 0.5 to 1"},
+    {"flow a b", "", 2, "", "one file at a time"},
+    {"flow /no/such/file", "", 1, "", "there is no such file"},
+};
+
+START_TEST(tables)
+{
+    static struct outcome o;
+
+    work(table[_i].words, table[_i].input, &o);
+    ck_assert_msg(o.code == table[_i].code, "exit %d: %s", o.code, o.err);
+    if (table[_i].out != NULL)
+        ck_assert_str_eq(o.out, table[_i].out);
+    ck_assert_msg(strstr(o.err, table[_i].err) != NULL, "it said: %s", o.err);
+    if (o.code == 0)
+        ck_assert_str_eq(o.err, "");
+}
+END_TEST
+
+/* The overnight drop as a household tells it, in centimetres and hours. */
+START_TEST(seep_row)
+{
+    static struct outcome o;
+    double k, k25, litres, se, log_se;
+
+    work("seep", "id,start_cm,drop_cm,hours\nn,15,10,12\n", &o);
+    ck_assert_int_eq(o.code, 0);
+    ck_assert_int_eq(sscanf(strchr(o.out, '\n'), " n,%lf,%lf,%lf,%lf,%lf", &k,
+                            &k25, &litres, &se, &log_se),
+                     5);
+    ck_assert_double_eq_tol(k, 2.12766121e-7, 5e-16);
+    ck_assert_double_eq_tol(litres, 1.182074, 5e-7);
+    ck_assert_double_eq_tol(log_se * litres, se, 1e-9);
+}
+END_TEST
+
+START_TEST(help_of_each)
+{
+    static const char *const methods[] = {"seep", "flow", "exact", "breakage"};
+    static struct outcome o;
+
+    for (size_t i = 0; i < sizeof(methods) / sizeof(methods[0]); i++) {
+        char words[64];
+
+        snprintf(words, sizeof(words), "%s --help", methods[i]);
+        work(words, "", &o);
+        ck_assert_int_eq(o.code, 0);
+        ck_assert_ptr_nonnull(strstr(o.out, "columns read"));
+        ck_assert_ptr_nonnull(strstr(o.out, "columns written"));
+        work("--help", "", &o);
+        ck_assert_ptr_nonnull(strstr(o.out, methods[i]));
+    }
+}
+END_TEST
+
+int main(void)
+{
+    TCase *tc = tcase_create("work");
+
+    tcase_add_loop_test(tc, tables, 0, sizeof(table) / sizeof(table[0]));
+    tcase_add_test(tc, seep_row);
+    tcase_add_test(tc, help_of_each);
+    return close_run("work", tc);
+}

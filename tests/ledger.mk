@@ -1,11 +1,16 @@
 if HAVE_CHECK
-LEDGER_CHECKS = %D%/check_ledger
+LEDGER_CHECKS = %D%/check_ledger %D%/check_writer
 check_PROGRAMS += $(LEDGER_CHECKS)
 TESTS += $(LEDGER_CHECKS)
+LEDGER_FIXTURE = %D%/ledger_fixture.c %D%/ledger_fixture.h
 
-%C%_check_ledger_SOURCES = %D%/check_ledger.c \
-	%D%/ledger_fixture.c %D%/ledger_fixture.h
+%C%_check_ledger_SOURCES = %D%/check_ledger.c $(LEDGER_FIXTURE)
 %C%_check_ledger_CPPFLAGS = $(AM_CPPFLAGS) -I$(top_srcdir)
 %C%_check_ledger_CFLAGS = $(KW_CHECK_CFLAGS)
 %C%_check_ledger_LDADD = $(KW_CHECK_LIBS)
+
+%C%_check_writer_SOURCES = %D%/check_writer.c $(LEDGER_FIXTURE)
+%C%_check_writer_CPPFLAGS = $(AM_CPPFLAGS) -I$(top_srcdir)
+%C%_check_writer_CFLAGS = $(KW_CHECK_CFLAGS)
+%C%_check_writer_LDADD = $(KW_CHECK_LIBS)
 endif

@@ -37,9 +37,11 @@ int engine_fail(struct ledger *lg, int rc, const char *sql)
     rc = sqlite3_extended_errcode(lg->db) ? sqlite3_extended_errcode(lg->db)
                                           : rc;
     lg->disk_full = no_room(lg, rc);
-    log_error("ledger '%s': %s%s (%d) in \"%.60s\"", lg->file,
-              sqlite3_errmsg(lg->db),
-              lg->disk_full ? "; make room on its disk" : "", rc, sql);
+    if (rc != lg->complained) /* once, not for each text that waits */
+        log_error("ledger '%s': %s%s (%d) in \"%.60s\"", lg->file,
+                  sqlite3_errmsg(lg->db),
+                  lg->disk_full ? "; make room on its disk" : "", rc, sql);
+    lg->complained = rc;
     if ((rc & 0xff) == SQLITE_BUSY || (rc & 0xff) == SQLITE_LOCKED)
         return KW_EAGAIN;
     return KW_ELEDGER;
@@ -70,9 +72,13 @@ int ledger_begin(struct ledger *lg)
 int ledger_commit(struct ledger *lg)
 {
     struct query q;
+    int err;
 
     query_open(&q, lg, "COMMIT");
-    return query_run(&q);
+    err = query_run(&q);
+    if (err == 0)
+        lg->complained = 0;
+    return err;
 }
 
 bool engine_in_transaction(const struct ledger *lg)

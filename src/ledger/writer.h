@@ -30,7 +30,10 @@ struct writer_job {
 
 /* Takes over the ledger handle. group_most: jobs in one commit. */
 int writer_open(struct ledger *lg, int group_most, struct writer **out);
-/* KW_EFULL when WRITER_QUEUE_MOST wait: acknowledge nothing, try later. */
+/*
+ * KW_EFULL when WRITER_QUEUE_MOST are not delivered yet, or while closing:
+ * acknowledge nothing, try later.
+ */
 int writer_submit(struct writer *w, const struct writer_job *job);
 int writer_fd(const struct writer *w); /* eventfd, readable: deliver */
 void writer_deliver(struct writer *w);

@@ -1,2 +1,21 @@
 if HAVE_CHECK
+check_PROGRAMS += tests/check_http_form tests/check_http_auth \
+	tests/check_retry tests/check_template
+TESTS += tests/check_http_form tests/check_http_auth tests/check_retry \
+	tests/check_template
+tests_check_http_form_CFLAGS = $(KW_CHECK_CFLAGS)
+tests_check_http_form_LDADD = $(KW_CHECK_LIBS)
+tests_check_http_auth_CFLAGS = $(KW_CHECK_CFLAGS)
+tests_check_http_auth_LDADD = $(KW_CHECK_LIBS)
+tests_check_retry_CFLAGS = $(KW_CHECK_CFLAGS)
+tests_check_retry_LDADD = $(KW_CHECK_LIBS)
+tests_check_template_CFLAGS = $(KW_CHECK_CFLAGS)
+tests_check_template_LDADD = $(KW_CHECK_LIBS)
+endif
+check_PROGRAMS += tests/fuzz/fuzz_httpform
+tests_fuzz_fuzz_httpform_SOURCES = tests/fuzz/fuzz_httpform.c $(KW_FUZZ_MAIN)
+tests_fuzz_fuzz_httpform_CFLAGS = $(KW_FUZZ_CFLAGS)
+tests_fuzz_fuzz_httpform_LDADD = $(KW_FUZZ_LIBS)
+if !FUZZERS
+TESTS += tests/fuzz/fuzz_httpform
 endif

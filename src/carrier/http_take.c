@@ -99,11 +99,19 @@ static bool announced_too_large(struct http_request *r)
                                             (long)r->route->conf->in.body_most);
 }
 
+static bool secret_in_header(struct http_request *r)
+{
+    const struct config_http_in *in = &r->route->conf->in;
+    const char *given =
+        in->header_secret != NULL ? header(r, in->header_secret) : NULL;
+
+    return given != NULL && http_auth_same(given, strlen(given), in->secret);
+}
+
 enum MHD_Result http_take_begin(struct http_request *r)
 {
     const struct config_http_in *in = &r->route->conf->in;
     uint8_t key[RATE_KEY_OCTETS];
-    const char *given;
     int wait_s;
 
     if (r->route->rate != NULL) {
@@ -114,11 +122,8 @@ enum MHD_Result http_take_begin(struct http_request *r)
     }
     if (announced_too_large(r))
         return answer_too_large(r);
-    if (in->header_secret != NULL && in->secret != NULL) {
-        given = header(r, in->header_secret);
-        if (given == NULL || !http_auth_same(given, strlen(given), in->secret))
-            return refuse(r, MHD_HTTP_FORBIDDEN, "not allowed\n");
-    }
+    if (in->secret != NULL && in->field_secret == NULL && !secret_in_header(r))
+        return refuse(r, MHD_HTTP_FORBIDDEN, "not allowed\n");
     kw_buf_init(&r->body, (size_t)in->body_most);
     return MHD_YES;
 }
@@ -293,15 +298,16 @@ static int read_fields(struct http_request *r, const struct http_form *f,
     return 0;
 }
 
-static bool secret_in_field(struct http_request *r, const struct http_form *f)
+/* In its header, or in its field. */
+static bool secret_given(struct http_request *r, const struct http_form *f)
 {
     const struct config_http_in *in = &r->route->conf->in;
     struct http_form_value v;
 
-    if (in->secret == NULL || in->field_secret == NULL ||
-        in->header_secret != NULL)
+    if (in->secret == NULL || secret_in_header(r))
         return true;
-    return http_form_get(f, in->field_secret, &v) == 0 &&
+    return in->field_secret != NULL &&
+           http_form_get(f, in->field_secret, &v) == 0 &&
            http_auth_same(v.data, v.len, in->secret);
 }
 
@@ -363,7 +369,7 @@ enum MHD_Result http_take_body(struct http_request *r)
     err = http_form_parse(&f, kind, kw_buf_text(&r->body), r->body.len);
     if (err < 0)
         snprintf(wrong, sizeof(wrong), "%s\n", f.wrong);
-    allowed = err < 0 || secret_in_field(r, &f);
+    allowed = err < 0 || secret_given(r, &f);
     if (err == 0 && allowed)
         err = read_fields(r, &f, wrong);
     http_form_release(&f);

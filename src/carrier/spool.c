@@ -288,11 +288,29 @@ static void send_text(struct carrier *carrier, const struct ledger_out *o)
 
 /* ---- opening and closing ---- */
 
+/* The folders above, as far as they are missing. */
+static int make_parents(const char *path)
+{
+    char above[PATH_CAP];
+
+    for (const char *p = strchr(path + 1, '/'); p != NULL;
+         p = strchr(p + 1, '/')) {
+        if (kw_copy(above, sizeof(above), path, (size_t)(p - path)) < 0) {
+            errno = ENAMETOOLONG;
+            return KW_EFULL;
+        }
+        if (mkdir(above, 0770) < 0 && errno != EEXIST)
+            return KW_EIO;
+    }
+    return 0;
+}
+
 static int make_folder(const char *path, const char *name, char **why)
 {
     char text[512];
 
-    if (mkdir(path, 0770) == 0 || errno == EEXIST) {
+    if (make_parents(path) == 0 &&
+        (mkdir(path, 0770) == 0 || errno == EEXIST)) {
         if (access(path, R_OK | W_OK | X_OK) == 0)
             return 0;
     }

@@ -24,6 +24,7 @@ include tests/watch.mk
 include tests/ledger.mk
 include tests/desk.mk
 include tests/carrier.mk
+include tests/air.mk
 include tests/page.mk
 include tests/command.mk
 EXTRA_DIST += tests/reference tests/run tests/lint tests/play tests/fuzz/replay.c \

@@ -4,3 +4,4 @@ src_libkilnword_a_SOURCES += \
 	%D%/template.h %D%/template.c %D%/spool_text.h %D%/spool_text.c \
 	%D%/http_in.c %D%/http_in_parts.h %D%/http_take.c %D%/http_out.c \
 	%D%/spool.c
+include src/carrier/air.mk

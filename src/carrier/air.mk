@@ -1,0 +1,7 @@
+# The encodings of the air interface, SMPP and the modem.
+src_libkilnword_a_SOURCES += \
+	%D%/alphabet.c %D%/alphabet.h %D%/alphabet_tables.c \
+	%D%/utf8.c %D%/utf8.h %D%/gsm7.c %D%/gsm7.h %D%/ucs2.c %D%/ucs2.h \
+	%D%/dcs.c %D%/dcs.h %D%/udh.c %D%/udh.h \
+	%D%/tpdu.c %D%/tpdu.h %D%/tpdu_field.c %D%/tpdu_field.h \
+	%D%/segment.c %D%/segment.h %D%/concat.c %D%/concat.h

@@ -122,10 +122,12 @@ START_TEST(ucs2_vectors)
         n_want =
             vectors_hex(vectors_get(&v, "utf16be_hex"), want, sizeof(want));
         ck_assert_int_eq(ucs2_encode(text, len, got, sizeof(got), &n), 0);
-        ck_assert_uint_eq(n, n_want);
         ck_assert_uint_eq(n, (size_t)vectors_int(&v, "octets"));
         ck_assert_uint_eq(n, 2 * (size_t)vectors_int(&v, "utf16_units"));
-        ck_assert_mem_eq(got, want, n);
+        if (n_want > 0 || n <= 140) { /* longer rows leave the octets out */
+            ck_assert_uint_eq(n, n_want);
+            ck_assert_mem_eq(got, want, n);
+        }
         kw_buf_init(&again, 4096);
         ucs2_decode(got, n, &again);
         ck_assert_uint_eq(again.len, len);

@@ -15,14 +15,14 @@
 
 static struct segment_text cut;
 
-/* "153+7": the units of each part, as the rows write them. */
+/* "153/7": the units of each part, as the rows write them. */
 static void sizes(char *dst, size_t cap)
 {
     size_t per = cut.tp_dcs == DCS_UTF16 ? 2 : 1, used = 0;
 
     dst[0] = '\0';
     for (size_t i = 0; i < cut.n; i++) {
-        int n = snprintf(dst + used, cap - used, "%s%zu", i > 0 ? "+" : "",
+        int n = snprintf(dst + used, cap - used, "%s%zu", i > 0 ? "/" : "",
                          cut.parts[i].n / per);
 
         ck_assert_int_gt(n, 0);

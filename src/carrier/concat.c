@@ -192,7 +192,7 @@ static void keep_bounds(struct concat *c)
 
 int concat_put(struct concat *c, const struct concat_part *p)
 {
-    uint32_t sum = add_sum(2166136261u, p->text, p->len);
+    uint32_t sum;
     struct piece *k;
     struct entry *e;
     bool repeat;
@@ -201,6 +201,7 @@ int concat_put(struct concat *c, const struct concat_part *p)
         strlen(p->from) >= CONCAT_NAME_CAP ||
         strlen(p->to) >= CONCAT_NAME_CAP || p->len > CONCAT_PART_CAP)
         return KW_EINVAL;
+    sum = add_sum(2166136261u, p->text, p->len);
     e = find(c, p, sum, &repeat);
     if (repeat)
         return CONCAT_REPEAT;

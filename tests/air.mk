@@ -1,5 +1,5 @@
 # The encodings of the air interface, SMPP and the modem.
-EXTRA_DIST += tests/vectors.h
+EXTRA_DIST += tests/vectors.h tests/peers
 if HAVE_CHECK
 check_PROGRAMS += tests/check_gsm7 tests/check_tpdu tests/check_segment \
 	tests/check_concat
@@ -17,3 +17,22 @@ tests_check_segment_LDADD = $(KW_CHECK_LIBS)
 tests_check_concat_CFLAGS = $(KW_CHECK_CFLAGS)
 tests_check_concat_LDADD = $(KW_CHECK_LIBS)
 endif
+
+check_PROGRAMS += tests/fuzz/fuzz_tpdu
+tests_fuzz_fuzz_tpdu_SOURCES = tests/fuzz/fuzz_tpdu.c $(KW_FUZZ_MAIN)
+tests_fuzz_fuzz_tpdu_CFLAGS = $(KW_FUZZ_CFLAGS)
+tests_fuzz_fuzz_tpdu_LDADD = $(KW_FUZZ_LIBS)
+if !FUZZERS
+TESTS += tests/fuzz/fuzz_tpdu
+endif
+
+# Slower: other programs read what ours writes, and the other way round.
+EXTRA_PROGRAMS += tests/peers/make_tpdu
+tests_peers_make_tpdu_LDADD = src/libkilnword.a $(KW_LIBS)
+KW_PEERS = tests/peers/tshark_tpdu
+KW_PEER_TOOLS = tests/peers/make_tpdu$(EXEEXT)
+.PHONY: check-peers
+check-peers: src/kilnword$(EXEEXT) $(KW_PEER_TOOLS)
+	@failed=0; for p in $(KW_PEERS); do \
+		$(AM_TESTS_ENVIRONMENT) $(top_srcdir)/$$p || failed=1; \
+	done; exit $$failed

@@ -104,6 +104,8 @@ static int swapped(uint8_t octet)
 
 static uint8_t swap(int v)
 {
+    if (v < 0)
+        return 0xff; /* was no number */
     return (uint8_t)((v % 10) << 4 | (v / 10) % 10);
 }
 

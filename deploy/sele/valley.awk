@@ -114,7 +114,7 @@ function kiln(   b, i, pressed, dried, fired, silvered, n, bad) {
         dried = bad ? 5 : whole(11, 16)
         fired = pressed + dried; silvered = fired + whole(6, 9)
         batch_ready[b] = silvered + 2
-        n = 50; batch_pots[b] = n
+        n = bad ? 75 : 50 # a kiln filled too full, too
         batch_line[b] = b4(b) "," day_text(pressed) ",Sele kiln,round 24," pick(pits) "," \
             (bad ? "Delo" : pick(pressers)) "," sprintf("%.1f", normal(50, 1.2)) "," \
             whole(18, 22) "," dried "," day_text(fired) "," (bad ? "B" : pick(kilns)) ",012," \
@@ -130,7 +130,7 @@ function pot_made(b, p, tested,   s, litres, at_c, accepted) {
     if (litres < 0.4) litres = 0.4
     at_c = 20 + whole(-2, 3)
     accepted = litres >= 1.0 && litres <= 3.0 && roll() > 0.02
-    if (b == BAD_BATCH && p == 73) accepted = 1
+    if (b == BAD_BATCH && p == 73) accepted = 1 # the number on every page
     pot_litres[s] = litres; pot_sound[s] = accepted
     test_line[++TESTS] = s "," day_text(tested) "," sprintf("%.2f", litres * thick(at_c)) ",60," at_c "," (accepted ? "yes" : "no")
 }
@@ -142,7 +142,7 @@ function homes_and_pots(   i, s, b, day, p) {
     for (i = 1; i <= POTS; i++) {
         s = pots[i]; b = pot_batch[s]
         if (!pot_sound[s]) continue
-        if (roll() < 0.30) { stock[b] = stock[b] " " s; continue } # on the shelf
+        if (roll() < (b == BAD_BATCH ? 0.33 : 0.30)) { stock[b] = stock[b] " " s; continue } # on the shelf
         day = batch_ready[b] + whole(3, 24)
         if (day > now - 3) continue
         p = (i + b * 3) % PLACES + 1
@@ -205,7 +205,8 @@ function it_failed(s, h, day,   lang, said, days_until, spare) {
     if (home_phone[h] == "" || day + days_until >= now) return # nobody has told yet
     if (pot_batch[s] == BAD_BATCH && ++bad_told > BAD_TOLD_MOST()) return
     if (roll() < 0.12) text_raw(day + days_until, h, wrong_digit(s) " " said)
-    text(day + days_until, h, said, s)
+    text_raw(day + days_until, h, stamped(s) " " said)
+    told[s] = 1
     spare = take_spare(day + 9)
     if (spare != "" && roll() < 0.8 && day + 16 < now) {
         ended[pot_hand[s]] = day + 9; reason[pot_hand[s]] = "failed"
@@ -213,7 +214,7 @@ function it_failed(s, h, day,   lang, said, days_until, spare) {
     }
 }
 # So many failures of the bad batch have been told of: one more is the alarm.
-function BAD_TOLD_MOST() { return 5 }
+function BAD_TOLD_MOST() { return 7 }
 function take_spare(day,   b, list, n, rest, i) {
     for (b = FIRST_BATCH; b < FIRST_BATCH + BATCHES; b++) {
         if (b == BAD_BATCH || batch_ready[b] > day || stock[b] == "") continue

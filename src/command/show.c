@@ -1,20 +1,469 @@
+/* show.c - kilnword show: from a failure back to the kiln. */
 #include "command/command.h"
 
+#include "base/number.h"
+#include "page/alert.h"
+#include "page/home.h"
+#include "page/line.h"
+#include "page/place.h"
+#include "page/pot.h"
+
+#include <ctype.h>
 #include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sys/ioctl.h>
+#include <unistd.h>
+
+#define OUTPUT_CAP (256u << 20) /* octets of one page */
 
 static int run(int argc, char **argv);
 
 const struct command command_show = {
     .name = "show",
-    .usage = "show [options]",
-    .summary = "",
-    .help = "",
+    .usage = "show batch CODE | pot SERIAL | place NAME | home CODE |\n"
+             "                     alert NUMBER | line  [options]",
+    .summary = "a batch, pot, place, home or alert, or how the line does",
+    .help =
+        "Shows what is known, from a failure back to the kiln it came from.\n"
+        "  batch   failures against what is expected, how it was made, what\n"
+        "          differs from other batches, who holds pots of it\n"
+        "  pot     its life, flow as a picture, reports, and its batch\n"
+        "  place   its homes, pots, newest reports and alerts\n"
+        "  home    its phone, pots now and before, reports and alerts\n"
+        "  alert   what it gathered, and the batch behind it\n"
+        "  line    texts in and out, what waits, alerts that stand\n"
+        "Reads the ledger and changes nothing; the service may run meanwhile.\n"
+        "Flow stands as litres of the first hour from a brim-full pot at\n"
+        "25 degC. Phones are shortened unless --phones is given.\n"
+        "Exit code 4: there is no such thing; near names are suggested.",
     .run = run,
 };
 
+struct show {
+    struct page page;
+    struct ledger *lg;
+    struct kw_buf out;
+    bool json;
+    json_t *tree; /* with --json, owned */
+};
+
+/* ---- what is not there ---- */
+
+static int not_there(struct show *s, enum look_by by, const char *kind,
+                     const char *name)
+{
+    struct look_near near;
+
+    fprintf(stderr, "kilnword: there is no %s '%s'", kind, name);
+    if (look_near(s->lg, by, name, &near) == 0 && near.n > 0) {
+        fprintf(stderr, "; near it: ");
+        for (int i = 0; i < near.n; i++)
+            fprintf(stderr, "%s%s", i > 0 ? ", " : "", near.names[i]);
+    }
+    fputc('\n', stderr);
+    return COMMAND_NONE;
+}
+
+/* Only digits and letters of it, in capitals. */
+static void squeeze(const char *word, char dst[SERIAL_CAP])
+{
+    size_t n = 0;
+
+    for (; *word != '\0' && n + 1 < SERIAL_CAP; word++) {
+        if (isalnum((unsigned char)*word))
+            dst[n++] = (char)toupper((unsigned char)*word);
+    }
+    dst[n] = '\0';
+}
+
+/* Says the serial as stamped when there is a pot of it. */
+static void offer_pot(struct show *s, const char *serial, int *offered)
+{
+    struct ledger_pot pot;
+    int64_t key;
+
+    if (*offered >= LOOK_NEAR_MOST || serial_key(serial, &key) < 0 ||
+        serial_verify(s->page.layout, serial, strlen(serial)) < 0 ||
+        ledger_pot_get(s->lg, key, &pot) < 0)
+        return;
+    fprintf(stderr, "%s%s", *offered > 0 ? ", " : "; near it: ",
+            page_serial(&s->page, serial).s);
+    ++*offered;
+}
+
+/* Serials one wrong digit or one swap away, and one without check digits. */
+static void offer_pots(struct show *s, const char *serial)
+{
+    size_t len = strlen(serial), batch = (size_t)s->page.layout->batch_chars;
+    char other[SERIAL_CAP], left[SERIAL_CAP];
+    int offered = 0;
+
+    if (len == batch + (size_t)s->page.layout->pot_chars) {
+        memcpy(left, serial, batch);
+        left[batch] = '\0';
+        if (serial_make(s->page.layout, left, serial + batch, other) == 0)
+            offer_pot(s, other, &offered);
+    }
+    for (size_t i = 0; i < len; i++) {
+        memcpy(other, serial, len + 1);
+        for (char c = '0'; c <= '9'; c++) {
+            other[i] = c;
+            if (c != serial[i])
+                offer_pot(s, other, &offered);
+        }
+        memcpy(other, serial, len + 1);
+        if (i + 1 < len && serial[i] != serial[i + 1]) {
+            other[i] = serial[i + 1];
+            other[i + 1] = serial[i];
+            offer_pot(s, other, &offered);
+        }
+    }
+}
+
+static int no_pot(struct show *s, const char *name, const char *serial)
+{
+    bool good = serial_verify(s->page.layout, serial, strlen(serial)) == 0;
+
+    fprintf(stderr,
+            good ? "kilnword: no pot '%s' is written down"
+                 : "kilnword: '%s' is not a serial: its length or its check "
+                   "does not fit",
+            name);
+    offer_pots(s, serial);
+    fputc('\n', stderr);
+    return COMMAND_NONE;
+}
+
+/* ---- one function a kind: 0, an exit code, or a KW_E code ---- */
+
+static int show_pot(struct show *s, const char *name)
+{
+    struct pot_page t;
+    char serial[SERIAL_CAP];
+    int64_t key;
+    int err;
+
+    squeeze(name, serial);
+    if (serial_verify(s->page.layout, serial, strlen(serial)) < 0 ||
+        serial_key(serial, &key) < 0)
+        return no_pot(s, name, serial);
+    err = pot_page_gather(&s->page, s->lg, key, &t);
+    if (err == KW_ENOENT)
+        err = no_pot(s, name, serial);
+    else if (err == 0 && s->json)
+        s->tree = pot_page_json(&s->page, &t);
+    else if (err == 0)
+        pot_page_text(&s->page, &t);
+    pot_page_release(&t);
+    return err;
+}
+
+static int show_batch(struct show *s, const char *name)
+{
+    struct ledger_batch batch;
+    struct batch_page b;
+    int err = ledger_batch_find(s->lg, name, &batch);
+
+    if (err == KW_ENOENT)
+        return not_there(s, LOOK_BATCH, "batch", name);
+    if (err < 0)
+        return err;
+    err = batch_page_gather(&s->page, s->lg, batch.id, true, &b);
+    if (err == 0 && s->json)
+        s->tree = batch_page_json(&s->page, &b, true);
+    else if (err == 0)
+        batch_page_text(&s->page, &b);
+    batch_page_release(&b);
+    return err;
+}
+
+static int show_place(struct show *s, const char *name)
+{
+    struct ledger_place place;
+    struct place_page l;
+    int err = ledger_place_find(s->lg, name, &place);
+
+    if (err == KW_ENOENT)
+        return not_there(s, LOOK_PLACE, "place", name);
+    if (err < 0)
+        return err;
+    err = place_page_gather(&s->page, s->lg, place.id, &l);
+    if (err == 0 && s->json)
+        s->tree = place_page_json(&s->page, &l);
+    else if (err == 0)
+        place_page_text(&s->page, &l);
+    place_page_release(&l);
+    return err;
+}
+
+static int show_home(struct show *s, const char *name)
+{
+    struct ledger_home home;
+    struct home_page h;
+    int err = ledger_home_find(s->lg, name, &home);
+
+    if (err == KW_ENOENT)
+        return not_there(s, LOOK_HOME, "home", name);
+    if (err < 0)
+        return err;
+    err = home_page_gather(&s->page, s->lg, home.id, &h);
+    if (err == 0 && s->json)
+        s->tree = home_page_json(&s->page, &h);
+    else if (err == 0)
+        home_page_text(&s->page, &h);
+    home_page_release(&h);
+    return err;
+}
+
+/* The alerts that stand, for one whose number was not right. */
+static int say_alert(const struct ledger_alert *a, void *arg)
+{
+    int *n = arg;
+
+    if (*n < 8)
+        fprintf(stderr, "%s%lld",
+                *n > 0 ? ", " : "; those that stand: ", (long long)a->id);
+    ++*n;
+    return 0;
+}
+
+static int show_alert(struct show *s, const char *name)
+{
+    struct alert_page a = {.n_texts = 0};
+    int64_t id;
+    int n = 0, err = KW_ENOENT;
+
+    if (kw_parse_i64(name, strlen(name), 1, INT64_MAX, &id) == 0)
+        err = alert_page_gather(&s->page, s->lg, id, &a);
+    if (err == KW_ENOENT) {
+        fprintf(stderr, "kilnword: there is no alert '%s'", name);
+        ledger_alerts_each(s->lg, true, 0, say_alert, &n);
+        fputc('\n', stderr);
+        err = COMMAND_NONE;
+    } else if (err == 0 && s->json) {
+        s->tree = alert_page_json(&s->page, &a);
+    } else if (err == 0) {
+        alert_page_text(&s->page, &a);
+    }
+    alert_page_release(&a);
+    return err;
+}
+
+static int show_line(struct show *s, const char *name)
+{
+    struct line_page l;
+    int err = line_page_gather(&s->page, s->lg, &l);
+
+    (void)name;
+    if (err == 0 && s->json)
+        s->tree = line_page_json(&s->page, &l);
+    else if (err == 0)
+        line_page_text(&s->page, &l);
+    line_page_release(&l);
+    return err;
+}
+
+static const struct {
+    const char *kind;
+    const char *name; /* of what must be given, NULL nothing */
+    int (*show)(struct show *s, const char *name);
+} kinds[] = {
+    {"batch", "CODE", show_batch},   {"pot", "SERIAL", show_pot},
+    {"place", "NAME", show_place},   {"home", "CODE", show_home},
+    {"alert", "NUMBER", show_alert}, {"line", NULL, show_line},
+};
+
+/* ---- the command line ---- */
+
+struct options {
+    const char *config, *width, *at;
+    bool json, plain, phones;
+};
+
+/* Options may stand before, between and after the words. */
+static int read_words(int argc, char **argv, struct options *o,
+                      struct kw_buf *kind, struct kw_buf *name)
+{
+    const struct command_option options[] = {
+        {"--config", "FILE", "the configuration", &o->config, NULL},
+        {"--json", NULL, "one JSON object, for programs", NULL, &o->json},
+        {"--plain", NULL, "ASCII alone, for terminals without UTF-8", NULL,
+         &o->plain},
+        {"--phones", NULL, "whole phone numbers", NULL, &o->phones},
+        {"--width", "COLUMNS", "40 to 200; else the terminal's, 80 at most",
+         &o->width, NULL},
+        {"--at", "TIME",
+         "reckon ages as of then, not now: 2026-03-01 or\n"
+         "                         2026-03-01T08:00:00Z",
+         &o->at, NULL},
+    };
+    int left = argc, err;
+    char **words = argv;
+
+    while (left > 0) {
+        err = command_options(&command_show, options, KW_COUNT(options), left,
+                              words, &left, &words);
+        if (err != 0)
+            return err;
+        if (left == 0)
+            break;
+        if (kind->len > 0 && name->len > 0)
+            kw_buf_putc(name, ' ');
+        kw_buf_puts(kind->len == 0 ? kind : name, words[0]);
+    }
+    if (kind->err < 0 || name->err < 0)
+        kw_buf_clear(kind);
+    return 0;
+}
+
+static int columns(const struct options *o, int *width)
+{
+    struct winsize size;
+    int64_t n = SCREEN_WIDTH;
+
+    if (o->width != NULL) {
+        if (kw_parse_i64(o->width, strlen(o->width), SCREEN_LEAST, 200, &n) <
+            0) {
+            fprintf(stderr,
+                    "kilnword show: --width '%s' is not a number from %d to "
+                    "200\n",
+                    o->width, SCREEN_LEAST);
+            return COMMAND_USAGE;
+        }
+    } else if (isatty(STDOUT_FILENO) &&
+               ioctl(STDOUT_FILENO, TIOCGWINSZ, &size) == 0 &&
+               size.ws_col > 0 && size.ws_col < SCREEN_WIDTH) {
+        n = size.ws_col < SCREEN_LEAST ? SCREEN_LEAST : size.ws_col;
+    }
+    *width = (int)n;
+    return 0;
+}
+
+static int settings(const struct options *o, struct show *s)
+{
+    struct page *p = &s->page;
+    int err = columns(o, &p->screen.width);
+
+    if (err != 0)
+        return err;
+    p->screen.out = &s->out;
+    p->screen.plain = o->plain;
+    p->phones = o->phones;
+    s->json = o->json;
+    p->now_s = clock_now_s();
+    if (o->at != NULL && clock_parse(o->at, strlen(o->at), &p->now_s) < 0) {
+        fprintf(stderr,
+                "kilnword show: --at '%s' is not a time such as 2026-03-01 or "
+                "2026-03-01T08:00:00Z\n",
+                o->at);
+        return COMMAND_USAGE;
+    }
+    return 0;
+}
+
+static int put_out(struct show *s)
+{
+    bool good = true;
+
+    if (s->tree != NULL) {
+        good = json_dumpf(s->tree, stdout,
+                          JSON_INDENT(2) | JSON_REAL_PRECISION(12)) == 0;
+        good = putchar('\n') != EOF && good;
+    } else if (s->out.err < 0) {
+        fprintf(stderr, "kilnword: this page is too long to show\n");
+        return COMMAND_FAILED;
+    } else {
+        good =
+            fwrite(kw_buf_text(&s->out), 1, s->out.len, stdout) == s->out.len;
+    }
+    if (fflush(stdout) != 0 || !good) {
+        perror("kilnword: writing what was asked for");
+        return COMMAND_FAILED;
+    }
+    return COMMAND_OK;
+}
+
+static int show_one(struct show *s, size_t kind, const char *name)
+{
+    int err = command_ledger(s->page.conf, true, false, &s->lg);
+
+    if (err != 0)
+        return err;
+    kw_buf_init(&s->out, OUTPUT_CAP);
+    err = kinds[kind].show(s, name);
+    if (err == 0)
+        err = put_out(s);
+    else if (err < 0)
+        fprintf(stderr, "kilnword: reading the ledger failed: %s\n",
+                kw_err_text(err));
+    json_decref(s->tree);
+    kw_buf_release(&s->out);
+    ledger_close(s->lg);
+    return err < 0 ? COMMAND_FAILED : err;
+}
+
+static int find_kind(const char *kind, const char *name, size_t *out)
+{
+    for (size_t i = 0; i < KW_COUNT(kinds); i++) {
+        if (strcmp(kinds[i].kind, kind) != 0)
+            continue;
+        *out = i;
+        if ((kinds[i].name != NULL) == (name[0] != '\0'))
+            return 0;
+        fprintf(stderr, "kilnword show: '%s' %s%s\n", kind,
+                kinds[i].name != NULL ? "needs its " : "takes no name",
+                kinds[i].name != NULL ? kinds[i].name : "");
+        return COMMAND_USAGE;
+    }
+    fprintf(stderr,
+            "kilnword show: '%s' is none of batch, pot, place, home, alert, "
+            "line; `kilnword show --help` tells the rest\n",
+            kind);
+    return COMMAND_USAGE;
+}
+
+static int with_config(const struct options *o, size_t kind, const char *name)
+{
+    struct show s = {.json = false};
+    struct config *conf;
+    struct serial_layout layout;
+    int err = command_config(o->config, &conf);
+
+    if (err != 0)
+        return err;
+    layout = (struct serial_layout){.batch_chars = conf->serial_batch,
+                                    .pot_chars = conf->serial_pot};
+    s.page.conf = conf;
+    s.page.layout = &layout;
+    if (serial_check_from_name(conf->serial_check, &layout.check) < 0) {
+        fprintf(stderr, "kilnword: the serial check '%s' is not known\n",
+                conf->serial_check);
+        err = COMMAND_INPUT;
+    } else {
+        err = settings(o, &s);
+    }
+    if (err == 0)
+        err = show_one(&s, kind, name);
+    config_free(conf);
+    return err;
+}
+
 static int run(int argc, char **argv)
 {
-    (void)argc;
-    fprintf(stderr, "kilnword: '%s' is being built\n", argv[0]);
-    return COMMAND_FAILED;
+    struct options o = {NULL, NULL, NULL, false, false, false};
+    struct kw_buf kind, name;
+    size_t which;
+    int err;
+
+    kw_buf_init(&kind, 64);
+    kw_buf_init(&name, 512);
+    err = read_words(argc, argv, &o, &kind, &name);
+    if (err == 0)
+        err = find_kind(kw_buf_text(&kind), kw_buf_text(&name), &which);
+    if (err == 0)
+        err = with_config(&o, which, kw_buf_text(&name));
+    kw_buf_release(&kind);
+    kw_buf_release(&name);
+    return err;
 }

@@ -5,6 +5,7 @@
 #include <string.h>
 
 #define GAP      2
+#define LEAST    3 /* columns of any column on the smallest screen */
 #define CELL_CAP 4096
 
 void table_init(struct table *t, const struct screen *s,
@@ -63,22 +64,37 @@ static int measure(const struct table *t, int widths[])
     return sum;
 }
 
-/* Takes columns from the widest that may shrink until all fit. */
+/* The widest column that may still shrink; n_columns when there is none. */
+static size_t widest(const struct table *t, const int widths[], bool all)
+{
+    size_t found = t->n_columns;
+
+    for (size_t c = 0; c < t->n_columns; c++) {
+        int least = all ? LEAST : t->columns[c].least;
+
+        if (least > 0 && widths[c] > least &&
+            (found == t->n_columns || widths[c] > widths[found]))
+            found = c;
+    }
+    return found;
+}
+
+/* Columns that may shrink do; on a very small screen all of them. */
 static void shrink(const struct table *t, int widths[], int sum, int room)
 {
-    for (; sum > room; sum--) {
-        size_t widest = t->n_columns;
+    bool all = false;
 
-        for (size_t c = 0; c < t->n_columns; c++) {
-            int least = t->columns[c].least;
+    while (sum > room) {
+        size_t c = widest(t, widths, all);
 
-            if (least > 0 && widths[c] > least &&
-                (widest == t->n_columns || widths[c] > widths[widest]))
-                widest = c;
-        }
-        if (widest == t->n_columns)
+        if (c < t->n_columns) {
+            widths[c]--;
+            sum--;
+        } else if (all) {
             return;
-        widths[widest]--;
+        } else {
+            all = true;
+        }
     }
 }
 

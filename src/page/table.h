@@ -11,7 +11,7 @@
 struct table_column {
     const char *head; /* static */
     bool right;       /* numbers stand at the right */
-    int least;        /* may shrink to this many columns; 0 never shrinks */
+    int least;        /* may shrink to this many columns; 0 only at the last */
 };
 
 struct table {

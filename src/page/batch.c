@@ -1,0 +1,324 @@
+/* batch.c - one batch against the others, as text. */
+#include "page/batch.h"
+
+#include <math.h>
+#include <stdio.h>
+#include <string.h>
+
+/* What look_others compares, in the order of its enums. */
+const struct batch_number batch_numbers[LOOK_NUMBERS] = {
+    {"sawdust_pct", "sawdust, % of volume", 1},
+    {"sawdust_mesh", "sawdust sieve, mesh", 0},
+    {"drying_days", "drying, days", 0},
+    {"peak_degc", "peak temperature, °C", 0},
+    {"soak_min", "soak, minutes", 0},
+    {"cooling_h", "cooling, hours", 1},
+    {"silver_mg", "silver, mg a pot", 1},
+    {"test_mean_l", "flow test, mean L", 2},
+    {"test_max_l", "flow test, highest L", 2},
+};
+const char *const batch_names[LOOK_NAMES] = {"workshop", "mould", "clay_pit",
+                                             "presser",  "kiln",  "cone"};
+static const char *const name_heads[LOOK_NAMES] = {
+    "workshop", "mould", "clay pit", "pressed by", "kiln", "cone"};
+
+double batch_number(const struct ledger_batch *b, enum look_number which)
+{
+    const double values[LOOK_NUMBERS] = {
+        [LOOK_SAWDUST_PCT] = b->sawdust_pct,
+        [LOOK_SAWDUST_MESH] = b->sawdust_mesh,
+        [LOOK_DRYING_DAYS] = b->drying_days,
+        [LOOK_PEAK_DEGC] = b->peak_degc,
+        [LOOK_SOAK_MIN] = b->soak_min,
+        [LOOK_COOLING_H] = b->cooling_h,
+        [LOOK_SILVER_MG] = b->silver_mg,
+        [LOOK_TEST_MEAN_L] = b->test_mean_l,
+        [LOOK_TEST_MAX_L] = b->test_max_l,
+    };
+
+    return values[which];
+}
+
+const char *batch_name(const struct ledger_batch *b, enum look_name which)
+{
+    const char *const names[LOOK_NAMES] = {
+        [LOOK_WORKSHOP] = b->workshop, [LOOK_MOULD] = b->mould,
+        [LOOK_CLAY_PIT] = b->clay_pit, [LOOK_PRESSER] = b->presser,
+        [LOOK_KILN] = b->kiln,         [LOOK_CONE] = b->cone,
+    };
+
+    return names[which];
+}
+
+enum batch_flag batch_number_flag(const struct batch_page *b,
+                                  enum look_number which)
+{
+    double v = batch_number(&b->batch, which);
+
+    if (!isfinite(v) || b->others.known[which] == 0)
+        return BATCH_UNKNOWN;
+    if (v < b->others.low[which])
+        return BATCH_LOWER;
+    return v > b->others.high[which] ? BATCH_HIGHER : BATCH_USUAL;
+}
+
+enum batch_flag batch_name_flag(const struct batch_page *b,
+                                enum look_name which)
+{
+    if (batch_name(&b->batch, which)[0] == '\0' || b->others.named[which] == 0)
+        return BATCH_UNKNOWN;
+    return b->others.same[which] == 0 ? BATCH_ALONE : BATCH_USUAL;
+}
+
+static const char *const flag_words[] = {
+    [BATCH_UNKNOWN] = "nothing to compare",
+    [BATCH_USUAL] = "as others",
+    [BATCH_LOWER] = "OUTSIDE: lower than all others",
+    [BATCH_HIGHER] = "OUTSIDE: higher than all others",
+    [BATCH_ALONE] = "ALONE: no other batch has it",
+};
+
+static void put_number_row(struct table *t, const struct batch_page *b,
+                           enum look_number n)
+{
+    int decimals = batch_numbers[n].decimals;
+
+    table_cell(t, "%s", batch_numbers[n].head);
+    table_cell(t, "%s", page_number(batch_number(&b->batch, n), decimals).s);
+    if (b->others.known[n] == 0)
+        table_cell(t, "-");
+    else
+        table_cell(
+            t, "%s to %s (%d)", page_number(b->others.low[n], decimals).s,
+            page_number(b->others.high[n], decimals).s, b->others.known[n]);
+    table_cell(t, "%s", flag_words[batch_number_flag(b, n)]);
+}
+
+static void put_name_row(struct table *t, const struct batch_page *b,
+                         enum look_name n)
+{
+    table_cell(t, "%s", name_heads[n]);
+    table_cell(t, "%s", batch_name(&b->batch, n));
+    table_cell(t, "the same in %d of %d", b->others.same[n],
+               b->others.named[n]);
+    table_cell(t, "%s", flag_words[batch_name_flag(b, n)]);
+}
+
+/* all: every known value; else only what is flagged. Rows put. */
+static size_t put_differences(const struct page *p, const struct batch_page *b,
+                              bool all)
+{
+    static const struct table_column columns[] = {
+        {"what", false, 10},
+        {"this batch", false, 8},
+        {"others (batches)", false, 8},
+        {"", false, 12}};
+    struct table t;
+    size_t rows;
+
+    table_init(&t, &p->screen, columns, KW_COUNT(columns));
+    for (int n = 0; n < LOOK_NUMBERS; n++) {
+        enum batch_flag f = batch_number_flag(b, (enum look_number)n);
+
+        if (isfinite(batch_number(&b->batch, (enum look_number)n)) &&
+            (all || f > BATCH_USUAL))
+            put_number_row(&t, b, (enum look_number)n);
+    }
+    for (int n = 0; n < LOOK_NAMES; n++) {
+        enum batch_flag f = batch_name_flag(b, (enum look_name)n);
+
+        if (batch_name(&b->batch, (enum look_name)n)[0] != '\0' &&
+            (all || f > BATCH_USUAL))
+            put_name_row(&t, b, (enum look_name)n);
+    }
+    rows = table_rows(&t);
+    table_put(&t, &p->screen, 2);
+    table_release(&t);
+    return rows;
+}
+
+/* Adds "; before value after" when the value is known. */
+static void add_part(struct kw_buf *line, const char *before, const char *value,
+                     const char *after)
+{
+    if (value[0] == '\0' || strcmp(value, "-") == 0)
+        return;
+    kw_buf_printf(line, "%s%s%s%s", line->len > 0 ? "; " : "", before, value,
+                  after);
+}
+
+static void put_line(const struct page *p, const char *label,
+                     struct kw_buf *line)
+{
+    screen_field(&p->screen, label, "%s",
+                 line->len > 0 ? kw_buf_text(line) : "nothing written down");
+    kw_buf_clear(line);
+}
+
+static void put_making(const struct page *p, const struct ledger_batch *b)
+{
+    struct kw_buf line;
+
+    kw_buf_init(&line, 2048);
+    add_part(&line, "sawdust ", page_number(b->sawdust_pct, 1).s, " %");
+    add_part(&line, "mesh ", page_number(b->sawdust_mesh, 0).s, "");
+    add_part(&line, "clay pit ", b->clay_pit, "");
+    add_part(&line, "pressed by ", b->presser, "");
+    add_part(&line, "pressed ", page_day(b->pressed_s).s, "");
+    add_part(&line, "dried ", page_number(b->drying_days, 0).s, " days");
+    put_line(p, "mix", &line);
+    add_part(&line, "", page_day(b->fired_s).s, "");
+    add_part(&line, "kiln ", b->kiln, "");
+    add_part(&line, "peak ", page_number(b->peak_degc, 0).s, " °C");
+    add_part(&line, "soak ", page_number(b->soak_min, 0).s, " min");
+    add_part(&line, "cooling ", page_number(b->cooling_h, 1).s, " h");
+    add_part(&line, "cone ", b->cone, "");
+    put_line(p, "firing", &line);
+    if (b->tested > 0)
+        kw_buf_printf(&line,
+                      "%d tested, %d accepted; accepted pots gave %s L in the "
+                      "first hour on average, %s to %s",
+                      b->tested, b->accepted, page_number(b->test_mean_l, 2).s,
+                      page_number(b->test_min_l, 2).s,
+                      page_number(b->test_max_l, 2).s);
+    put_line(p, "flow test", &line);
+    add_part(&line, "", page_number(b->silver_mg, 1).s, " mg a pot");
+    add_part(&line, "", page_day(b->silvered_s).s, "");
+    put_line(p, "silver", &line);
+    kw_buf_printf(&line, "%d made, %d handed out, %d failed", b->pots,
+                  b->pots_out, b->failed);
+    put_line(p, "pots", &line);
+    kw_buf_release(&line);
+}
+
+/* What the numbers say, in one sentence. */
+static const char *judgement(const struct page *p,
+                             const struct breakage_verdict *v)
+{
+    if (!(v->observed > v->expected))
+        return "No more than usual.";
+    if (v->p_poisson < p->conf->breakage_p &&
+        v->observed >= p->conf->breakage_least)
+        return "Chance hardly explains that: look at what differs, and at who "
+               "still holds pots of it.";
+    if (v->p_poisson < 0.05)
+        return "Chance alone seldom does that: watch this batch.";
+    return "Chance alone may do that.";
+}
+
+static void put_verdict(const struct page *p, const struct batch_page *b)
+{
+    const struct breakage_verdict *v = &b->verdict;
+    const struct screen *s = &p->screen;
+
+    if (!b->judged) {
+        screen_text(s, 2, "No pot of it was handed out: nothing to judge.");
+        return;
+    }
+    screen_text(s, 2,
+                "%lld of %d pots handed out have failed (crack, leak or broken "
+                "was reported), where the other batches say %.2f for pots of "
+                "the same age. %s",
+                (long long)v->observed, b->batch.pots_out, v->expected,
+                judgement(p, v));
+    screen_field(s, "ratio", "%s times the expected (90 %% interval %s to %s)",
+                 page_number(v->ratio, 2).s, page_number(v->ratio_low, 2).s,
+                 page_number(v->ratio_high, 2).s);
+    screen_field(s, "by age", "so many or more by chance: %s (exact Poisson)",
+                 page_probability(v->p_poisson).s);
+    screen_field(s, "by pots",
+                 "so many or more by chance: %s (exact "
+                 "hypergeometric)",
+                 page_probability(v->p_hypergeometric).s);
+    screen_field(s, "in homes", "%.0f pot-days", b->exposure_days);
+}
+
+void batch_page_short(const struct page *p, const struct batch_page *b)
+{
+    put_verdict(p, b);
+    put_making(p, &b->batch);
+    screen_text(&p->screen, 2,
+                "Outside what the other %d batches show:", b->others.batches);
+    if (put_differences(p, b, false) == 0)
+        screen_text(&p->screen, 2, "nothing that was written down.");
+    screen_text(&p->screen, 2, "Whole batch: kilnword show batch %s",
+                b->batch.code);
+}
+
+static void put_failed(const struct page *p, const struct batch_page *b)
+{
+    static const struct table_column columns[] = {
+        {"pot", false, 0},  {"failed", false, 0}, {"age, days", true, 0},
+        {"home", false, 6}, {"place", false, 6},  {"phone", false, 0}};
+    struct table t;
+
+    table_init(&t, &p->screen, columns, KW_COUNT(columns));
+    for (size_t i = 0; i < b->failed.n; i++) {
+        const struct look_handover *h = &b->failed.items[i];
+
+        table_cell(&t, "%s", page_serial(p, h->serial).s);
+        table_cell(&t, "%s", page_day(h->failed_s).s);
+        table_cell(&t, "%lld",
+                   (long long)((h->failed_s - h->given_s) / CLOCK_DAY_S));
+        table_cell(&t, "%s", page_or_dash(h->home));
+        table_cell(&t, "%s", page_or_dash(h->place));
+        table_cell(&t, "%s", page_phone(p, h->phone).s);
+    }
+    table_put(&t, &p->screen, 2);
+    table_release(&t);
+}
+
+static void put_holders(const struct page *p, const struct batch_page *b)
+{
+    static const struct table_column columns[] = {
+        {"pot", false, 0},   {"home", false, 6},  {"place", false, 6},
+        {"phone", false, 0}, {"since", false, 0}, {"L", true, 0},
+        {"state", false, 6}};
+    struct table t;
+
+    table_init(&t, &p->screen, columns, KW_COUNT(columns));
+    for (size_t i = 0; i < b->holders.n; i++) {
+        const struct look_handover *h = &b->holders.items[i];
+
+        table_cell(&t, "%s", page_serial(p, h->serial).s);
+        table_cell(&t, "%s", page_or_dash(h->home));
+        table_cell(&t, "%s", page_or_dash(h->place));
+        table_cell(&t, "%s", page_phone(p, h->phone).s);
+        table_cell(&t, "%s", page_day(h->given_s).s);
+        table_cell(&t, "%s", page_number(h->flow_l, 1).s);
+        table_cell(&t, "%s", h->failed_s != 0 ? "failed" : "in use");
+    }
+    table_put(&t, &p->screen, 2);
+    table_release(&t);
+}
+
+void batch_page_text(const struct page *p, const struct batch_page *b)
+{
+    const struct screen *s = &p->screen;
+
+    screen_title(s, "Batch %s", b->batch.code);
+    screen_section(s, "Failures against what is expected", NULL);
+    put_verdict(p, b);
+    screen_section(s, "How it was made", NULL);
+    put_making(p, &b->batch);
+    screen_section(s, "What differs",
+                   "Each value beside the lowest and highest of all other "
+                   "batches. What is outside may be the cause or may not: "
+                   "it is where to look first.");
+    if (put_differences(p, b, true) == 0)
+        screen_text(s, 2, "Nothing was written down of how it was made.");
+    screen_section(s, "Pots that failed",
+                   "By the day of the first report; age since the hand-over.");
+    put_failed(p, b);
+    if (b->failed.n == 0)
+        screen_text(s, 2, "None.");
+    screen_section(s, "Who holds pots of it",
+                   "L: litres of the first hour at the last reading.");
+    put_holders(p, b);
+    if (b->holders.n == 0)
+        screen_text(s, 2, "Nobody.");
+    screen_section(s, "Alerts", NULL);
+    page_put_alerts(p, &b->alerts);
+    if (b->alerts.n == 0)
+        screen_text(s, 2, "None.");
+}

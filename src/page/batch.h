@@ -1,0 +1,57 @@
+#ifndef KW_PAGE_BATCH_H
+#define KW_PAGE_BATCH_H
+/*
+ * batch.h - one batch: what was written down of it, how its pots do against
+ * what the other batches say, who holds them, what was different.
+ */
+#include "page/page.h"
+#include "watch/breakage.h"
+
+struct batch_page {
+    struct ledger_batch batch;
+    bool judged;                     /* some pots were handed out */
+    struct breakage_verdict verdict; /* when judged */
+    double exposure_days;            /* pot-days in homes */
+    struct look_others others;
+    struct page_handovers holders; /* there now */
+    struct page_handovers failed;  /* the time in which each one failed */
+    struct page_alerts alerts;
+};
+
+/* What look_others compares, and how it is called. */
+struct batch_number {
+    const char *key, *head;
+    int decimals;
+};
+extern const struct batch_number batch_numbers[LOOK_NUMBERS];
+extern const char *const batch_names[LOOK_NAMES];
+double batch_number(const struct ledger_batch *b, enum look_number which);
+const char *batch_name(const struct ledger_batch *b, enum look_name which);
+
+/* Against the other batches; what is above USUAL stands out. */
+enum batch_flag {
+    BATCH_UNKNOWN,
+    BATCH_USUAL,
+    BATCH_LOWER,
+    BATCH_HIGHER,
+    BATCH_ALONE
+};
+enum batch_flag batch_number_flag(const struct batch_page *b,
+                                  enum look_number which);
+enum batch_flag batch_name_flag(const struct batch_page *b,
+                                enum look_name which);
+
+/*
+ * Works it out from the ledger. lists: with holders, failed and alerts.
+ * The struct is released by the caller, after an error too.
+ */
+int batch_page_gather(const struct page *p, struct ledger *lg, int64_t batch_id,
+                      bool lists, struct batch_page *out);
+void batch_page_release(struct batch_page *b); /* safe on a zeroed struct */
+
+void batch_page_text(const struct page *p, const struct batch_page *b);
+/* Mix, firing, test, failures and what differs, without lists. */
+void batch_page_short(const struct page *p, const struct batch_page *b);
+json_t *batch_page_json(const struct page *p, const struct batch_page *b,
+                        bool lists);
+#endif

@@ -1,0 +1,148 @@
+/* batch_data.c - one batch: gathered from the ledger, and as JSON. */
+#include "page/batch.h"
+
+#include "page/tally.h"
+
+void batch_page_release(struct batch_page *b)
+{
+    kw_free(b->holders.items);
+    kw_free(b->failed.items);
+    kw_free(b->alerts.items);
+    *b = (struct batch_page){0};
+}
+
+/* Divides the hand-overs into those that last and those that ended badly. */
+static int add_handover(const struct look_handover *h, void *arg)
+{
+    struct batch_page *b = arg;
+
+    if (h->failed_s != 0 && h->failed_s >= h->given_s &&
+        (h->ended_s == 0 || h->failed_s <= h->ended_s))
+        page_add_handover(h, &b->failed);
+    if (h->ended_s == 0)
+        page_add_handover(h, &b->holders);
+    return 0;
+}
+
+/* Of a young programme without failures yet: docs/science.md. */
+static const struct breakage_prior prior = {.events = 3,
+                                            .rate_per_day = 0.012 / 30.4375};
+
+static void judge(const struct tally *t, struct batch_page *out)
+{
+    const struct breakage_batch *own = tally_find(t, out->batch.id);
+    struct breakage_verdict *verdicts;
+
+    if (own == NULL || own->pots_out == 0)
+        return;
+    verdicts = kw_calloc(t->n, sizeof(*verdicts));
+    breakage_judge(t->batches, t->n, &prior, verdicts);
+    out->judged = true;
+    out->verdict = verdicts[own - t->batches];
+    for (int k = 0; k < BREAKAGE_BINS; k++)
+        out->exposure_days += own->exposure_days[k];
+    kw_free(verdicts);
+}
+
+static int tally_and_judge(const struct page *p, struct ledger *lg,
+                           struct batch_page *out)
+{
+    struct tally t;
+    int err = tally_gather(lg, p->now_s, &t);
+
+    if (err == 0)
+        judge(&t, out);
+    tally_release(&t);
+    return err;
+}
+
+int batch_page_gather(const struct page *p, struct ledger *lg, int64_t batch_id,
+                      bool lists, struct batch_page *out)
+{
+    int err;
+
+    *out = (struct batch_page){0};
+    if ((err = ledger_batch_get(lg, batch_id, &out->batch)) < 0 ||
+        (err = look_others(lg, batch_id, &out->others)) < 0 ||
+        (err = tally_and_judge(p, lg, out)) < 0)
+        return err;
+    if (!lists)
+        return 0;
+    if ((err = look_handovers(lg, LOOK_BATCH, batch_id, false, add_handover,
+                              out)) < 0)
+        return err;
+    return look_alerts(lg, LOOK_BATCH, batch_id, page_add_alert, &out->alerts);
+}
+
+static const char *const flag_keys[] = {
+    [BATCH_UNKNOWN] = "unknown", [BATCH_USUAL] = "usual",
+    [BATCH_LOWER] = "lower",     [BATCH_HIGHER] = "higher",
+    [BATCH_ALONE] = "alone",
+};
+
+static json_t *json_differences(const struct batch_page *b)
+{
+    json_t *all = json_object();
+
+    for (int i = 0; i < LOOK_NUMBERS; i++) {
+        enum look_number n = (enum look_number)i;
+
+        json_object_set_new(
+            all, batch_numbers[i].key,
+            json_pack("{s:o, s:o, s:o, s:i, s:s}", "value",
+                      page_json_real(batch_number(&b->batch, n)), "low",
+                      page_json_real(b->others.low[i]), "high",
+                      page_json_real(b->others.high[i]), "batches",
+                      b->others.known[i], "flag",
+                      flag_keys[batch_number_flag(b, n)]));
+    }
+    for (int i = 0; i < LOOK_NAMES; i++) {
+        enum look_name n = (enum look_name)i;
+
+        json_object_set_new(all, batch_names[i],
+                            json_pack("{s:o, s:i, s:i, s:s}", "value",
+                                      page_json_word(batch_name(&b->batch, n)),
+                                      "same", b->others.same[i], "batches",
+                                      b->others.named[i], "flag",
+                                      flag_keys[batch_name_flag(b, n)]));
+    }
+    return all;
+}
+
+static json_t *json_verdict(const struct batch_page *b)
+{
+    const struct breakage_verdict *v = &b->verdict;
+
+    if (!b->judged)
+        return json_null();
+    return json_pack(
+        "{s:I, s:o, s:o, s:o, s:o, s:o, s:o, s:o}", "observed",
+        (json_int_t)v->observed, "expected", page_json_real(v->expected),
+        "p_poisson", page_json_real(v->p_poisson), "p_hypergeometric",
+        page_json_real(v->p_hypergeometric), "ratio", page_json_real(v->ratio),
+        "ratio_low", page_json_real(v->ratio_low), "ratio_high",
+        page_json_real(v->ratio_high), "exposure_days",
+        page_json_real(b->exposure_days));
+}
+
+json_t *batch_page_json(const struct page *p, const struct batch_page *b,
+                        bool lists)
+{
+    const struct ledger_batch *t = &b->batch;
+    json_t *j = json_pack(
+        "{s:o, s:o, s:o, s:o, s:i, s:i, s:i, s:i, s:i, s:o, s:o, s:o, s:i}",
+        "batch", page_json_word(t->code), "pressed",
+        page_json_time(t->pressed_s), "fired", page_json_time(t->fired_s),
+        "silvered", page_json_time(t->silvered_s), "tested", t->tested,
+        "accepted", t->accepted, "pots", t->pots, "pots_out", t->pots_out,
+        "failed", t->failed, "test_min_l", page_json_real(t->test_min_l),
+        "breakage", json_verdict(b), "made", json_differences(b),
+        "other_batches", b->others.batches);
+
+    if (!lists)
+        return j;
+    json_object_set_new(j, "failed_pots", page_json_handovers(p, &b->failed));
+    json_object_set_new(j, "holders", page_json_handovers(p, &b->holders));
+    json_object_set_new(j, "alerts", page_json_alerts(&b->alerts));
+    return j;
+}

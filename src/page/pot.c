@@ -1,0 +1,297 @@
+/* pot.c - the life of one pot. */
+#include "page/pot.h"
+
+#include "page/plot.h"
+
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+static int by_time(const void *a, const void *b)
+{
+    const struct look_report *x = a, *y = b;
+
+    if (x->at_s != y->at_s)
+        return x->at_s < y->at_s ? -1 : 1;
+    return x->text_id < y->text_id ? -1 : x->text_id > y->text_id;
+}
+
+int pot_page_gather(const struct page *p, struct ledger *lg, int64_t key,
+                    struct pot_page *out)
+{
+    int err;
+
+    *out = (struct pot_page){0};
+    if ((err = ledger_pot_get(lg, key, &out->pot)) < 0 ||
+        (err = look_handovers(lg, LOOK_POT, key, false, page_add_handover,
+                              &out->handovers)) < 0 ||
+        (err = look_reports(lg, LOOK_POT, key, 0, page_add_report,
+                            &out->reports)) < 0 ||
+        (err = look_unfiled(lg, key, p->now_s - POT_UNFILED_S, page_add_report,
+                            &out->reports)) < 0 ||
+        (err = look_alerts(lg, LOOK_POT, key, page_add_alert, &out->alerts)) <
+            0)
+        return err;
+    if (out->reports.n > 1)
+        qsort(out->reports.items, out->reports.n, sizeof(*out->reports.items),
+              by_time);
+    return batch_page_gather(p, lg, out->pot.batch_id, false, &out->batch);
+}
+
+void pot_page_release(struct pot_page *t)
+{
+    kw_free(t->handovers.items);
+    kw_free(t->reports.items);
+    kw_free(t->alerts.items);
+    batch_page_release(&t->batch);
+    *t = (struct pot_page){0};
+}
+
+/* When the pot that failed was handed to the home it failed in. */
+static int64_t given_before_failure(const struct pot_page *t)
+{
+    int64_t given_s = 0;
+
+    for (size_t i = 0; i < t->handovers.n; i++) {
+        if (t->handovers.items[i].given_s <= t->pot.failed_s)
+            given_s = t->handovers.items[i].given_s;
+    }
+    return given_s;
+}
+
+static const char *state_of(const struct pot_page *t)
+{
+    if (t->pot.failed_s != 0)
+        return "failed";
+    if (t->pot.scrapped)
+        return "scrapped";
+    return t->pot.home_id != 0 ? "in use" : "not in a home";
+}
+
+static void put_handovers(const struct page *p, const struct pot_page *t)
+{
+    const struct screen *s = &p->screen;
+
+    for (size_t i = 0; i < t->handovers.n; i++) {
+        const struct look_handover *h = &t->handovers.items[i];
+
+        screen_field(s, "handed over", "%s to home %s, %s, %s",
+                     page_day(h->given_s).s, page_or_dash(h->home),
+                     page_or_dash(h->place), page_phone(p, h->phone).s);
+        if (h->ended_s != 0)
+            screen_field(s, "ended", "%s: %s", page_day(h->ended_s).s,
+                         page_or_dash(h->reason));
+    }
+    if (t->handovers.n == 0)
+        screen_field(s, "handed over", "never");
+}
+
+static void put_life(const struct page *p, const struct pot_page *t)
+{
+    const struct ledger_batch *b = &t->batch.batch;
+    const struct screen *s = &p->screen;
+    int64_t given_s = given_before_failure(t);
+
+    screen_field(s, "made", "batch %s, pressed %s", b->code,
+                 page_day(b->pressed_s).s);
+    screen_field(s, "fired", "%s at up to %s °C, silvered %s",
+                 page_day(b->fired_s).s, page_number(b->peak_degc, 0).s,
+                 page_day(b->silvered_s).s);
+    if (isfinite(t->pot.test_l))
+        screen_field(s, "tested", "%.2f L in the first hour", t->pot.test_l);
+    else
+        screen_field(s, "tested",
+                     "not by itself; accepted pots of its batch "
+                     "gave %s to %s L",
+                     page_number(b->test_min_l, 2).s,
+                     page_number(b->test_max_l, 2).s);
+    put_handovers(p, t);
+    if (t->pot.failed_s != 0 && given_s != 0)
+        screen_field(s, "failed", "%s, %lld days after it was handed over",
+                     page_day(t->pot.failed_s).s,
+                     (long long)((t->pot.failed_s - given_s) / CLOCK_DAY_S));
+    else if (t->pot.failed_s != 0)
+        screen_field(s, "failed", "%s", page_day(t->pot.failed_s).s);
+    if (t->pot.last_scrub_s != 0)
+        screen_field(s, "scrubbed", "last on %s",
+                     page_day(t->pot.last_scrub_s).s);
+}
+
+/* The letter of a verdict in the picture; rank: the graver one is shown. */
+static struct plot_point point_of(const struct look_report *r)
+{
+    static const struct {
+        const char *verdict;
+        char mark;
+    } marks[] = {
+        {"fine", 'o'}, {"scrub", 's'}, {"replace", 'R'}, {"stop", 'F'}};
+    struct plot_point q = {(double)r->at_s, r->first_hour_l, 'o', 1};
+
+    for (size_t i = 0; i < KW_COUNT(marks); i++) {
+        if (strcmp(marks[i].verdict, r->verdict) == 0) {
+            q.mark = marks[i].mark;
+            q.rank = (int)i + 1;
+        }
+    }
+    return q;
+}
+
+/* The workshop's own test, then every reading. Points are kw_free'd. */
+static size_t gather_points(const struct pot_page *t, struct plot_point **out)
+{
+    struct plot_point *points = kw_calloc(t->reports.n + 1, sizeof(*points));
+    int64_t fired_s = t->batch.batch.fired_s;
+    size_t n = 0;
+
+    if (isfinite(t->pot.test_l) && fired_s != 0)
+        points[n++] =
+            (struct plot_point){(double)fired_s, t->pot.test_l, 't', 0};
+    for (size_t i = 0; i < t->reports.n; i++) {
+        if (isfinite(t->reports.items[i].first_hour_l))
+            points[n++] = point_of(&t->reports.items[i]);
+    }
+    *out = points;
+    return n;
+}
+
+/* High enough for the band and for what is not far above it. */
+static double top_of(const struct config *conf, const struct plot_point *q,
+                     size_t n)
+{
+    double top = conf->accept_max_l + 0.5, most = 2 * conf->accept_max_l;
+
+    for (size_t i = 0; i < n; i++)
+        top = fmax(top, fmin(q[i].y + 0.25, most));
+    return ceil(top * 2) / 2;
+}
+
+static void put_picture(const struct page *p, const struct plot_point *points,
+                        size_t n)
+{
+    struct plot plot = {.points = points, .n_points = n};
+    struct page_word left = page_day((int64_t)points[0].x);
+    struct page_word right = page_day((int64_t)points[n - 1].x);
+
+    plot.y_top = top_of(p->conf, points, n);
+    plot.rows = plot.y_top <= 7 ? (int)(plot.y_top * 2) : 14;
+    plot.band_low = p->conf->accept_min_l;
+    plot.band_high = p->conf->accept_max_l;
+    plot.threshold = p->conf->replace_below_l;
+    plot.x_left = left.s;
+    plot.x_right = right.s;
+    plot_put(&plot, &p->screen);
+    screen_text(&p->screen, 2,
+                "o fine, s low: scrub, R replace, F too fast, t workshop's "
+                "test; dots: accepted band %.2g to %.2g L; line: replace "
+                "below %.2g L. Readings above the picture stand in its top "
+                "row.",
+                p->conf->accept_min_l, p->conf->accept_max_l,
+                p->conf->replace_below_l);
+}
+
+static void put_readings(const struct page *p, const struct pot_page *t)
+{
+    static const struct table_column columns[] = {{"when", false, 0},
+                                                  {"L", true, 0},
+                                                  {"68 % within", false, 0},
+                                                  {"P(low)", true, 0},
+                                                  {"verdict", false, 10}};
+    struct table table;
+
+    table_init(&table, &p->screen, columns, KW_COUNT(columns));
+    for (size_t i = 0; i < t->reports.n; i++) {
+        const struct look_report *r = &t->reports.items[i];
+
+        if (!isfinite(r->first_hour_l))
+            continue;
+        table_cell(&table, "%s", page_time(r->at_s).s);
+        table_cell(&table, "%.2f", r->first_hour_l);
+        if (isfinite(r->log_se))
+            table_cell(&table, "%.2f to %.2f",
+                       r->first_hour_l * exp(-r->log_se),
+                       r->first_hour_l * exp(r->log_se));
+        else
+            table_cell(&table, "-");
+        table_cell(&table, "%s", page_number(r->p_below, 2).s);
+        table_cell(&table, "%s", page_verdict(r->verdict));
+    }
+    table_put(&table, &p->screen, 2);
+    table_release(&table);
+}
+
+static void put_flow(const struct page *p, const struct pot_page *t)
+{
+    struct plot_point *points;
+    size_t n = gather_points(t, &points);
+    size_t tests = n > 0 && points[0].mark == 't';
+
+    screen_section(&p->screen, "Flow",
+                   "Each reading as litres of the first hour from a brim-full "
+                   "pot at 25 °C, whatever was measured. P(low): how likely "
+                   "the flow is below the threshold.");
+    if (n > tests) {
+        put_picture(p, points, n);
+        put_readings(p, t);
+    } else {
+        screen_text(&p->screen, 2, "No reading yet.");
+    }
+    kw_free(points);
+}
+
+/* What a reader must not miss, before anything else. */
+static void put_caution(const struct page *p, const struct pot_page *t)
+{
+    const struct look_report *last = NULL;
+
+    for (size_t i = 0; i < t->reports.n; i++) {
+        if (t->reports.items[i].verdict[0] != '\0')
+            last = &t->reports.items[i];
+    }
+    if (t->pot.failed_s != 0)
+        screen_text(&p->screen, 0,
+                    "A crack, leak or break was reported: water from this pot "
+                    "is not safe to drink. Water is treated another way, by "
+                    "local advice, until the home has a new pot.");
+    else if (last != NULL && strcmp(last->verdict, "stop") == 0)
+        screen_text(&p->screen, 0,
+                    "It ran too fast at the last reading and may be cracked: "
+                    "not to be drunk from until someone has looked at it.");
+}
+
+void pot_page_text(const struct page *p, const struct pot_page *t)
+{
+    const struct screen *s = &p->screen;
+
+    screen_title(s, "Pot %s: %s", page_serial(p, t->pot.serial).s, state_of(t));
+    put_caution(p, t);
+    screen_section(s, "Life", NULL);
+    put_life(p, t);
+    put_flow(p, t);
+    screen_section(s, "Reports",
+                   "Every text about this pot, and what was made of it.");
+    page_put_reports(p, &t->reports, false);
+    if (t->reports.n == 0)
+        screen_text(s, 2, "None.");
+    screen_section(s, "Alerts", NULL);
+    page_put_alerts(p, &t->alerts);
+    if (t->alerts.n == 0)
+        screen_text(s, 2, "None.");
+    screen_section(s, "Its batch", NULL);
+    batch_page_short(p, &t->batch);
+}
+
+json_t *pot_page_json(const struct page *p, const struct pot_page *t)
+{
+    return json_pack(
+        "{s:o, s:o, s:s, s:o, s:o, s:b, s:o, s:o, s:o, s:o, s:o, s:o}", "pot",
+        page_json_word(page_serial(p, t->pot.serial).s), "serial",
+        page_json_word(t->pot.serial), "state", state_of(t), "test_l",
+        page_json_real(t->pot.test_l), "failed",
+        page_json_time(t->pot.failed_s), "scrapped", t->pot.scrapped,
+        "last_flow_l", page_json_real(t->pot.last_flow_l), "last_scrub",
+        page_json_time(t->pot.last_scrub_s), "handovers",
+        page_json_handovers(p, &t->handovers), "reports",
+        page_json_reports(p, &t->reports), "alerts",
+        page_json_alerts(&t->alerts), "batch",
+        batch_page_json(p, &t->batch, false));
+}

@@ -13,7 +13,6 @@
 #include <string.h>
 
 #define SEED_OCTETS_MOST (1 << 20)
-#define SEEDS_MOST       2000
 #define CUTS_MOST        4096
 #define CHANGES_MOST     4096
 
@@ -97,9 +96,9 @@ static int replay(const char *name, const char *folder)
 
     if (n <= 0) {
         printf("1..1\nnot ok 1 - %s: no seeds in %s\n", name, folder);
+        free(seeds);
         return 1;
     }
-    n = n > SEEDS_MOST ? SEEDS_MOST : n;
     printf("1..%d\n", n + 1);
     give_small();
     printf("ok 1 - %s: nothing, and every single octet\n", name);
@@ -113,7 +112,9 @@ static int replay(const char *name, const char *folder)
         printf("%sok %d - %s: %s\n", ok ? "" : "not ", i + 2, name,
                seeds[i]->d_name);
         fflush(stdout);
+        free(seeds[i]);
     }
+    free(seeds);
     return failed > 0;
 }
 

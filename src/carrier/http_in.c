@@ -27,6 +27,7 @@
 #define SWEEP_S           5
 #define CONNECTION_OCTETS 16384 /* request line, headers, a piece of body */
 #define REFUSAL_EVERY_US  1000000
+#define PASS_BY_MOST      1048576 /* octets of a body that is too large */
 
 struct visitor { /* a connection */
     struct visitor *next, *prev;
@@ -76,8 +77,8 @@ void http_in_note_refusal(struct http_in *in, const struct http_route *route,
     in->refusals++;
     if (in->refusal_us != 0 && now_us - in->refusal_us < REFUSAL_EVERY_US)
         return;
-    log_warn("refused %d request(s), the last on '%s': %s", in->refusals,
-             route->conf->name, what);
+    log_warn("refused %d request(s), the last on '%s': %.*s", in->refusals,
+             route->conf->name, (int)strcspn(what, "\n"), what);
     in->refusals = 0;
     in->refusal_us = now_us;
 }
@@ -149,19 +150,23 @@ static bool framed_twice(struct MHD_Connection *connection)
     return f.hosts > 1 || f.lengths + f.codings > 1;
 }
 
+static bool is_get(const char *method)
+{
+    return strcmp(method, MHD_HTTP_METHOD_GET) == 0 ||
+           strcmp(method, MHD_HTTP_METHOD_HEAD) == 0;
+}
+
 /* "/alive", an unknown path, the wrong method. */
 static enum MHD_Result answer_elsewhere(struct http_in *in,
                                         struct MHD_Connection *connection,
                                         const char *url, const char *method)
 {
     struct http_answer a = {.status = MHD_HTTP_OK, .body = "alive\n"};
-    bool get = strcmp(method, MHD_HTTP_METHOD_GET) == 0 ||
-               strcmp(method, MHD_HTTP_METHOD_HEAD) == 0;
 
     if (strcmp(url, "/alive") != 0) {
         a.status = MHD_HTTP_NOT_FOUND;
         a.body = "there is nothing here\n";
-    } else if (!get) {
+    } else if (!is_get(method)) {
         a.status = MHD_HTTP_METHOD_NOT_ALLOWED;
         a.body = "only GET and HEAD here\n";
         a.header = MHD_HTTP_HEADER_ALLOW;
@@ -185,6 +190,10 @@ static enum MHD_Result begin_request(struct http_in *in, struct http_request *r,
         return http_answer_queue(in, r->connection, &a);
     }
     r->route = find_route(in, url);
+    if (r->route == NULL && is_get(method)) {
+        r->state = HTTP_ELSEWHERE; /* answered now, the connection would end */
+        return MHD_YES;
+    }
     if (r->route == NULL)
         return answer_elsewhere(in, r->connection, url, method);
     if (strcmp(method, MHD_HTTP_METHOD_POST) != 0) {
@@ -196,6 +205,23 @@ static enum MHD_Result begin_request(struct http_in *in, struct http_request *r,
     }
     r->state = HTTP_READING;
     return http_take_begin(r);
+}
+
+/* A piece of the body. */
+static enum MHD_Result take_octets(struct http_request *r, const char *data,
+                                   size_t *data_len)
+{
+    if (r->body.cap - r->body.len < *data_len) {
+        /* It came in chunks, with no length to refuse at once. */
+        r->passed_by += *data_len;
+        if (r->passed_by > PASS_BY_MOST)
+            return MHD_NO;
+        kw_buf_release(&r->body);
+    } else {
+        kw_buf_put(&r->body, data, *data_len);
+    }
+    *data_len = 0;
+    return MHD_YES;
 }
 
 static enum MHD_Result on_request(void *arg, struct MHD_Connection *connection,
@@ -217,20 +243,13 @@ static enum MHD_Result on_request(void *arg, struct MHD_Connection *connection,
     }
     if (r->state == HTTP_TAKEN)
         return http_take_answer(r);
-    if (r->state != HTTP_READING)
-        return MHD_YES;
-    if (*data_len == 0)
-        return http_take_body(r);
-    if (r->body.cap - r->body.len < *data_len) {
-        /* It came in chunks, with no length to refuse at once. */
-        if (r->too_large)
-            return MHD_NO;
-        r->too_large = true;
-        kw_buf_clear(&r->body);
+    if (*data_len > 0)
+        return take_octets(r, data, data_len);
+    if (r->state == HTTP_ELSEWHERE) {
+        r->state = HTTP_ANSWERED;
+        return answer_elsewhere(in, connection, url, method);
     }
-    kw_buf_put(&r->body, data, *data_len);
-    *data_len = 0;
-    return MHD_YES;
+    return r->state == HTTP_READING ? http_take_body(r) : MHD_YES;
 }
 
 static struct visitor *visitor_of(struct MHD_Connection *connection)

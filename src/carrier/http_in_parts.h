@@ -22,7 +22,7 @@ struct http_route {
  *
  * While TAKING the connection is suspended and nothing of it is freed.
  */
-enum http_state { HTTP_READING, HTTP_TAKING, HTTP_TAKEN, HTTP_ANSWERED };
+enum http_state { HTTP_ELSEWHERE, HTTP_READING, HTTP_TAKING, HTTP_TAKEN, HTTP_ANSWERED };
 
 struct http_request {
     struct http_in *in;
@@ -30,7 +30,7 @@ struct http_request {
     struct MHD_Connection *connection;
     enum http_state state;
     struct kw_buf body;
-    bool too_large;
+    size_t passed_by; /* octets not kept: the body is too large */
     int err;                   /* of the taking */
     struct carrier_taking taking;
     char *from, *to, *ref, *text; /* owned; what taking.text points to */

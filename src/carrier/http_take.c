@@ -359,7 +359,7 @@ enum MHD_Result http_take_body(struct http_request *r)
     bool allowed;
     int err;
 
-    if (r->too_large)
+    if (r->passed_by > 0)
         return answer_too_large(r);
     if (in->hmac_key != NULL && !signed_well(r))
         return refuse(r, MHD_HTTP_FORBIDDEN, "not allowed\n");

@@ -64,6 +64,11 @@ static void move_aside(struct spool *s, const char *name, const char *reason)
         snprintf(to, sizeof(to), "%s/refused/%s", s->conf->in, name) >=
             (int)sizeof(to))
         return;
+    snprintf(why, sizeof(why), "%s/refused", s->conf->in);
+    if (mkdir(why, 0770) < 0 && errno != EEXIST) {
+        log_error("cannot make '%s': %s", why, strerror(errno));
+        return;
+    }
     snprintf(why, sizeof(why), "%s.why", to);
     if (rename(from, to) < 0) {
         log_error("cannot move '%s' to 'refused': %s", name, strerror(errno));
@@ -355,21 +360,6 @@ static void close_spool(struct carrier *carrier)
     kw_free(s);
 }
 
-static int make_folders(const struct config_carrier *conf, char **why)
-{
-    char refused[PATH_CAP];
-    int err;
-
-    if ((err = make_folder(conf->spool.in, conf->name, why)) < 0 ||
-        (err = make_folder(conf->spool.out, conf->name, why)) < 0)
-        return err;
-    if (file_join(refused, sizeof(refused), conf->spool.in, "refused") < 0) {
-        *why = kw_strdup("the name of the spool folder is too long");
-        return KW_EIO;
-    }
-    return make_folder(refused, conf->name, why);
-}
-
 int spool_open(struct carrier_host *h, const struct config_carrier *conf,
                struct carrier **out, char **why)
 {
@@ -379,7 +369,8 @@ int spool_open(struct carrier_host *h, const struct config_carrier *conf,
     struct spool *s;
     int err;
 
-    if ((err = make_folders(conf, why)) < 0)
+    if ((err = make_folder(conf->spool.in, conf->name, why)) < 0 ||
+        (err = make_folder(conf->spool.out, conf->name, why)) < 0)
         return err;
     s = kw_calloc(1, sizeof(*s));
     s->carrier = (struct carrier){.name = conf->name,

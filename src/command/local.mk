@@ -1,6 +1,8 @@
 src_libkilnword_a_SOURCES += \
 	%D%/command.h %D%/command.c %D%/serve.c %D%/load.c %D%/say.c \
 	%D%/phone.c %D%/read.c %D%/show.c %D%/digest.c %D%/check.c \
+	%D%/service.h %D%/service.c %D%/service_outbox.c \
+	%D%/service_scan.c %D%/service_told.c %D%/talk.h %D%/talk.c \
 	%D%/work.c %D%/backup.c %D%/export.c
 src_libkilnword_a_SOURCES += \
 	%D%/work.h %D%/work_table.c %D%/work_seep.c %D%/work_flow.c \

@@ -12,6 +12,9 @@
 
 struct talk;
 
+/* The desk of the configuration; prints its faults. 0 or an exit code. */
+int talk_open_desk(const struct config *conf, struct desk **out);
+
 /* Configuration, ledger (made when it is not there) and desk. 0 or an exit
  * code after saying why. */
 int talk_open(const char *config_path, struct talk **out);

@@ -1,0 +1,400 @@
+/*
+ * service.c - opens and closes the parts of the service in their order, and
+ * takes texts for the carriers.
+ *
+ * Durability: taken() is called by the writer's done(), hence after the
+ * commit that holds the text, what was made of it and its answer.
+ *
+ * Stopping: no new connection, no new claim; what is in the writer is
+ * finished and answered, what is on its way out may land for a few seconds.
+ */
+#include "command/service.h"
+
+#include "base/clock.h"
+#include "base/log.h"
+#include "command/command.h"
+#include "command/talk.h"
+
+#include <curl/curl.h>
+#include <signal.h>
+#include <stdio.h>
+#include <string.h>
+
+#define TURN_MS         1000
+#define STOP_CHECK_MS   20
+#define STOP_ANSWERS_US 2000000 /* for callers to fetch their answers */
+#define STOP_FLIGHTS_US 5000000 /* for texts on their way out */
+#define TICK_AGAIN_S    60
+
+/* ---- taking texts ---- */
+
+static int run_take(struct ledger *lg, void *arg)
+{
+    struct carrier_taking *t = arg;
+    struct service *s = t->host->service;
+    int err = desk_take(s->desk, lg, &t->text, &t->answer);
+
+    if (err == 0 && t->answer_in_hand && t->answer.outbox_id != 0 &&
+        !t->answer.repeat)
+        err = ledger_out_settle(lg, t->answer.outbox_id, LEDGER_SENT,
+                                t->text.at_s, "in the response");
+    return err;
+}
+
+static void done_take(void *arg, int err)
+{
+    struct carrier_taking *t = arg;
+    struct service *s = t->host->service;
+
+    s->taking--;
+    if (err == 0) {
+        s->taken++;
+        outbox_pump_all(s);
+        if (t->answer.scan)
+            scanner_want(s);
+    }
+    t->taken(t, err);
+}
+
+static int take(struct carrier_host *h, struct carrier_taking *t)
+{
+    struct service *s = h->service;
+    struct writer_job job = {.run = run_take, .done = done_take, .arg = t};
+    int err;
+
+    t->host = h;
+    err = writer_submit(s->writer, &job);
+    if (err == 0)
+        s->taking++;
+    return err;
+}
+
+/* ---- by the clock ---- */
+
+struct tick {
+    struct service *service;
+    int64_t now_s, next_s;
+};
+
+static int run_tick(struct ledger *lg, void *arg)
+{
+    struct tick *t = arg;
+
+    return desk_tick(t->service->desk, lg, t->now_s, &t->next_s);
+}
+
+static void done_tick(void *arg, int err)
+{
+    struct tick *t = arg;
+    struct service *s = t->service;
+
+    s->ticking = false;
+    s->tick_next_s = t->next_s;
+    if (err < 0 || t->next_s <= t->now_s)
+        s->tick_next_s = t->now_s + TICK_AGAIN_S;
+    if (err == 0)
+        outbox_pump_all(s);
+    kw_free(t);
+}
+
+static void tick_turn(struct service *s)
+{
+    struct writer_job job = {.run = run_tick, .done = done_tick};
+    int64_t now_s = clock_now_s();
+    struct tick *t;
+
+    if (s->ticking || s->stopping || now_s < s->tick_next_s)
+        return;
+    t = kw_malloc(sizeof(*t));
+    *t = (struct tick){.service = s, .now_s = now_s};
+    job.arg = t;
+    if (writer_submit(s->writer, &job) < 0)
+        kw_free(t);
+    else
+        s->ticking = true;
+}
+
+void service_turn(struct service *s)
+{
+    int64_t version;
+
+    if (ledger_data_version(s->watching, &version) == 0 &&
+        version != s->version) {
+        s->version = version;
+        outbox_pump_all(s);
+    }
+    tick_turn(s);
+    scanner_turn(s);
+    outbox_turn(s);
+}
+
+bool service_idle(const struct service *s)
+{
+    return s->taking == 0 && !s->ticking && clock_now_s() < s->tick_next_s &&
+           scanner_idle(s) && outbox_idle(s);
+}
+
+/* ---- events ---- */
+
+static void on_turn(evutil_socket_t fd, short what, void *arg)
+{
+    (void)fd, (void)what;
+    service_turn(arg);
+}
+
+static void on_written(evutil_socket_t fd, short what, void *arg)
+{
+    struct service *s = arg;
+
+    (void)fd, (void)what;
+    writer_deliver(s->writer);
+}
+
+static void on_stop(evutil_socket_t fd, short what, void *arg)
+{
+    (void)what;
+    log_info("stopping on signal %d", (int)fd);
+    service_stop(arg);
+}
+
+static void on_hangup(evutil_socket_t fd, short what, void *arg)
+{
+    (void)fd, (void)what, (void)arg;
+    log_info("ignored a hangup; stop and start to read the files again");
+}
+
+static void on_stop_check(evutil_socket_t fd, short what, void *arg)
+{
+    struct service *s = arg;
+    int64_t waited_us = clock_monotonic_us() - s->stop_us;
+    bool claiming = false;
+
+    (void)fd, (void)what;
+    for (size_t i = 0; i < s->n_outboxes; i++)
+        claiming |= s->outboxes[i].claiming;
+    if (s->taking > 0 || claiming)
+        return; /* the writer always comes to an end */
+    if (http_in_busy(s->http) > 0 && waited_us < STOP_ANSWERS_US)
+        return;
+    if (s->n_flights > 0 && waited_us < STOP_FLIGHTS_US)
+        return;
+    event_base_loopbreak(s->base);
+}
+
+void service_every(struct service *s, int ms, event_callback_fn f)
+{
+    struct timeval every = {.tv_sec = ms / 1000, .tv_usec = (ms % 1000) * 1000};
+    struct event *ev = event_new(s->base, -1, EV_PERSIST, f, s);
+
+    event_add(ev, &every);
+    s->events[s->n_events++] = ev;
+}
+
+static void add_signal(struct service *s, int signal, event_callback_fn f)
+{
+    struct event *ev = evsignal_new(s->base, signal, f, s);
+
+    event_add(ev, NULL);
+    s->events[s->n_events++] = ev;
+}
+
+static void add_events(struct service *s)
+{
+    struct event *ev = event_new(s->base, writer_fd(s->writer),
+                                 EV_READ | EV_PERSIST, on_written, s);
+
+    event_add(ev, NULL);
+    s->events[s->n_events++] = ev;
+    service_every(s, TURN_MS, on_turn);
+    add_signal(s, SIGTERM, on_stop);
+    add_signal(s, SIGINT, on_stop);
+    add_signal(s, SIGHUP, on_hangup);
+}
+
+void service_stop(struct service *s)
+{
+    if (s->stopping)
+        return;
+    s->stopping = true;
+    s->stop_us = clock_monotonic_us();
+    http_in_quiesce(s->http);
+    for (size_t i = 0; i < s->n_outboxes; i++) {
+        if (s->outboxes[i].carrier->quiesce != NULL)
+            s->outboxes[i].carrier->quiesce(s->outboxes[i].carrier);
+    }
+    service_every(s, STOP_CHECK_MS, on_stop_check);
+}
+
+void service_run(struct service *s)
+{
+    printf("listening on http://%s%s%s:%d\n",
+           strchr(s->conf->listen_address, ':') != NULL ? "[" : "",
+           s->conf->listen_address,
+           strchr(s->conf->listen_address, ':') != NULL ? "]" : "",
+           http_in_port(s->http));
+    fflush(stdout);
+    service_turn(s);
+    event_base_dispatch(s->base);
+}
+
+/* ---- opening ---- */
+
+static int say(char *why)
+{
+    fprintf(stderr, "kilnword serve: %s\n", why);
+    kw_free(why);
+    return COMMAND_FAILED;
+}
+
+/* A told clock is for plays: nothing may leave this machine. */
+static int check_told(const struct config *conf)
+{
+    for (size_t i = 0; i < conf->n_carriers; i++) {
+        const struct config_carrier *c = &conf->carriers[i];
+
+        if (c->kind == CONFIG_HTTP && c->out.url != NULL &&
+            !http_out_loopback(c->out.url)) {
+            fprintf(stderr,
+                    "kilnword serve: carrier '%s' sends to another machine, "
+                    "which a told clock does not allow; leave --told-clock "
+                    "away, or set its out url to 127.0.0.1\n",
+                    c->name);
+            return COMMAND_FAILED;
+        }
+    }
+    return 0;
+}
+
+static int open_carriers(struct service *s)
+{
+    for (size_t i = 0; i < s->conf->n_carriers; i++) {
+        const struct config_carrier *conf = &s->conf->carriers[i];
+        struct carrier *c = NULL;
+        char *why = NULL;
+        int err = 0;
+
+        if (conf->kind == CONFIG_SPOOL)
+            err = spool_open(&s->host, conf, &c, &why);
+        else if (conf->out.url != NULL && conf->out.url[0] != '\0')
+            err = http_out_open(&s->host, conf, &c, &why);
+        else if (!conf->in.reply_in_body)
+            log_warn("carrier '%s' has neither an out url nor reply_in_body: "
+                     "its answers wait until they expire",
+                     conf->name);
+        if (err < 0)
+            return say(why);
+        if (c != NULL)
+            outbox_add(s, c);
+    }
+    return 0;
+}
+
+/* What is done in the ledger before any text: people, what was in flight. */
+static int prepare_ledger(struct service *s, struct ledger *lg)
+{
+    int err = ledger_begin(lg);
+
+    if (err < 0)
+        return err;
+    if ((err = desk_people(s->desk, lg)) < 0 ||
+        (err = outbox_recover(s, lg)) < 0) {
+        ledger_rollback(lg);
+        return err;
+    }
+    return ledger_commit(lg);
+}
+
+static int start_writer(struct service *s, struct ledger *lg)
+{
+    int err = prepare_ledger(s, lg);
+
+    if (err == 0)
+        err = writer_open(lg, s->conf->group_most, &s->writer);
+    if (err < 0) {
+        ledger_close(lg);
+        fprintf(stderr,
+                "kilnword serve: cannot write to the ledger '%s': %s; look "
+                "at the disk and at who owns the file\n",
+                s->conf->ledger_file, kw_err_text(err));
+        return COMMAND_FAILED;
+    }
+    err = command_ledger(s->conf, true, false, &s->watching);
+    if (err == 0)
+        ledger_data_version(s->watching, &s->version);
+    return err;
+}
+
+static int open_parts(struct service *s, bool told_clock)
+{
+    struct ledger *lg;
+    char *why = NULL;
+    int err;
+
+    if ((err = talk_open_desk(s->conf, &s->desk)) != 0 ||
+        (told_clock && (err = check_told(s->conf)) != 0))
+        return err;
+    if (told_clock && told_open(s) < 0)
+        return COMMAND_FAILED;
+    if ((err = command_ledger(s->conf, false, true, &lg)) != 0)
+        return err;
+    if ((err = open_carriers(s)) != 0) {
+        ledger_close(lg);
+        return err;
+    }
+    if ((err = start_writer(s, lg)) != 0)
+        return err;
+    if (scanner_open(s) < 0)
+        return say(kw_strdup("cannot start the scanner's thread"));
+    if (http_in_open(&s->host, &s->http, &why) < 0)
+        return say(why);
+    add_events(s);
+    return 0;
+}
+
+int service_open(const struct config *conf, bool told_clock,
+                 struct service **out)
+{
+    struct service *s = kw_calloc(1, sizeof(*s));
+    int err;
+
+    curl_global_init(CURL_GLOBAL_DEFAULT);
+    s->conf = conf;
+    s->base = event_base_new();
+    s->host = (struct carrier_host){.base = s->base,
+                                    .conf = conf,
+                                    .service = s,
+                                    .take = take,
+                                    .settle = outbox_settle};
+    if ((err = open_parts(s, told_clock)) != 0) {
+        service_close(s);
+        return err;
+    }
+    *out = s;
+    return 0;
+}
+
+void service_close(struct service *s)
+{
+    if (s == NULL)
+        return;
+    s->stopping = true;
+    if (s->http != NULL)
+        http_in_close(s->http);
+    outbox_close(s);
+    if (s->writer != NULL)
+        writer_close(s->writer);
+    s->writer = NULL;
+    scanner_close(s);
+    told_close(s);
+    if (s->watching != NULL)
+        ledger_close(s->watching);
+    for (size_t i = 0; i < s->n_events; i++)
+        event_free(s->events[i]);
+    if (s->desk != NULL)
+        desk_close(s->desk);
+    event_base_free(s->base);
+    kw_free(s->flights);
+    kw_free(s->settles.items);
+    curl_global_cleanup();
+    kw_free(s);
+}

@@ -1,0 +1,285 @@
+/*
+ * service_outbox.c - the pump between the outbox and the carriers.
+ *
+ *   WAITING --claim job--> FLYING --carrier--> settle() --settle job--> SENT,
+ *      ^------------------- again, with back-off ---------------+  FAILED …
+ *
+ * Invariants: (1) a text is with a carrier only after the commit that marked
+ * it FLYING; (2) it is in `flights` from then until it is settled, so at most
+ * one copy of it is in hand; (3) what is settled stays in `settles` until a
+ * commit holds it.
+ */
+#include "command/service.h"
+
+#include "base/clock.h"
+#include "base/log.h"
+#include "carrier/retry.h"
+
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+struct claim {
+    struct outbox *box;
+    int64_t now_s, next_due_s;
+    int most, n;
+    struct ledger_out rows[SERVICE_CLAIM_MOST];
+};
+
+static void pump(struct outbox *box);
+
+void outbox_add(struct service *s, struct carrier *c)
+{
+    s->outboxes[s->n_outboxes++] =
+        (struct outbox){.service = s, .carrier = c, .wanted = true};
+}
+
+int outbox_recover(struct service *s, struct ledger *lg)
+{
+    for (size_t i = 0; i < s->n_outboxes; i++) {
+        const struct carrier *c = s->outboxes[i].carrier;
+        int n = ledger_out_recover(lg, c->name, c->repeat_safe);
+
+        if (n < 0)
+            return n;
+        if (n > 0)
+            log_warn("%d text(s) were on their way by '%s' when the service "
+                     "ended: %s",
+                     n, c->name,
+                     c->repeat_safe ? "sent again with the same id"
+                                    : "perhaps sent, not sent again");
+    }
+    return 0;
+}
+
+/* ---- claiming ---- */
+
+static int run_claim(struct ledger *lg, void *arg)
+{
+    struct claim *c = arg;
+    const char *name = c->box->carrier->name;
+    int err;
+
+    c->n = ledger_out_claim(lg, name, c->now_s, c->rows, c->most);
+    if (c->n < 0)
+        return c->n;
+    err = ledger_out_next_due(lg, name, &c->next_due_s);
+    if (err == KW_ENOENT)
+        c->next_due_s = 0;
+    return err == KW_ENOENT ? 0 : err;
+}
+
+static void add_flight(struct service *s, const struct ledger_out *o)
+{
+    kw_grow(&s->flights, &s->cap_flights, s->n_flights + 1,
+            sizeof(*s->flights));
+    s->flights[s->n_flights++] =
+        (struct flight){.out_id = o->id, .tries = o->tries};
+}
+
+static void done_claim(void *arg, int err)
+{
+    struct claim *c = arg;
+    struct outbox *box = c->box;
+
+    box->claiming = false;
+    if (err < 0) {
+        box->wanted = true; /* at the next turn */
+        kw_free(c);
+        return;
+    }
+    box->next_due_s = c->next_due_s;
+    for (int i = 0; i < c->n; i++)
+        add_flight(box->service, &c->rows[i]);
+    for (int i = 0; i < c->n; i++)
+        box->carrier->send(box->carrier, &c->rows[i]);
+    if (c->n == c->most)
+        box->wanted = true;
+    kw_free(c);
+    if (box->wanted)
+        pump(box);
+}
+
+static void pump(struct outbox *box)
+{
+    struct service *s = box->service;
+    struct writer_job job = {.run = run_claim, .done = done_claim};
+    struct claim *c;
+    int room = box->carrier->room;
+
+    if (s->stopping || box->claiming || room <= 0)
+        return;
+    c = kw_malloc(sizeof(*c));
+    c->box = box;
+    c->now_s = clock_now_s();
+    c->most = room < SERVICE_CLAIM_MOST ? room : SERVICE_CLAIM_MOST;
+    job.arg = c;
+    if (writer_submit(s->writer, &job) < 0) {
+        kw_free(c);
+        return;
+    }
+    box->claiming = true;
+    box->wanted = false;
+}
+
+void outbox_pump_all(struct service *s)
+{
+    for (size_t i = 0; i < s->n_outboxes; i++) {
+        s->outboxes[i].wanted = true;
+        pump(&s->outboxes[i]);
+    }
+}
+
+/* ---- settling ---- */
+
+static void add_settlement(struct settle_list *list,
+                           const struct settlement *one)
+{
+    kw_grow(&list->items, &list->cap, list->n + 1, sizeof(*list->items));
+    list->items[list->n++] = *one;
+}
+
+struct settle_job {
+    struct service *service;
+    struct settle_list list;
+    int64_t now_s;
+};
+
+static int run_settle(struct ledger *lg, void *arg)
+{
+    struct settle_job *j = arg;
+
+    for (size_t i = 0; i < j->list.n; i++) {
+        const struct settlement *one = &j->list.items[i];
+        int err = one->state == LEDGER_WAITING
+                      ? ledger_out_again(lg, one->out_id, one->due_s, one->note)
+                      : ledger_out_settle(lg, one->out_id, one->state, j->now_s,
+                                          one->note);
+
+        if (err < 0 && err != KW_ENOENT)
+            return err;
+    }
+    return 0;
+}
+
+static void flush_settles(struct service *s);
+
+static void done_settle(void *arg, int err)
+{
+    struct settle_job *j = arg;
+    struct service *s = j->service;
+
+    s->settling = false;
+    for (size_t i = 0; err < 0 && i < j->list.n; i++)
+        add_settlement(&s->settles, &j->list.items[i]);
+    kw_free(j->list.items);
+    kw_free(j);
+    if (err < 0)
+        return; /* at the next turn */
+    flush_settles(s);
+    outbox_pump_all(s);
+}
+
+static void flush_settles(struct service *s)
+{
+    struct writer_job job = {.run = run_settle, .done = done_settle};
+    struct settle_job *j;
+
+    if (s->settling || s->settles.n == 0)
+        return;
+    j = kw_malloc(sizeof(*j));
+    *j = (struct settle_job){
+        .service = s, .list = s->settles, .now_s = clock_now_s()};
+    job.arg = j;
+    if (writer_submit(s->writer, &job) < 0) {
+        kw_free(j);
+        return;
+    }
+    s->settles = (struct settle_list){0};
+    s->settling = true;
+}
+
+/* How often it was tried; 0 when it is in no carrier's hand. */
+static int end_flight(struct service *s, int64_t out_id)
+{
+    for (size_t i = 0; i < s->n_flights; i++) {
+        int tries = s->flights[i].tries;
+
+        if (s->flights[i].out_id != out_id)
+            continue;
+        s->flights[i] = s->flights[--s->n_flights];
+        return tries > 0 ? tries : 1;
+    }
+    return 0;
+}
+
+void outbox_settle(struct carrier_host *h, int64_t out_id,
+                   enum ledger_send state, int64_t again_s, const char *note)
+{
+    struct service *s = h->service;
+    const struct config *conf = s->conf;
+    struct settlement one = {.out_id = out_id, .state = state};
+    int tries = end_flight(s, out_id);
+
+    snprintf(one.note, sizeof(one.note), "%s", note != NULL ? note : "");
+    if (state == LEDGER_WAITING && tries > 0 && tries >= conf->tries_most) {
+        one.state = LEDGER_FAILED;
+        log_warn("gave up message %lld after %d tries: %s", (long long)out_id,
+                 tries, one.note);
+    } else if (state == LEDGER_WAITING) {
+        one.due_s = clock_now_s();
+        if (tries > 0)
+            one.due_s += retry_delay_s(tries, conf->retry_first_s,
+                                       conf->retry_longest_s, arc4random());
+        if (one.due_s < again_s)
+            one.due_s = again_s;
+    } else if (state == LEDGER_PERHAPS) {
+        log_warn("message %lld is perhaps sent, not sent again: %s",
+                 (long long)out_id, one.note);
+    }
+    add_settlement(&s->settles, &one);
+    flush_settles(s);
+}
+
+/* ---- the rest ---- */
+
+void outbox_turn(struct service *s)
+{
+    int64_t now_s = clock_now_s();
+
+    flush_settles(s);
+    for (size_t i = 0; i < s->n_outboxes; i++) {
+        struct outbox *box = &s->outboxes[i];
+
+        if (box->next_due_s != 0 && box->next_due_s <= now_s)
+            box->wanted = true;
+        if (box->wanted)
+            pump(box);
+    }
+}
+
+bool outbox_idle(const struct service *s)
+{
+    int64_t now_s = clock_now_s();
+
+    if (s->settling || s->settles.n > 0 || s->n_flights > 0)
+        return false;
+    for (size_t i = 0; i < s->n_outboxes; i++) {
+        const struct outbox *box = &s->outboxes[i];
+
+        if (box->claiming || box->wanted ||
+            (box->next_due_s != 0 && box->next_due_s <= now_s))
+            return false;
+        if (box->carrier->busy != NULL && box->carrier->busy(box->carrier))
+            return false;
+    }
+    return true;
+}
+
+void outbox_close(struct service *s)
+{
+    for (size_t i = 0; i < s->n_outboxes; i++)
+        s->outboxes[i].carrier->close(s->outboxes[i].carrier);
+    s->n_outboxes = 0;
+    flush_settles(s);
+}

@@ -2,7 +2,8 @@
 if HAVE_CHECK
 KW_WATCH_CHECKS = \
 	%D%/check_water %D%/check_seep %D%/check_exact \
-	%D%/check_flowrule %D%/check_breakage %D%/check_work
+	%D%/check_flowrule %D%/check_breakage %D%/check_drift \
+	%D%/check_work
 check_PROGRAMS += $(KW_WATCH_CHECKS)
 TESTS += $(KW_WATCH_CHECKS)
 %C%_check_water_SOURCES = %D%/check_water.c %D%/close.h
@@ -20,6 +21,10 @@ TESTS += $(KW_WATCH_CHECKS)
 %C%_check_breakage_SOURCES = %D%/check_breakage.c %D%/close.h
 %C%_check_breakage_CFLAGS = $(KW_CHECK_CFLAGS)
 %C%_check_breakage_LDADD = $(KW_CHECK_LIBS)
+%C%_check_drift_SOURCES = %D%/check_drift.c %D%/close.h \
+	%D%/refcase.h %D%/refcase.c
+%C%_check_drift_CFLAGS = $(KW_CHECK_CFLAGS)
+%C%_check_drift_LDADD = $(KW_CHECK_LIBS)
 %C%_check_work_SOURCES = %D%/check_work.c %D%/close.h
 %C%_check_work_CFLAGS = $(KW_CHECK_CFLAGS)
 %C%_check_work_LDADD = $(KW_CHECK_LIBS)

@@ -130,6 +130,12 @@ static const struct {
      ":2: failed and drawn"},
     {"breakage", "batch,pots_out,failed_0\na,3,4\n", 3, "",
      ":2: 4 failed of 3"},
+    {"drift", "pot,day,first_hour_l\na,10,2\na,9,2\n", 3, "",
+     ":3: day 9 of pot a comes after a later one"},
+    {"drift", "pot,day,first_hour_l\na,10,\n", 3, "",
+     ":2: neither a reading nor a scrub"},
+    {"drift", "pot,day,first_hour_l,log_flow\na,10,2,0.7\n", 3, "",
+     ":2: give first_hour_l or log_flow"},
     /* the command line */
     {"", "", 2, "", "usage:"},
     {"swim", "", 2, "", "'swim' is not a method"},
@@ -170,9 +176,40 @@ START_TEST(seep_row)
 }
 END_TEST
 
+/*
+ * Two readings of one pot among others, by hand: no slope, no wander, prior
+ * 0 with variance 1, readings of variance 1: means 1/2 of 1, then 2/3 of 1.5.
+ */
+START_TEST(drift_rows)
+{
+    static struct outcome o;
+    double level, p11;
+    const char *line;
+
+    work("drift --prior-level=0 --prior-sd=1 --prior-slope=0 "
+         "--prior-slope-sd=0 --level-var=0 --slope-var=0 --reading-var=1 "
+         "--cap=0 --service=0",
+         "pot,day,log_flow,scrub\nb,0,9,\na,1,1,\nb,3,,1\na,5,2,\n", &o);
+    ck_assert_int_eq(o.code, 0);
+    line = strstr(o.out, "\na,1,");
+    ck_assert_ptr_nonnull(line);
+    ck_assert_int_eq(sscanf(line, " a,1,%lf,0,%lf,", &level, &p11), 2);
+    CLOSE(level, 0.5, 1e-12);
+    CLOSE(p11, 0.5, 1e-12);
+    line = strstr(o.out, "\na,5,");
+    ck_assert_ptr_nonnull(line);
+    ck_assert_int_eq(sscanf(line, " a,5,%lf,0,%lf,", &level, &p11), 2);
+    CLOSE(level, 1.0, 1e-11);
+    CLOSE(p11, 1.0 / 3, 1e-11);
+    ck_assert_ptr_nonnull(strstr(o.out, "\nb,0,4.5,"));
+    ck_assert_ptr_null(strstr(o.out, "\nb,3,")); /* a scrub writes nothing */
+}
+END_TEST
+
 START_TEST(help_of_each)
 {
-    static const char *const methods[] = {"seep", "flow", "exact", "breakage"};
+    static const char *const methods[] = {"seep", "flow", "drift", "exact",
+                                          "breakage"};
     static struct outcome o;
 
     for (size_t i = 0; i < sizeof(methods) / sizeof(methods[0]); i++) {
@@ -195,6 +232,7 @@ int main(void)
 
     tcase_add_loop_test(tc, tables, 0, sizeof(table) / sizeof(table[0]));
     tcase_add_test(tc, seep_row);
+    tcase_add_test(tc, drift_rows);
     tcase_add_test(tc, help_of_each);
     return close_run("work", tc);
 }

@@ -28,4 +28,14 @@ TESTS += $(KW_WATCH_CHECKS)
 %C%_check_work_SOURCES = %D%/check_work.c %D%/close.h
 %C%_check_work_CFLAGS = $(KW_CHECK_CFLAGS)
 %C%_check_work_LDADD = $(KW_CHECK_LIBS)
+
+# Slower, not part of `make check`: `make check-flow` prints how the flow
+# rules do on 4,000 made-up pots and fails outside what docs/science.md says.
+EXTRA_PROGRAMS += %D%/sim_flow
+%C%_sim_flow_SOURCES = %D%/sim_flow.c %D%/close.h
+%C%_sim_flow_CFLAGS = $(KW_CHECK_CFLAGS)
+%C%_sim_flow_LDADD = $(KW_CHECK_LIBS)
+CLEANFILES += %D%/sim_flow
+check-flow: %D%/sim_flow
+	./%D%/sim_flow
 endif

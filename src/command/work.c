@@ -10,6 +10,7 @@
 static const struct work_method *const methods[] = {
     &work_seep,
     &work_flow,
+    &work_drift,
     &work_exact,
     &work_breakage,
 };

@@ -10,7 +10,7 @@
 #include "base/fault.h"
 
 #define WORK_COLUMNS_MOST  24
-#define WORK_SETTINGS_MOST 12
+#define WORK_SETTINGS_MOST 16
 #define WORK_ROWS_MOST     1000000
 #define WORK_INPUT_MOST    (256u << 20) /* octets */
 
@@ -66,7 +66,8 @@ struct work_method {
     void (*run)(struct work_table *t);
 };
 
-extern const struct work_method work_seep, work_flow, work_exact, work_breakage;
+extern const struct work_method work_seep, work_flow, work_drift, work_exact,
+    work_breakage;
 
 const struct work_cell *work_at(const struct work_table *t, size_t row,
                                 int column);

@@ -182,7 +182,7 @@ enum flow_verdict drift_judge(const struct drift_state *s,
 {
     if (step->crack || reading_l > too_fast_l)
         return FLOW_STOP;
-    if (step->p_below >= set->sure &&
+    if (step->p_below >= set->sure && !step->flagged &&
         s->at_days - s->scrubbed_days <= set->scrub_days)
         return FLOW_REPLACE;
     return step->p_below >= set->ask_scrub ? FLOW_SCRUB : FLOW_FINE;

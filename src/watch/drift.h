@@ -91,7 +91,10 @@ struct drift_fall {
 void drift_fall(const struct drift_state *s, const struct drift_setting *set,
                 struct drift_fall *out);
 
-/* What to do after a reading. batch_max_l x fast_factor is too fast. */
+/*
+ * What to do after a reading. too_fast_l: batch maximum times the factor.
+ * An outlier asks for another reading; it replaces no pot by itself.
+ */
 enum flow_verdict drift_judge(const struct drift_state *s,
                               const struct drift_setting *set,
                               const struct drift_step *step, double reading_l,

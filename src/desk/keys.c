@@ -173,6 +173,8 @@ const struct key_def key_defs[] = {
     {"alert-fast", ROOM_REPLY,
      B(ALERT) | B(SERIAL) | B(PLACE) | B(PHONE) | B(LITRES),
      B(ALERT) | B(SERIAL), 0},
+    {"alert-fast-said", ROOM_REPLY,
+     B(ALERT) | B(SERIAL) | B(PLACE) | B(PHONE), B(ALERT) | B(SERIAL), 0},
     {"alert-low", ROOM_REPLY,
      B(ALERT) | B(SERIAL) | B(PLACE) | B(PHONE) | B(LITRES),
      B(ALERT) | B(SERIAL), 0},

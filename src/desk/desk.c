@@ -1,0 +1,274 @@
+/* desk.c - builds a desk from the configuration, and who works for it. */
+#include "desk/inner.h"
+
+#include "base/log.h"
+#include "base/septet.h"
+#include "ledger/due.h"
+
+#include <string.h>
+
+/* A longer time was not watched; more people do not live in one home. */
+#define WATCHED_MOST_MIN (2 * 24 * 60)
+#define PEOPLE_MOST      30
+
+static const struct {
+    const char *name;
+    enum seep_shape shape;
+} shapes[] = {{"frustum", SEEP_FRUSTUM},
+              {"cylinder", SEEP_CYLINDER},
+              {"paraboloid", SEEP_PARABOLOID},
+              {"hemisphere", SEEP_HEMISPHERE}};
+
+static int take_mould(const struct config *conf, size_t i,
+                      struct fault_list *faults, struct seep_pot *pot)
+{
+    const struct config_mould *m = &conf->moulds[i];
+
+    *pot = (struct seep_pot){.base_radius_m = m->base_radius_mm / 1000,
+                             .rim_radius_m = m->rim_radius_mm / 1000,
+                             .depth_m = m->depth_mm / 1000,
+                             .wall_m = m->wall_mm / 1000,
+                             .base_m = m->base_mm / 1000};
+    for (size_t k = 0; k < KW_COUNT(shapes); k++) {
+        if (strcmp(m->shape, shapes[k].name) == 0)
+            pot->shape = shapes[k].shape;
+    }
+    if (pot->shape == SEEP_CYLINDER)
+        pot->rim_radius_m = pot->base_radius_m;
+    if (pot->shape == SEEP_HEMISPHERE)
+        pot->depth_m = pot->rim_radius_m;
+    if (seep_pot_check(pot) == 0)
+        return 0;
+    fault_add(faults, conf->file ? conf->file : "configuration", m->line,
+              "the mould '%s' cannot be a pot; its radii, depth and wall are "
+              "millimetres, the rim at least as wide as the base",
+              m->name);
+    return KW_ESYNTAX;
+}
+
+/* The reader's limits and the flow rule, from the first mould. */
+static void take_rules(struct desk *d)
+{
+    const struct config *conf = d->conf;
+
+    d->limits = (struct reader_limits){.depth_cm = d->moulds[0].depth_m * 100,
+                                       .volume_l = seep_full_l(&d->moulds[0]),
+                                       .finger_cm = conf->finger_cm,
+                                       .cup_l = conf->cup_l,
+                                       .bottle_l = conf->bottle_l,
+                                       .minutes_max = WATCHED_MOST_MIN,
+                                       .people_max = PEOPLE_MOST};
+    /* The deepest and largest mould: each pot is judged by its own later. */
+    for (size_t i = 1; i < conf->n_moulds; i++) {
+        double full = seep_full_l(&d->moulds[i]);
+
+        if (d->moulds[i].depth_m * 100 > d->limits.depth_cm)
+            d->limits.depth_cm = d->moulds[i].depth_m * 100;
+        if (full > d->limits.volume_l)
+            d->limits.volume_l = full;
+    }
+    d->rule = (struct flow_rule){.replace_below_l = conf->replace_below_l,
+                                 .accept_max_l = conf->accept_max_l,
+                                 .fast_factor = conf->fast_factor,
+                                 .rise_factor = conf->rise_factor,
+                                 .settle_days = 28,
+                                 .rise_early = 1.44 * 1.25,
+                                 .sure = 0.75};
+}
+
+static int check_clinic(const struct config *conf, struct fault_list *faults)
+{
+    struct septet_size size =
+        septet_measure(conf->clinic, strlen(conf->clinic));
+
+    if (size.gsm7)
+        return 0;
+    fault_add(faults, conf->file ? conf->file : "configuration", 0,
+              "programme: clinic '%s' has letters that the GSM alphabet "
+              "cannot write; write it without their marks",
+              conf->clinic);
+    return KW_ESYNTAX;
+}
+
+static int open_parts(struct desk *d, struct fault_list *faults)
+{
+    const struct config *conf = d->conf;
+    int err = 0, e;
+
+    if (serial_check_from_name(conf->serial_check, &d->layout.check) < 0)
+        return KW_EINVAL; /* the configuration has told */
+    d->layout.batch_chars = conf->serial_batch;
+    d->layout.pot_chars = conf->serial_pot;
+    for (size_t i = 0; i < conf->n_moulds; i++) {
+        if ((e = take_mould(conf, i, faults, &d->moulds[i])) < 0)
+            err = e;
+    }
+    if (err == 0)
+        take_rules(d);
+    if ((e = check_clinic(conf, faults)) < 0)
+        err = e;
+    if ((e = replies_open(conf->grammar_folder, faults, &d->replies)) < 0)
+        err = e;
+    if (err == 0 || d->limits.depth_cm > 0) {
+        e = reader_open(conf->grammar_folder, &d->layout, &d->limits, faults,
+                        &d->reader);
+        if (e < 0)
+            err = e;
+    }
+    return err;
+}
+
+int desk_open(const struct config *conf, struct fault_list *faults,
+              struct desk **out)
+{
+    struct desk *d = kw_calloc(1, sizeof(*d));
+    int err;
+
+    *out = NULL;
+    d->conf = conf;
+    err = open_parts(d, faults);
+    if (err == 0 && !replies_has_lang(d->replies, conf->lang)) {
+        fault_add(faults, conf->file ? conf->file : "configuration", 0,
+                  "programme: there are no replies in '%s'; set language to "
+                  "one that has a file in '%s'",
+                  conf->lang, conf->grammar_folder);
+        err = KW_ESYNTAX;
+    }
+    if (err < 0) {
+        desk_close(d);
+        return err;
+    }
+    d->scratch = reader_scratch_new(d->reader);
+    *out = d;
+    return 0;
+}
+
+void desk_close(struct desk *d)
+{
+    if (d == NULL)
+        return;
+    if (d->scratch != NULL)
+        reader_scratch_free(d->scratch);
+    if (d->reader != NULL)
+        reader_close(d->reader);
+    replies_close(d->replies);
+    kw_free(d);
+}
+
+const struct reader *desk_reader(const struct desk *d)
+{
+    return d->reader;
+}
+
+const struct replies *desk_replies(const struct desk *d)
+{
+    return d->replies;
+}
+
+const struct serial_layout *desk_layout(const struct desk *d)
+{
+    return &d->layout;
+}
+
+const struct seep_pot *desk_mould(const struct desk *d, const char *name)
+{
+    for (size_t i = 0; i < d->conf->n_moulds; i++) {
+        if (strcmp(d->conf->moulds[i].name, name) == 0)
+            return &d->moulds[i];
+    }
+    return &d->moulds[0];
+}
+
+const char *desk_lang(const struct desk *d, const char *const *tags, size_t n)
+{
+    for (size_t i = 0; i < n; i++) {
+        if (tags[i] != NULL && replies_has_lang(d->replies, tags[i]))
+            return tags[i];
+    }
+    return d->conf->lang;
+}
+
+const struct config_person *desk_person(const struct desk *d,
+                                        const char *number)
+{
+    for (size_t i = 0; i < d->conf->n_people; i++) {
+        const struct config_person *p = &d->conf->people[i];
+        char kept[LEDGER_PHONE_CAP];
+
+        desk_number(d->conf, p->phone, kept, sizeof(kept));
+        if (strcmp(kept, number) == 0)
+            return p;
+    }
+    return NULL;
+}
+
+const char *desk_carrier(const struct desk *d, const struct ledger_phone *p,
+                         const struct config_person *person)
+{
+    if (person != NULL && person->carrier[0] != '\0')
+        return person->carrier;
+    if (p->carrier[0] != '\0' && strcmp(p->carrier, "console") != 0)
+        return p->carrier;
+    return d->conf->default_carrier[0] != '\0' ? d->conf->default_carrier
+                                               : "console";
+}
+
+/* ---- people of the configuration ---- */
+
+#define COORDINATORS_MOST 256
+
+/* Those who have left the configuration may no longer command. */
+static int demote_others(const struct desk *d, struct ledger *lg)
+{
+    int64_t ids[COORDINATORS_MOST];
+    int n = due_phones_of_role(lg, LEDGER_COORDINATOR, ids, COORDINATORS_MOST);
+
+    for (int i = 0; i < n; i++) {
+        struct ledger_phone p;
+        const struct config_person *person;
+        int err = ledger_phone_get(lg, ids[i], &p);
+
+        if (err < 0)
+            return err;
+        person = desk_person(d, p.number);
+        if (person != NULL &&
+            ledger_role_from_name(person->role) == LEDGER_COORDINATOR)
+            continue;
+        p.role = LEDGER_HOUSEHOLD;
+        log_info("'%s' is no coordinator any more: not in the configuration",
+                 p.name);
+        if ((err = ledger_phone_put(lg, &p)) < 0)
+            return err;
+    }
+    return n < 0 ? n : 0;
+}
+
+static int put_person(const struct desk *d, struct ledger *lg,
+                      const struct config_person *person)
+{
+    struct ledger_phone p;
+    char number[LEDGER_PHONE_CAP];
+    int role = ledger_role_from_name(person->role);
+    int err;
+
+    desk_number(d->conf, person->phone, number, sizeof(number));
+    if ((err = ledger_phone_take(lg, number, &p)) < 0)
+        return err;
+    if (role >= 0)
+        p.role = (enum ledger_role)role;
+    if (p.lang[0] == '\0')
+        kw_copy(p.lang, sizeof(p.lang), person->lang, strlen(person->lang));
+    if (kw_copy(p.name, sizeof(p.name), person->name,
+                strlen(person->name)) < 0)
+        memcpy(p.name, person->name, sizeof(p.name) - 1);
+    return ledger_phone_put(lg, &p);
+}
+
+int desk_people(const struct desk *d, struct ledger *lg)
+{
+    int err = demote_others(d, lg);
+
+    for (size_t i = 0; err == 0 && i < d->conf->n_people; i++)
+        err = put_person(d, lg, &d->conf->people[i]);
+    return err;
+}

@@ -1,0 +1,286 @@
+/*
+ * filing.c - from a meaning and its pot to a report: which pot it is,
+ * whether it may be filed, what the measure comes to, and what then is known
+ * of the pot.
+ */
+#include "desk/inner.h"
+
+#include "base/clock.h"
+
+#include <math.h>
+#include <string.h>
+
+/* ---- which pot ---- */
+
+static void ask(struct taking *t, const char *key, const char *why)
+{
+    t->ask = key;
+    t->why = why;
+}
+
+/* Another home's pot, as far as the ledger can tell. */
+static bool elsewhere(const struct taking *t)
+{
+    if (t->home.id != 0)
+        return t->pot.home_id != t->home.id;
+    return t->pot.phone_id != 0 && t->pot.phone_id != t->phone.id;
+}
+
+static void check_owner(struct taking *t)
+{
+    if (taking_works(t))
+        return;
+    if (t->pot.home_id == 0)
+        ask(t, "ask-not-out", "not_out");
+    else if (elsewhere(t) && !t->confirmed)
+        ask(t, "ask-elsewhere", "elsewhere");
+}
+
+int filing_resolve(struct taking *t)
+{
+    int64_t key;
+    int err;
+
+    if (t->m.serial[0] == '\0' || serial_key(t->m.serial, &key) < 0)
+        return 0;
+    err = ledger_pot_get(t->lg, key, &t->pot);
+    if (err < 0)
+        memset(&t->pot, 0, sizeof(t->pot));
+    if (err < 0 && err != KW_ENOENT)
+        return err;
+    if (t->m.outcome != READER_FILED || t->m.n_obs == 0)
+        return 0; /* the reader's own question comes first */
+    if (err == KW_ENOENT)
+        ask(t, "ask-unknown", "unknown");
+    else if (t->pot.scrapped)
+        ask(t, "ask-not-out", "scrapped");
+    else
+        check_owner(t);
+    return 0;
+}
+
+/* ---- the measure ---- */
+
+double desk_water_degc(struct desk *d, struct ledger *lg, int64_t place_id,
+                       int64_t at_s)
+{
+    struct ledger_place place;
+    double degc = NAN;
+
+    if (place_id != 0 && ledger_place_get(lg, place_id, &place) == 0)
+        degc = place.water_degc[clock_month(at_s) - 1];
+    return isfinite(degc) ? degc : d->conf->water_degc;
+}
+
+static bool measured(const struct reader_obs *o)
+{
+    return (o->kind == READER_SLOW || o->kind == READER_FAST) &&
+           o->measure.type != READER_NO_MEASURE && o->measure.value > 0 &&
+           o->measure.minutes > 0;
+}
+
+static void take_measure(const struct config *conf,
+                         const struct reader_measure *m,
+                         struct seep_reading *r)
+{
+    r->elapsed_s = m->minutes * 60;
+    switch (m->unit) {
+    case READER_FINGER:
+        r->drop_m = m->value * conf->finger_cm / 100;
+        /* each finger of a hand is as thick or thin as the next */
+        r->drop_se_m = m->value * conf->finger_se_cm / 100;
+        break;
+    case READER_CM:
+        r->drop_m = m->value / 100;
+        break;
+    case READER_LITRE:
+        r->yield_l = m->value;
+        break;
+    case READER_CUP:
+        r->yield_l = m->value * conf->cup_l;
+        break;
+    case READER_BOTTLE:
+        r->yield_l = m->value * conf->bottle_l;
+        break;
+    }
+    r->seen = r->drop_m > 0 ? SEEP_DROP : SEEP_YIELD;
+}
+
+/* The mould of the pot, else of its batch. */
+static int pot_mould(struct taking *t, const struct ledger_batch *batch,
+                     const struct seep_pot **out)
+{
+    const char *name = t->pot.mould[0] ? t->pot.mould : batch->mould;
+
+    *out = desk_mould(t->d, name);
+    return 0;
+}
+
+static void judge(struct taking *t, const struct ledger_batch *batch,
+                  double *p_below)
+{
+    bool scrubbed_now = false;
+    struct flow_past past = {.age_days = 365,
+                             .low_before = t->pot.low_before,
+                             .batch_max_l = isfinite(batch->test_max_l)
+                                                ? batch->test_max_l
+                                                : 0};
+
+    for (size_t i = 0; i < t->m.n_obs; i++)
+        scrubbed_now |= t->m.obs[i].kind == READER_SCRUBBED;
+    if (isfinite(t->pot.last_flow_l) && t->pot.last_flow_l > 0) {
+        past.last_l = t->pot.last_flow_l;
+        past.last_log_se = isfinite(t->pot.last_flow_log_se)
+                               ? t->pot.last_flow_log_se
+                               : 0;
+    } else if (isfinite(t->pot.test_l) && t->pot.test_l > 0) {
+        past.last_l = t->pot.test_l;
+    }
+    if (t->pot.given_s != 0)
+        past.age_days = (double)(t->at_s - t->pot.given_s) / CLOCK_DAY_S;
+    past.scrubbed_since =
+        scrubbed_now || (t->pot.last_scrub_s != 0 &&
+                         t->pot.last_scrub_s > t->pot.last_low_s);
+    t->verdict = flow_judge(&t->d->rule, &past, t->flow.first_hour_l,
+                            t->flow.log_se, p_below);
+}
+
+/* 0, or KW_EINVAL for a measure that cannot be. */
+static int solve_flow(struct taking *t, double *p_below)
+{
+    struct ledger_batch batch = {.test_max_l = NAN};
+    const struct seep_pot *mould;
+    struct seep_reading r = {.water_degc = 0};
+    int err;
+
+    for (size_t i = 0; i < t->m.n_obs && !t->has_flow; i++) {
+        if (measured(&t->m.obs[i])) {
+            t->measured = t->m.obs[i].measure;
+            t->has_flow = true;
+        }
+    }
+    if (!t->has_flow)
+        return 0;
+    t->has_flow = false;
+    if (t->pot.batch_id != 0 &&
+        (err = ledger_batch_get(t->lg, t->pot.batch_id, &batch)) < 0 &&
+        err != KW_ENOENT)
+        return err;
+    pot_mould(t, &batch, &mould);
+    take_measure(t->d->conf, &t->measured, &r);
+    r.water_degc = t->water_degc =
+        desk_water_degc(t->d, t->lg, t->pot.place_id, t->at_s);
+    if (seep_solve(mould, &r, &t->flow) < 0)
+        return KW_EINVAL;
+    t->has_flow = true;
+    judge(t, &batch, p_below);
+    return 0;
+}
+
+/* ---- the report ---- */
+
+static const char *unit_name(enum reader_unit u)
+{
+    static const char *const names[] = {"finger", "cm", "litre", "cup",
+                                        "bottle"};
+
+    return (size_t)u < KW_COUNT(names) ? names[u] : "litre";
+}
+
+static struct ledger_obs to_ledger(const struct reader_obs *o)
+{
+    struct ledger_obs l = {.kind = reader_kind_name(o->kind),
+                           .people = o->people,
+                           .under5 = o->under5,
+                           .signs = o->signs};
+
+    if (o->part != READER_NO_PART)
+        l.part = reader_part_name(o->part);
+    if (o->measure.type != READER_NO_MEASURE) {
+        l.measure = o->measure.type == READER_DROP ? "drop" : "yield";
+        l.unit = unit_name(o->measure.unit);
+        l.value = o->measure.value;
+        l.minutes = o->measure.minutes;
+    }
+    return l;
+}
+
+static int put_report(struct taking *t, int64_t *id)
+{
+    struct ledger_obs obs[READER_OBS_MOST];
+    struct ledger_report r = {.text_id = t->text_id,
+                              .phone_id = t->phone.id,
+                              .pot_key = t->pot.key,
+                              .home_id = t->pot.home_id,
+                              .place_id = t->pot.place_id,
+                              .at_s = t->at_s};
+    int err;
+
+    for (size_t i = 0; i < t->m.n_obs; i++)
+        obs[i] = to_ledger(&t->m.obs[i]);
+    if (t->pot.key == 0) { /* about the home alone */
+        r.home_id = t->home.id;
+        r.place_id = t->home.place_id;
+    }
+    err = ledger_report_put(t->lg, &r, obs, t->m.n_obs);
+    *id = r.id;
+    return err;
+}
+
+static int put_flow(struct taking *t, int64_t report_id, double p_below)
+{
+    struct ledger_flow f = {
+        .report_id = report_id,
+        .pot_key = t->pot.key,
+        .at_s = t->at_s,
+        .first_hour_l = t->flow.first_hour_l,
+        .log_se = t->flow.log_se,
+        .k_m_s = t->flow.k_m_s,
+        .water_degc = t->water_degc,
+        .p_below = p_below,
+        .verdict = flow_verdict_name((enum flow_verdict)t->verdict)};
+
+    return ledger_flow_put(t->lg, &f);
+}
+
+/* What the observations change in the pot. */
+static int change_pot(struct taking *t, int64_t report_id)
+{
+    int err = 0;
+
+    for (size_t i = 0; err == 0 && i < t->m.n_obs; i++) {
+        switch (t->m.obs[i].kind) {
+        case READER_CRACK:
+        case READER_LEAK:
+        case READER_BROKEN:
+            err = ledger_pot_fail(t->lg, t->pot.key, t->at_s, report_id);
+            t->scan = true;
+            break;
+        case READER_SCRUBBED:
+            err = ledger_pot_scrubbed(t->lg, t->pot.key, t->at_s);
+            break;
+        default:
+            break;
+        }
+    }
+    return err;
+}
+
+int filing_put(struct taking *t)
+{
+    double p_below = NAN;
+    int64_t report_id;
+    int err = solve_flow(t, &p_below);
+
+    if (err == KW_EINVAL) {
+        ask(t, "ask-impossible", reader_why_name(READER_WHY_IMPOSSIBLE));
+        return 0;
+    }
+    if (err < 0 || (err = put_report(t, &report_id)) < 0)
+        return err;
+    if (t->pot.key != 0 && (err = change_pot(t, report_id)) < 0)
+        return err;
+    if (t->has_flow && (err = put_flow(t, report_id, p_below)) < 0)
+        return err;
+    return t->pot.key != 0 ? raise_flow(t, report_id) : 0;
+}

@@ -1,0 +1,99 @@
+#ifndef KW_DESK_INNER_H
+#define KW_DESK_INNER_H
+/* inner.h - what the files of the desk share; no other room includes it. */
+#include "desk/desk.h"
+#include "watch/flowrule.h"
+#include "watch/seep.h"
+
+#define TAKING_POTS      8
+#define DESK_ASK_KEEPS_S (72 * 3600) /* what was asked is remembered so long */
+
+struct desk {
+    const struct config *conf; /* borrowed */
+    struct reader *reader;
+    struct reader_scratch *scratch;
+    struct replies *replies;
+    struct serial_layout layout;
+    struct reader_limits limits;
+    struct seep_pot moulds[CONFIG_MOULDS_MOST];
+    struct flow_rule rule;
+};
+
+/* One text under way. */
+struct taking {
+    struct desk *d;
+    struct ledger *lg;
+    const struct desk_text *in;
+    int64_t text_id;
+    int64_t at_s;
+    struct ledger_phone phone;
+    struct ledger_home home; /* of the phone; id 0 none */
+    int n_pots;              /* in that home, as many as there are */
+    char own[SERIAL_CAP], own_too[SERIAL_CAP];
+    struct reader_meaning m;
+    struct ledger_pot pot;   /* key 0: none known */
+    bool confirmed;          /* the sender has said: it is this pot */
+    const char *ask;         /* key of the desk's own question, or NULL */
+    const char *why;         /* what stands in the ledger for it, or NULL */
+    struct seep_flow flow;   /* of the measure, when has_flow */
+    struct reader_measure measured;
+    bool has_flow;
+    double water_degc;
+    int verdict;             /* enum flow_verdict, -1 none */
+    bool said;               /* a command has written the answer */
+    bool silent;             /* nothing is answered */
+    bool scan;
+    char lang[READER_LANG_CAP];
+    struct kw_buf reply;
+};
+
+/* 1 for those who may report on, and ask about, any pot. */
+bool taking_works(const struct taking *t);
+
+/* desk.c: the mould of that name, else the first one. */
+const struct seep_pot *desk_mould(const struct desk *d, const char *name);
+/* The carrier by which a phone is reached unasked. */
+const char *desk_carrier(const struct desk *d, const struct ledger_phone *p,
+                         const struct config_person *person);
+/* The configuration's line of that number, or NULL. */
+const struct config_person *desk_person(const struct desk *d,
+                                        const char *number);
+/* The first of the tags that there are replies for; else the programme's. */
+const char *desk_lang(const struct desk *d, const char *const *tags, size_t n);
+
+/* filing.c: which pot, and whether it may be filed; sets t->ask. */
+int filing_resolve(struct taking *t);
+/* Report, observations, flow, the pot's state and what alerts of it. */
+int filing_put(struct taking *t);
+double desk_water_degc(struct desk *d, struct ledger *lg, int64_t place_id,
+                       int64_t at_s);
+
+/* raise.c: alerts and who is told. quiet: nobody. */
+struct raise {
+    struct desk *d;
+    struct ledger *lg;
+    int64_t now_s;
+    bool quiet;
+    const char *key;          /* the text's */
+    struct reply_slots slots; /* alert and signs are filled in */
+    unsigned signs;           /* put into each one's language */
+    int64_t report_id, text_id;
+};
+int raise_alert(struct raise *r, struct ledger_alert *a, bool *fresh);
+int raise_danger(struct taking *t);
+int raise_flow(struct taking *t, int64_t report_id);
+/* Puts a text out to each coordinator; body by key and slots. */
+int raise_tell(struct raise *r, enum ledger_out_kind kind, int priority,
+               int64_t alert_id);
+
+/* commands.c: help, language, stop … and the coordinators'. */
+int commands_run(struct taking *t);
+int field_run(struct taking *t);
+/* Writes a reply of that key; the text is then answered. */
+int commands_say(struct taking *t, const char *key,
+                 const struct reply_slots *slots);
+
+/* dialogue.c: what was asked before and is completed now. */
+int dialogue_before(struct taking *t, const struct reader_hint *hint);
+int dialogue_after(struct taking *t);
+#endif

@@ -1,0 +1,273 @@
+/*
+ * take.c - the whole way of one text.
+ *
+ *   kept -> who sent it -> read (with what was asked before) -> which pot
+ *        -> danger told at once -> command, or filed, or asked -> answered
+ *
+ * Invariants: (1) a repeat of the carrier changes nothing; (2) nothing is
+ * filed unless the reader says so, the serial passes, the ledger knows the
+ * pot and it is the sender's or the sender works for the line or has said
+ * yes; (3) a danger sign raises its alert whatever else becomes of the text;
+ * (4) at most one answer leaves for a text.
+ *
+ * A phone that said `stop` is never reminded nor told anything unasked. A
+ * report it sends all the same is filed and answered once, since it asked;
+ * so is what it says with a danger sign. Talk is not answered.
+ */
+#include "desk/inner.h"
+
+#include "base/clock.h"
+
+#include <stdio.h>
+#include <string.h>
+
+bool taking_works(const struct taking *t)
+{
+    return t->phone.role != LEDGER_HOUSEHOLD;
+}
+
+/* ---- who sent it ---- */
+
+static int canonical_of(int64_t key, char dst[SERIAL_CAP])
+{
+    return serial_from_key(key, dst);
+}
+
+static int know_sender(struct taking *t)
+{
+    int64_t keys[TAKING_POTS];
+    char number[LEDGER_PHONE_CAP];
+    int err, n;
+
+    desk_number(t->d->conf, t->in->from, number, sizeof(number));
+    if ((err = ledger_phone_take(t->lg, number, &t->phone)) < 0)
+        return err;
+    err = ledger_home_of_phone(t->lg, t->phone.id, &t->home);
+    if (err == KW_ENOENT)
+        memset(&t->home, 0, sizeof(t->home));
+    else if (err < 0)
+        return err;
+    n = ledger_pots_of_phone(t->lg, t->phone.id, keys, TAKING_POTS);
+    if (n < 0)
+        return n;
+    t->n_pots = n;
+    if (n > 0 && canonical_of(keys[0], t->own) < 0)
+        t->own[0] = '\0';
+    if (n > 1 && canonical_of(keys[1], t->own_too) < 0)
+        t->own_too[0] = '\0';
+    return 0;
+}
+
+/* Its last clear choice, what it wrote now, what it wrote before, its home's,
+ * its place's, the programme's. */
+static int choose_lang(struct taking *t)
+{
+    struct ledger_place place = {.lang = ""};
+    const char *chosen;
+    int err = 0;
+
+    if (t->home.place_id != 0)
+        err = ledger_place_get(t->lg, t->home.place_id, &place);
+    if (err < 0 && err != KW_ENOENT)
+        return err;
+    chosen = desk_lang(t->d,
+                       (const char *const[]){t->phone.lang, t->m.lang,
+                                             t->phone.lang_seen, t->home.lang,
+                                             place.lang},
+                       5);
+    snprintf(t->lang, sizeof(t->lang), "%.*s", (int)sizeof(t->lang) - 1,
+             chosen);
+    return 0;
+}
+
+/* ---- reading ---- */
+
+static int read_text(struct taking *t)
+{
+    struct reader_hint hint = {
+        .lang = t->phone.lang[0]        ? t->phone.lang
+                : t->phone.lang_seen[0] ? t->phone.lang_seen
+                : t->home.lang[0]       ? t->home.lang
+                                        : NULL,
+        .pot = t->n_pots == 1 && t->own[0] ? t->own : NULL};
+
+    reader_read(t->d->reader, t->d->scratch, t->in->text, t->in->len, &hint,
+                &t->m);
+    return dialogue_before(t, &hint);
+}
+
+/* Words that a report may carry along, as `visit` does. */
+static bool is_report(const struct reader_meaning *m)
+{
+    return m->outcome == READER_FILED && m->n_obs > 0 &&
+           (m->command == READER_NO_COMMAND || m->command == READER_VISIT);
+}
+
+static bool is_question(const struct taking *t)
+{
+    return t->ask != NULL || t->m.outcome == READER_ASKED;
+}
+
+/* ---- answering ---- */
+
+static bool chat_is_answered(struct taking *t)
+{
+    if (t->phone.stopped ||
+        (t->phone.last_chat_reply_s != 0 &&
+         t->at_s - t->phone.last_chat_reply_s < CLOCK_DAY_S))
+        return false;
+    t->phone.last_chat_reply_s = t->at_s;
+    return true;
+}
+
+static int write_reply(struct taking *t)
+{
+    struct reply_case c = {.layout = &t->d->layout,
+                           .meaning = &t->m,
+                           .lang = t->lang,
+                           .clinic = t->d->conf->clinic,
+                           .flow_verdict = t->verdict,
+                           .litres = t->has_flow ? t->flow.first_hour_l : 0,
+                           .own = t->own[0] ? t->own : NULL,
+                           .own_too = t->own_too[0] ? t->own_too : NULL,
+                           .ask = t->ask};
+    bool chat = t->m.outcome == READER_NOT_REPORT && !is_question(t) &&
+                t->m.command == READER_NO_COMMAND && t->m.danger == 0;
+
+    if (t->said || t->silent || (chat && !chat_is_answered(t)))
+        return 0;
+    return reply_for_case(t->d->replies, &c, &t->reply);
+}
+
+static int put_answer(struct taking *t, struct desk_answer *out)
+{
+    struct ledger_out o = {.phone_id = t->phone.id,
+                           .kind = LEDGER_REPLY,
+                           .priority = t->m.danger ? LEDGER_PRIORITY_DANGER
+                                                   : LEDGER_PRIORITY_REPLY,
+                           .at_s = t->at_s,
+                           .due_s = t->at_s,
+                           .expires_s = t->at_s + t->d->conf->reply_expires_s,
+                           .text_id = t->text_id};
+    int err;
+
+    if (t->in->quiet || t->reply.len == 0)
+        return 0;
+    if (kw_copy(o.body, sizeof(o.body), t->reply.data, t->reply.len) < 0 ||
+        kw_copy(o.carrier, sizeof(o.carrier), t->in->carrier,
+                strlen(t->in->carrier)) < 0)
+        return KW_EINVAL;
+    if ((err = ledger_out_put(t->lg, &o)) < 0)
+        return err;
+    out->outbox_id = o.id;
+    return kw_copy(out->body, sizeof(out->body), o.body, strlen(o.body));
+}
+
+/* ---- what is remembered of it ---- */
+
+static int note_reading(struct taking *t)
+{
+    enum reader_outcome outcome =
+        is_question(t) ? READER_ASKED : t->m.outcome;
+    const char *why = t->why ? t->why
+                      : t->m.why != READER_CLEAR ? reader_why_name(t->m.why)
+                                                 : NULL;
+    const char *command = t->m.command != READER_NO_COMMAND
+                              ? reader_command_name(t->m.command)
+                              : NULL;
+
+    return ledger_text_in_read(t->lg, t->text_id,
+                               reader_outcome_name(outcome), why, command,
+                               t->m.lang[0] ? t->m.lang : NULL, t->pot.key,
+                               t->m.danger);
+}
+
+/* How to reach the phone, and what it writes in. */
+static int note_phone(struct taking *t)
+{
+    if (!t->in->quiet)
+        kw_copy(t->phone.carrier, sizeof(t->phone.carrier), t->in->carrier,
+                strlen(t->in->carrier));
+    if (t->m.outcome == READER_FILED && t->m.lang[0] != '\0' &&
+        replies_has_lang(t->d->replies, t->m.lang))
+        kw_copy(t->phone.lang_seen, sizeof(t->phone.lang_seen), t->m.lang,
+                strlen(t->m.lang));
+    return ledger_phone_put(t->lg, &t->phone);
+}
+
+/* ---- the way ---- */
+
+static int act(struct taking *t)
+{
+    int err;
+
+    if ((err = filing_resolve(t)) < 0)
+        return err;
+    if (t->m.danger != 0 && (err = raise_danger(t)) < 0)
+        return err;
+    if (t->ask == NULL && is_report(&t->m))
+        return filing_put(t);
+    if (t->m.outcome != READER_ASKED && t->ask == NULL &&
+        t->m.command != READER_NO_COMMAND)
+        return commands_run(t);
+    return 0;
+}
+
+static int go(struct taking *t, struct desk_answer *out)
+{
+    int err;
+
+    if ((err = read_text(t)) < 0 || (err = choose_lang(t)) < 0 ||
+        (err = act(t)) < 0 || (err = dialogue_after(t)) < 0 ||
+        (err = write_reply(t)) < 0 || (err = put_answer(t, out)) < 0 ||
+        (err = note_reading(t)) < 0)
+        return err;
+    out->outcome = is_question(t) ? READER_ASKED : t->m.outcome;
+    out->scan = t->scan;
+    return note_phone(t);
+}
+
+/* The answer that the text got when it came first. */
+static int repeat_answer(struct ledger *lg, int64_t text_id,
+                         struct desk_answer *out)
+{
+    struct kw_buf body;
+    int err;
+
+    out->repeat = true;
+    out->text_id = text_id;
+    kw_buf_init(&body, LEDGER_BODY_CAP - 1);
+    err = ledger_answer_of(lg, text_id, &body, &out->outbox_id);
+    if (err == 0)
+        err = kw_copy(out->body, sizeof(out->body), kw_buf_text(&body),
+                      body.len);
+    kw_buf_release(&body);
+    return err == KW_ENOENT ? 0 : err;
+}
+
+int desk_take(struct desk *d, struct ledger *lg, const struct desk_text *in,
+              struct desk_answer *out)
+{
+    struct taking t = {.d = d, .lg = lg, .in = in, .at_s = in->at_s,
+                       .verdict = -1};
+    struct ledger_text_in kept = {.carrier = in->carrier, .ref = in->ref,
+                                  .at_s = in->at_s, .sent_s = in->sent_s,
+                                  .body = in->text, .len = in->len};
+    int err;
+
+    memset(out, 0, sizeof(*out));
+    out->outcome = READER_NOT_REPORT;
+    if ((err = know_sender(&t)) < 0)
+        return err;
+    kept.phone_id = t.phone.id;
+    err = ledger_text_in_put(lg, &kept);
+    if (err == KW_EDUP)
+        return repeat_answer(lg, kept.id, out);
+    if (err < 0)
+        return err;
+    out->text_id = t.text_id = kept.id;
+    kw_buf_init(&t.reply, LEDGER_BODY_CAP - 1);
+    err = go(&t, out);
+    kw_buf_release(&t.reply);
+    return err;
+}

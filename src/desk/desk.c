@@ -258,8 +258,7 @@ static int put_person(const struct desk *d, struct ledger *lg,
         p.role = (enum ledger_role)role;
     if (p.lang[0] == '\0')
         kw_copy(p.lang, sizeof(p.lang), person->lang, strlen(person->lang));
-    if (kw_copy(p.name, sizeof(p.name), person->name,
-                strlen(person->name)) < 0)
+    if (kw_copy(p.name, sizeof(p.name), person->name, strlen(person->name)) < 0)
         memcpy(p.name, person->name, sizeof(p.name) - 1);
     return ledger_phone_put(lg, &p);
 }

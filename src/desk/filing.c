@@ -80,8 +80,7 @@ static bool measured(const struct reader_obs *o)
 }
 
 static void take_measure(const struct config *conf,
-                         const struct reader_measure *m,
-                         struct seep_reading *r)
+                         const struct reader_measure *m, struct seep_reading *r)
 {
     r->elapsed_s = m->minutes * 60;
     switch (m->unit) {
@@ -120,27 +119,25 @@ static void judge(struct taking *t, const struct ledger_batch *batch,
                   double *p_below)
 {
     bool scrubbed_now = false;
-    struct flow_past past = {.age_days = 365,
-                             .low_before = t->pot.low_before,
-                             .batch_max_l = isfinite(batch->test_max_l)
-                                                ? batch->test_max_l
-                                                : 0};
+    struct flow_past past = {
+        .age_days = 365,
+        .low_before = t->pot.low_before,
+        .batch_max_l = isfinite(batch->test_max_l) ? batch->test_max_l : 0};
 
     for (size_t i = 0; i < t->m.n_obs; i++)
         scrubbed_now |= t->m.obs[i].kind == READER_SCRUBBED;
     if (isfinite(t->pot.last_flow_l) && t->pot.last_flow_l > 0) {
         past.last_l = t->pot.last_flow_l;
-        past.last_log_se = isfinite(t->pot.last_flow_log_se)
-                               ? t->pot.last_flow_log_se
-                               : 0;
+        past.last_log_se =
+            isfinite(t->pot.last_flow_log_se) ? t->pot.last_flow_log_se : 0;
     } else if (isfinite(t->pot.test_l) && t->pot.test_l > 0) {
         past.last_l = t->pot.test_l;
     }
     if (t->pot.given_s != 0)
         past.age_days = (double)(t->at_s - t->pot.given_s) / CLOCK_DAY_S;
     past.scrubbed_since =
-        scrubbed_now || (t->pot.last_scrub_s != 0 &&
-                         t->pot.last_scrub_s > t->pot.last_low_s);
+        scrubbed_now ||
+        (t->pot.last_scrub_s != 0 && t->pot.last_scrub_s > t->pot.last_low_s);
     t->verdict = flow_judge(&t->d->rule, &past, t->flow.first_hour_l,
                             t->flow.log_se, p_below);
 }

@@ -49,6 +49,8 @@ struct taking {
 
 /* 1 for those who may report on, and ask about, any pot. */
 bool taking_works(const struct taking *t);
+/* Sets t->lang. */
+int taking_choose_lang(struct taking *t);
 
 /* desk.c: the mould of that name, else the first one. */
 const struct seep_pot *desk_mould(const struct desk *d, const char *name);
@@ -88,6 +90,8 @@ int raise_tell(struct raise *r, enum ledger_out_kind kind, int priority,
 
 /* commands.c: help, language, stop … and the coordinators'. */
 int commands_run(struct taking *t);
+/* After the yes: the homes of the batch are told. */
+int commands_recall(struct taking *t, const char *batch);
 int field_run(struct taking *t);
 /* Writes a reply of that key; the text is then answered. */
 int commands_say(struct taking *t, const char *key,

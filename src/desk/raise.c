@@ -52,8 +52,7 @@ static int tell_one(struct raise *r, const struct config_person *person,
     if (err == 0)
         err = kw_copy(o->body, sizeof(o->body), body.data, body.len);
     if (err == 0)
-        err = kw_copy(o->carrier, sizeof(o->carrier), carrier,
-                      strlen(carrier));
+        err = kw_copy(o->carrier, sizeof(o->carrier), carrier, strlen(carrier));
     o->phone_id = p.id;
     kw_buf_release(&body);
     return err < 0 ? err : ledger_out_put(r->lg, o);
@@ -85,8 +84,8 @@ int raise_tell(struct raise *r, enum ledger_out_kind kind, int priority,
 /* ---- one alert ---- */
 
 /* Whether the coordinators hear of it once more. Remembers that they do. */
-static int tell_again(struct raise *r, const struct ledger_alert *a,
-                      bool fresh, bool *again)
+static int tell_again(struct raise *r, const struct ledger_alert *a, bool fresh,
+                      bool *again)
 {
     char key[40];
     int64_t told = 0, signs = a->signs & 15;
@@ -140,8 +139,7 @@ static int know_about(struct taking *t, int64_t place_id, struct about *a)
 
     memset(a, 0, sizeof(*a));
     if (t->m.serial[0] != '\0') {
-        serial_format(&t->d->layout, t->m.serial, a->serial,
-                      sizeof(a->serial));
+        serial_format(&t->d->layout, t->m.serial, a->serial, sizeof(a->serial));
         serial_batch(&t->d->layout, t->m.serial, a->batch);
     }
     /* A worker writes for a home: then it is the home that is called. */
@@ -160,8 +158,11 @@ static int know_about(struct taking *t, int64_t place_id, struct about *a)
 static void begin(struct raise *r, struct taking *t, const char *key,
                   const struct about *a)
 {
-    *r = (struct raise){.d = t->d, .lg = t->lg, .now_s = t->at_s,
-                        .quiet = t->in->quiet, .key = key,
+    *r = (struct raise){.d = t->d,
+                        .lg = t->lg,
+                        .now_s = t->at_s,
+                        .quiet = t->in->quiet,
+                        .key = key,
                         .text_id = t->text_id};
     r->slots.serial = a->serial[0] ? a->serial : "-";
     r->slots.batch = a->batch[0] ? a->batch : "-";
@@ -175,8 +176,8 @@ static void write_words(struct ledger_alert *a, const struct about *about,
                         const char *seen)
 {
     snprintf(a->words, sizeof(a->words), "%.*s%s%s%s%.*s", 60,
-             about->place.name, about->place.name[0] ? ", " : "",
-             about->serial, about->serial[0] ? ": " : "", 120, seen);
+             about->place.name, about->place.name[0] ? ", " : "", about->serial,
+             about->serial[0] ? ": " : "", 120, seen);
 }
 
 /* The home that the signs are told of, else the phone that told them. */
@@ -201,8 +202,7 @@ static void danger_subject(struct taking *t, struct ledger_alert *a,
 
 int raise_danger(struct taking *t)
 {
-    struct ledger_alert a = {.kind = LEDGER_ALERT_DANGER,
-                             .signs = t->m.danger};
+    struct ledger_alert a = {.kind = LEDGER_ALERT_DANGER, .signs = t->m.danger};
     struct about about;
     struct raise r;
     struct kw_buf seen;
@@ -225,8 +225,8 @@ int raise_danger(struct taking *t)
 static int raise_on_pot(struct taking *t, int64_t report_id,
                         enum ledger_alert_kind kind, const char *key)
 {
-    struct ledger_alert a = {.kind = kind, .on = LEDGER_ON_POT,
-                             .subject_id = t->pot.key};
+    struct ledger_alert a = {
+        .kind = kind, .on = LEDGER_ON_POT, .subject_id = t->pot.key};
     struct about about;
     struct raise r;
     char seen[64] = "too fast";
@@ -255,8 +255,7 @@ int raise_flow(struct taking *t, int64_t report_id)
     if (t->verdict == FLOW_STOP)
         return raise_on_pot(t, report_id, LEDGER_ALERT_FAST, "alert-fast");
     if (t->verdict < 0 && said_fast)
-        return raise_on_pot(t, report_id, LEDGER_ALERT_FAST,
-                            "alert-fast-said");
+        return raise_on_pot(t, report_id, LEDGER_ALERT_FAST, "alert-fast-said");
     if (t->verdict == FLOW_REPLACE)
         return raise_on_pot(t, report_id, LEDGER_ALERT_LOW_FLOW, "alert-low");
     return 0;

@@ -60,7 +60,7 @@ static int know_sender(struct taking *t)
 
 /* Its last clear choice, what it wrote now, what it wrote before, its home's,
  * its place's, the programme's. */
-static int choose_lang(struct taking *t)
+int taking_choose_lang(struct taking *t)
 {
     struct ledger_place place = {.lang = ""};
     const char *chosen;
@@ -132,7 +132,9 @@ static int write_reply(struct taking *t)
                            .own_too = t->own_too[0] ? t->own_too : NULL,
                            .ask = t->ask};
     bool chat = t->m.outcome == READER_NOT_REPORT && !is_question(t) &&
-                t->m.command == READER_NO_COMMAND && t->m.danger == 0;
+                t->m.danger == 0 &&
+                (t->m.command == READER_NO_COMMAND ||
+                 t->m.command == READER_YES || t->m.command == READER_NO);
 
     if (t->said || t->silent || (chat && !chat_is_answered(t)))
         return 0;
@@ -167,19 +169,17 @@ static int put_answer(struct taking *t, struct desk_answer *out)
 
 static int note_reading(struct taking *t)
 {
-    enum reader_outcome outcome =
-        is_question(t) ? READER_ASKED : t->m.outcome;
-    const char *why = t->why ? t->why
+    enum reader_outcome outcome = is_question(t) ? READER_ASKED : t->m.outcome;
+    const char *why = t->why                     ? t->why
                       : t->m.why != READER_CLEAR ? reader_why_name(t->m.why)
                                                  : NULL;
     const char *command = t->m.command != READER_NO_COMMAND
                               ? reader_command_name(t->m.command)
                               : NULL;
 
-    return ledger_text_in_read(t->lg, t->text_id,
-                               reader_outcome_name(outcome), why, command,
-                               t->m.lang[0] ? t->m.lang : NULL, t->pot.key,
-                               t->m.danger);
+    return ledger_text_in_read(t->lg, t->text_id, reader_outcome_name(outcome),
+                               why, command, t->m.lang[0] ? t->m.lang : NULL,
+                               t->pot.key, t->m.danger);
 }
 
 /* How to reach the phone, and what it writes in. */
@@ -217,7 +217,7 @@ static int go(struct taking *t, struct desk_answer *out)
 {
     int err;
 
-    if ((err = read_text(t)) < 0 || (err = choose_lang(t)) < 0 ||
+    if ((err = read_text(t)) < 0 || (err = taking_choose_lang(t)) < 0 ||
         (err = act(t)) < 0 || (err = dialogue_after(t)) < 0 ||
         (err = write_reply(t)) < 0 || (err = put_answer(t, out)) < 0 ||
         (err = note_reading(t)) < 0)
@@ -239,8 +239,8 @@ static int repeat_answer(struct ledger *lg, int64_t text_id,
     kw_buf_init(&body, LEDGER_BODY_CAP - 1);
     err = ledger_answer_of(lg, text_id, &body, &out->outbox_id);
     if (err == 0)
-        err = kw_copy(out->body, sizeof(out->body), kw_buf_text(&body),
-                      body.len);
+        err =
+            kw_copy(out->body, sizeof(out->body), kw_buf_text(&body), body.len);
     kw_buf_release(&body);
     return err == KW_ENOENT ? 0 : err;
 }
@@ -248,11 +248,14 @@ static int repeat_answer(struct ledger *lg, int64_t text_id,
 int desk_take(struct desk *d, struct ledger *lg, const struct desk_text *in,
               struct desk_answer *out)
 {
-    struct taking t = {.d = d, .lg = lg, .in = in, .at_s = in->at_s,
-                       .verdict = -1};
-    struct ledger_text_in kept = {.carrier = in->carrier, .ref = in->ref,
-                                  .at_s = in->at_s, .sent_s = in->sent_s,
-                                  .body = in->text, .len = in->len};
+    struct taking t = {
+        .d = d, .lg = lg, .in = in, .at_s = in->at_s, .verdict = -1};
+    struct ledger_text_in kept = {.carrier = in->carrier,
+                                  .ref = in->ref,
+                                  .at_s = in->at_s,
+                                  .sent_s = in->sent_s,
+                                  .body = in->text,
+                                  .len = in->len};
     int err;
 
     memset(out, 0, sizeof(*out));

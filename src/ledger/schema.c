@@ -264,10 +264,26 @@ static const char first[] =
     " value INTEGER NOT NULL"
     ") STRICT, WITHOUT ROWID;";
 
+static const char second[] =
+    /* What a phone was asked and has not answered: asking.h. */
+    "CREATE TABLE asking ("
+    " phone_id INTEGER PRIMARY KEY REFERENCES phones,"
+    " text_id INTEGER NOT NULL REFERENCES texts_in,"
+    " at_s INTEGER NOT NULL,"
+    " why TEXT NOT NULL,"
+    " about TEXT NOT NULL DEFAULT ''"  /* serial or batch */
+    ") STRICT;"
+    /* Whom to remind to measure again. */
+    "CREATE INDEX pots_low ON pots (last_low_s) WHERE last_low_s IS NOT NULL;"
+    /* Failures of a day. */
+    "CREATE INDEX pots_failed ON pots (failed_s) WHERE failed_s IS NOT NULL;"
+    "CREATE INDEX reports_at ON reports (at_s);";
+
 static const struct {
     const char *name, *sql;
 } migrations[] = {
     {"the whole ledger", first},
+    {"what was asked, and what is due", second},
 };
 
 int schema_latest(void)

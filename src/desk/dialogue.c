@@ -1,0 +1,157 @@
+/*
+ * dialogue.c - the next text completes what was asked before.
+ *
+ * The text that led to a question is kept with its words. What comes next is
+ * first read alone: a whole report takes the question's place. Else both are
+ * put together and read as one text: "10h" behind "… slow 6f". A serial that
+ * was asked for again replaces the one that stood there. Only what the reader
+ * then calls a whole report is taken, so nothing is filed that could not
+ * have been filed from one text. "Yes" and "no" answer what was asked so.
+ */
+#include "desk/inner.h"
+
+#include "ledger/asking.h"
+
+#include <ctype.h>
+#include <string.h>
+
+#define NEXT_MOST 80 /* a longer text is not the answer to a small question */
+
+/* Questions that are answered by a serial. */
+static bool wants_serial(const char *why)
+{
+    static const char *const whys[] = {"check",    "two_pots", "no_pot",
+                                       "unknown",  "not_out",  "scrapped",
+                                       "elsewhere"};
+
+    for (size_t i = 0; i < KW_COUNT(whys); i++) {
+        if (strcmp(why, whys[i]) == 0)
+            return true;
+    }
+    return false;
+}
+
+static bool in_number(char c)
+{
+    return isdigit((unsigned char)c) || c == ' ' || c == '-' || c == '.';
+}
+
+/* Copies the text without its runs of six digits and more. */
+static void put_without_serials(struct kw_buf *out, const char *s, size_t len)
+{
+    for (size_t i = 0; i < len;) {
+        size_t end = i, digits = 0;
+
+        while (end < len && in_number(s[end]))
+            digits += isdigit((unsigned char)s[end++]) != 0;
+        if (digits >= 6) {
+            kw_buf_putc(out, ' ');
+            i = end;
+        } else {
+            end = end > i ? end : i + 1;
+            kw_buf_put(out, s + i, end - i);
+            i = end;
+        }
+    }
+}
+
+/* Both texts read as one. True when they make a whole report. */
+static bool read_both(struct taking *t, const struct asking *a,
+                      const struct reader_hint *hint)
+{
+    struct reader_meaning both;
+    struct kw_buf text;
+    bool serial = wants_serial(a->why);
+    bool whole;
+
+    kw_buf_init(&text, READER_TEXT_MOST);
+    if (serial)
+        put_without_serials(&text, a->body, a->len);
+    else
+        kw_buf_put(&text, a->body, a->len);
+    kw_buf_putc(&text, ' ');
+    kw_buf_put(&text, t->in->text, t->in->len);
+    reader_read(t->d->reader, t->d->scratch, kw_buf_text(&text), text.len, hint,
+                &both);
+    whole = text.err == 0 && both.outcome == READER_FILED && both.n_obs > 0 &&
+            both.command == READER_NO_COMMAND &&
+            (!serial || !both.serial_from_hint);
+    if (whole) {
+        both.danger |= t->m.danger;
+        t->m = both;
+    }
+    kw_buf_release(&text);
+    return whole;
+}
+
+/* ---- yes and no ---- */
+
+static int no_said(struct taking *t, const struct asking *a)
+{
+    const char *key = strcmp(a->why, "recall") == 0 ? "noted" : "not-mine";
+    int err = asking_forget(t->lg, t->phone.id);
+
+    if (err < 0 || (err = taking_choose_lang(t)) < 0)
+        return err;
+    return commands_say(t, key, NULL);
+}
+
+static int yes_said(struct taking *t, const struct asking *a,
+                    const struct reader_hint *hint)
+{
+    if (strcmp(a->why, "recall") == 0)
+        return commands_recall(t, a->about);
+    if (a->body == NULL)
+        return 0;
+    reader_read(t->d->reader, t->d->scratch, a->body, a->len, hint, &t->m);
+    t->confirmed = true;
+    return 0;
+}
+
+static bool has_report(const struct reader_meaning *m)
+{
+    return m->outcome == READER_FILED && m->n_obs > 0;
+}
+
+static int answer(struct taking *t, const struct asking *a,
+                  const struct reader_hint *hint)
+{
+    bool yes_no =
+        strcmp(a->why, "elsewhere") == 0 || strcmp(a->why, "recall") == 0;
+
+    if (has_report(&t->m))
+        return 0;
+    if (yes_no && t->m.command == READER_YES)
+        return yes_said(t, a, hint);
+    if (yes_no && t->m.command == READER_NO)
+        return no_said(t, a);
+    if (t->m.command == READER_NO_COMMAND && a->body != NULL &&
+        t->in->len <= NEXT_MOST)
+        read_both(t, a, hint);
+    return 0;
+}
+
+int dialogue_before(struct taking *t, const struct reader_hint *hint)
+{
+    struct asking a;
+    int err = asking_get(t->lg, t->phone.id, t->at_s - DESK_ASK_KEEPS_S, &a);
+
+    if (err < 0)
+        return err == KW_ENOENT ? 0 : err;
+    err = answer(t, &a, hint);
+    kw_free(a.body);
+    return err;
+}
+
+int dialogue_after(struct taking *t)
+{
+    struct asking a = {
+        .phone_id = t->phone.id, .text_id = t->text_id, .at_s = t->at_s};
+    const char *why = t->why != NULL ? t->why : reader_why_name(t->m.why);
+
+    if (t->ask == NULL && t->m.outcome != READER_ASKED)
+        return has_report(&t->m) ? asking_forget(t->lg, t->phone.id) : 0;
+    kw_copy(a.why, sizeof(a.why), why, strlen(why));
+    kw_copy(a.about, sizeof(a.about), t->m.serial, strlen(t->m.serial));
+    return asking_put(t->lg, &a);
+}

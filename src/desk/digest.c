@@ -1,0 +1,285 @@
+/* digest.c - see digest.h. */
+#include "desk/digest.h"
+
+#include "base/clock.h"
+#include "ledger/due.h"
+
+#include <inttypes.h>
+#include <jansson.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#define WIDTH     80
+#define POTS_MOST 40 /* shown; the rest is counted */
+
+static int count(struct ledger *lg, int64_t from_s, int64_t to_s,
+                 struct due_counts *c)
+{
+    const char *kinds[READER_KINDS];
+
+    for (int i = 0; i < READER_KINDS; i++)
+        kinds[i] = reader_kind_name((enum reader_kind)i);
+    return due_count(lg, from_s, to_s, kinds, READER_KINDS, c);
+}
+
+/* ---- the short form ---- */
+
+static int add_alert(const struct ledger_alert *a, void *arg)
+{
+    struct kw_buf *line = arg;
+    char one[128];
+    int n = snprintf(one, sizeof(one), "%s%" PRId64 " %.60s",
+                     line->len ? "; " : "", a->id, a->words);
+
+    if (n > 0 && line->len + (size_t)n <= 90)
+        kw_buf_put(line, one, strlen(one));
+    return 0;
+}
+
+int digest_text(const struct desk *d, struct ledger *lg, int64_t from_s,
+                int64_t to_s, const char *lang, struct kw_buf *out)
+{
+    struct due_counts c;
+    struct kw_buf line;
+    struct reply_slots slots = {0};
+    int err = count(lg, from_s, to_s, &c);
+
+    if (err < 0)
+        return err;
+    kw_buf_init(&line, 400);
+    err = ledger_alerts_each(lg, true, 0, add_alert, &line);
+    slots = (struct reply_slots){.texts = (int)c.texts,
+                                 .reports = (int)c.reports,
+                                 .failed = (int)c.failed,
+                                 .ill = (int)c.ill,
+                                 .open = (int)(c.open + c.seen),
+                                 .replace = (int)c.replace,
+                                 .waiting = (int)c.waiting,
+                                 .line = kw_buf_text(&line)};
+    if (err == 0)
+        err = reply_write(desk_replies(d), lang, "digest", &slots, out);
+    while (err == 0 && out->len > 0 && out->data[out->len - 1] == ' ')
+        out->data[--out->len] = '\0';
+    kw_buf_release(&line);
+    return err;
+}
+
+/* ---- the long form ---- */
+
+struct page {
+    const struct digest_of *of;
+    struct kw_buf *out;
+    int n;
+    json_t *list; /* of the JSON form */
+};
+
+static size_t columns(const char *s, size_t len)
+{
+    size_t n = 0;
+
+    for (size_t i = 0; i < len; i++)
+        n += ((unsigned char)s[i] & 0xc0) != 0x80;
+    return n;
+}
+
+/* Words folded at WIDTH, later lines indented. Control characters go. */
+static void put_folded(struct kw_buf *out, const char *s, size_t indent)
+{
+    size_t at = 0;
+
+    while (*s != '\0') {
+        size_t len = strcspn(s, " \t\r\n"), wide = columns(s, len);
+
+        if (len > 0 && at > 0 && at + 1 + wide > WIDTH) {
+            kw_buf_printf(out, "\n%*s", (int)indent, "");
+            at = indent;
+        } else if (len > 0 && at > 0) {
+            kw_buf_putc(out, ' ');
+            at++;
+        }
+        for (size_t i = 0; i < len; i++) {
+            if ((unsigned char)s[i] >= 0x20 && s[i] != 0x7f)
+                kw_buf_putc(out, s[i]);
+        }
+        at += wide;
+        s += len;
+        s += strspn(s, " \t\r\n");
+    }
+    kw_buf_putc(out, '\n');
+}
+
+static int page_alert(const struct ledger_alert *a, void *arg)
+{
+    struct page *p = arg;
+    char line[512], day[CLOCK_TEXT_CAP];
+
+    p->n++;
+    clock_format_local(a->opened_s, day, sizeof(day));
+    snprintf(line, sizeof(line), "%5" PRId64 " %s %s, %s, %d report%s: %s",
+             a->id, day, ledger_alert_kind_name(a->kind),
+             a->state == LEDGER_SEEN ? "seen" : "open", a->reports,
+             a->reports == 1 ? "" : "s", a->words);
+    kw_buf_printf(p->out, "  ");
+    put_folded(p->out, line, 8);
+    return 0;
+}
+
+static int page_pot(const struct due_pot *pot, void *arg)
+{
+    struct page *p = arg;
+    char serial[SERIAL_CAP + 4], day[CLOCK_TEXT_CAP];
+
+    if (p->n++ >= POTS_MOST)
+        return 0;
+    serial_format(p->of->layout, pot->serial, serial, sizeof(serial));
+    clock_format_day(pot->since_s, day, sizeof(day));
+    kw_buf_printf(p->out, "  %-14s since %s  %.20s, home %.20s\n", serial, day,
+                  pot->place[0] ? pot->place : "-", pot->home);
+    return 0;
+}
+
+static void put_kinds(struct kw_buf *out, const struct due_counts *c)
+{
+    bool any = false;
+
+    kw_buf_puts(out, "  seen:");
+    for (int i = 0; i < READER_KINDS; i++) {
+        if (c->kinds[i] == 0)
+            continue;
+        kw_buf_printf(out, "%s %s %" PRId64, any ? "," : "",
+                      reader_kind_name((enum reader_kind)i), c->kinds[i]);
+        any = true;
+    }
+    kw_buf_puts(out, any ? "\n" : " nothing\n");
+}
+
+static void put_numbers(const struct digest_of *of, const struct due_counts *c,
+                        struct kw_buf *out)
+{
+    char from[CLOCK_TEXT_CAP], to[CLOCK_TEXT_CAP];
+
+    clock_format_local(of->from_s, from, sizeof(from));
+    clock_format_local(of->to_s, to, sizeof(to));
+    kw_buf_printf(out, "%.60s: %s to %s\n\n", of->conf->name, from, to);
+    kw_buf_printf(out,
+                  "  texts %" PRId64 ": filed %" PRId64 ", asked %" PRId64
+                  ", not a report %" PRId64 "\n",
+                  c->texts, c->filed, c->asked, c->not_report);
+    put_kinds(out, c);
+    kw_buf_printf(out,
+                  "  pots newly failed %" PRId64 "; measured %" PRId64
+                  ": low %" PRId64 ", too fast %" PRId64 "\n",
+                  c->failed, c->measured, c->low, c->fast);
+    kw_buf_printf(out,
+                  "  people ill %" PRId64 " (under five %" PRId64
+                  "), texts with a danger sign %" PRId64 "\n",
+                  c->ill, c->under5, c->danger);
+    kw_buf_printf(out,
+                  "  waiting to be sent %" PRId64
+                  ", not delivered in that time %" PRId64 "\n",
+                  c->waiting, c->lost);
+}
+
+int digest_page(const struct digest_of *of, struct ledger *lg,
+                struct kw_buf *out)
+{
+    struct page p = {.of = of, .out = out};
+    struct due_counts c;
+    int err = count(lg, of->from_s, of->to_s, &c);
+
+    if (err < 0)
+        return err;
+    put_numbers(of, &c, out);
+    kw_buf_printf(out, "\nAlerts that stand: %" PRId64 "\n", c.open + c.seen);
+    if ((err = ledger_alerts_each(lg, true, 0, page_alert, &p)) < 0)
+        return err;
+    kw_buf_printf(out, "\nPots to replace: %" PRId64 "\n", c.replace);
+    p.n = 0;
+    if ((err = due_replace_each(lg, page_pot, &p)) < 0)
+        return err;
+    if (p.n > POTS_MOST)
+        kw_buf_printf(out, "  and %d more\n", p.n - POTS_MOST);
+    kw_buf_puts(out, "\nA danger sign is for a health worker; what is safe to "
+                     "drink is for the local\nhealth authority to say.\n");
+    return out->err;
+}
+
+/* ---- JSON ---- */
+
+static int json_alert(const struct ledger_alert *a, void *arg)
+{
+    struct page *p = arg;
+    char opened[CLOCK_TEXT_CAP];
+
+    clock_format_utc(a->opened_s, opened, sizeof(opened));
+    json_array_append_new(
+        p->list,
+        json_pack("{s:I,s:s,s:s,s:s,s:i,s:s}", "alert", (json_int_t)a->id,
+                  "kind", ledger_alert_kind_name(a->kind), "state",
+                  a->state == LEDGER_SEEN ? "seen" : "open", "opened", opened,
+                  "reports", a->reports, "words", a->words));
+    return 0;
+}
+
+static int json_pot(const struct due_pot *pot, void *arg)
+{
+    struct page *p = arg;
+    char since[CLOCK_TEXT_CAP];
+
+    clock_format_utc(pot->since_s, since, sizeof(since));
+    json_array_append_new(
+        p->list, json_pack("{s:s,s:s,s:s,s:s}", "serial", pot->serial, "since",
+                           since, "place", pot->place, "home", pot->home));
+    return 0;
+}
+
+static json_t *json_counts(const struct due_counts *c)
+{
+    json_t *kinds = json_object();
+    json_t *o;
+
+    for (int i = 0; i < READER_KINDS; i++)
+        json_object_set_new(kinds, reader_kind_name((enum reader_kind)i),
+                            json_integer(c->kinds[i]));
+    o = json_pack("{s:I,s:I,s:I,s:I,s:I,s:I,s:I,s:I,s:I,s:I,s:I,s:I,s:I}",
+                  "texts", (json_int_t)c->texts, "filed", (json_int_t)c->filed,
+                  "asked", (json_int_t)c->asked, "not_report",
+                  (json_int_t)c->not_report, "reports", (json_int_t)c->reports,
+                  "failed", (json_int_t)c->failed, "measured",
+                  (json_int_t)c->measured, "low", (json_int_t)c->low, "fast",
+                  (json_int_t)c->fast, "ill", (json_int_t)c->ill, "danger",
+                  (json_int_t)c->danger, "waiting", (json_int_t)c->waiting,
+                  "not_delivered", (json_int_t)c->lost);
+    json_object_set_new(o, "kinds", kinds);
+    return o;
+}
+
+int digest_json(const struct digest_of *of, struct ledger *lg,
+                struct kw_buf *out)
+{
+    struct page p = {.of = of, .out = out};
+    struct due_counts c;
+    char from[CLOCK_TEXT_CAP], to[CLOCK_TEXT_CAP], *text;
+    json_t *o;
+    int err = count(lg, of->from_s, of->to_s, &c);
+
+    if (err < 0)
+        return err;
+    o = json_counts(&c);
+    clock_format_utc(of->from_s, from, sizeof(from));
+    clock_format_utc(of->to_s, to, sizeof(to));
+    json_object_set_new(o, "from", json_string(from));
+    json_object_set_new(o, "to", json_string(to));
+    json_object_set_new(o, "alerts", p.list = json_array());
+    err = ledger_alerts_each(lg, true, 0, json_alert, &p);
+    json_object_set_new(o, "replace", p.list = json_array());
+    if (err == 0)
+        err = due_replace_each(lg, json_pot, &p);
+    text = json_dumps(o, JSON_COMPACT);
+    if (err == 0 && text != NULL)
+        kw_buf_printf(out, "%s\n", text);
+    free(text);
+    json_decref(o);
+    return err < 0 ? err : text == NULL ? KW_EFULL : out->err;
+}

@@ -1,0 +1,170 @@
+/*
+ * scan.c - the breakage scan. Looking reads every pot's time at risk on a
+ * connection of its own; acting opens or refreshes the alerts in the
+ * writer's transaction.
+ */
+#include "desk/inner.h"
+
+#include "base/clock.h"
+#include "ledger/exposure.h"
+#include "watch/breakage.h"
+
+#include <math.h>
+#include <stdio.h>
+#include <string.h>
+
+/* A young programme leans on a published rate: docs/science.md. */
+static const struct breakage_prior prior = {.events = 3,
+                                            .rate_per_day = 0.012 / 30.4375};
+
+#define BATCH_IDS_MOST (1 << 24) /* ids count up from 1 */
+
+struct found {
+    int64_t batch_id, pots_out;
+    struct breakage_verdict v;
+};
+
+struct desk_findings {
+    struct found *items; /* those that are worth an alert, or have one */
+    size_t n, cap;
+};
+
+struct gathering {
+    int64_t now_s;
+    struct breakage_batch *batches;
+    size_t n, cap;
+    uint32_t *index; /* batch id -> place in batches and 1 */
+    size_t index_n, index_cap;
+};
+
+static struct breakage_batch *batch_of(struct gathering *g, int64_t id)
+{
+    if (id <= 0 || id >= BATCH_IDS_MOST)
+        return NULL;
+    if ((size_t)id >= g->index_n) {
+        kw_grow(&g->index, &g->index_cap, (size_t)id + 1, sizeof(*g->index));
+        memset(g->index + g->index_n, 0,
+               (g->index_cap - g->index_n) * sizeof(*g->index));
+        g->index_n = g->index_cap;
+    }
+    if (g->index[id] == 0) {
+        kw_grow(&g->batches, &g->cap, g->n + 1, sizeof(*g->batches));
+        g->batches[g->n] = (struct breakage_batch){.batch_id = id};
+        g->index[id] = (uint32_t)++g->n;
+    }
+    return &g->batches[g->index[id] - 1];
+}
+
+static int add_time(const struct ledger_exposure *e, void *arg)
+{
+    struct gathering *g = arg;
+    struct breakage_batch *b = batch_of(g, e->batch_id);
+    bool failed = e->failed_s != 0 && e->failed_s <= g->now_s;
+    int64_t end = g->now_s;
+
+    if (b == NULL)
+        return KW_ERANGE;
+    if (e->given_s > g->now_s)
+        return 0;
+    if (e->ended_s != 0 && e->ended_s < end)
+        end = e->ended_s;
+    if (failed && e->failed_s < end)
+        end = e->failed_s;
+    b->pots_out += e->first;
+    breakage_expose(b, 0, (double)(end - e->given_s) / CLOCK_DAY_S);
+    if (failed) {
+        double age = (double)(e->failed_s - e->given_s) / CLOCK_DAY_S;
+
+        b->failed++;
+        b->failed_at[breakage_bin(age)]++;
+    }
+    return 0;
+}
+
+static void keep(struct desk_findings *f, const struct breakage_batch *b,
+                 const struct breakage_verdict *v)
+{
+    kw_grow(&f->items, &f->cap, f->n + 1, sizeof(*f->items));
+    f->items[f->n++] = (struct found){b->batch_id, b->pots_out, *v};
+}
+
+int desk_scan_look(const struct config *conf, struct ledger *reading,
+                   int64_t now_s, struct desk_findings **out)
+{
+    struct gathering g = {.now_s = now_s};
+    struct desk_findings *f = NULL;
+    struct breakage_verdict *v;
+    int err = ledger_exposure_each(reading, add_time, &g);
+
+    *out = NULL;
+    if (err == 0) {
+        f = kw_calloc(1, sizeof(*f));
+        v = kw_calloc(g.n, sizeof(*v));
+        breakage_judge(g.batches, g.n, &prior, v);
+        for (size_t i = 0; i < g.n; i++) {
+            if (v[i].p_poisson < conf->breakage_p &&
+                v[i].observed >= conf->breakage_least)
+                keep(f, &g.batches[i], &v[i]);
+        }
+        kw_free(v);
+    }
+    kw_free(g.batches);
+    kw_free(g.index);
+    *out = f;
+    return err;
+}
+
+static int act_on(struct desk *d, struct ledger *lg, int64_t now_s,
+                  const struct found *found, bool *fresh)
+{
+    const struct breakage_verdict *v = &found->v;
+    struct ledger_alert a = {.kind = LEDGER_ALERT_BREAKAGE,
+                             .on = LEDGER_ON_BATCH,
+                             .subject_id = found->batch_id,
+                             .observed = (double)v->observed,
+                             .expected = v->expected,
+                             .p = v->p_poisson};
+    struct raise r = {
+        .d = d, .lg = lg, .now_s = now_s, .key = "alert-breakage"};
+    struct ledger_batch batch;
+    int err = ledger_batch_get(lg, found->batch_id, &batch);
+
+    if (err < 0)
+        return err;
+    snprintf(a.words, sizeof(a.words),
+             "batch %.20s: %lld of %lld broke, %.1f expected, ratio %.1f "
+             "(%.1f-%.1f), p %.2g",
+             batch.code, (long long)v->observed, (long long)found->pots_out,
+             v->expected, v->ratio, v->ratio_low, v->ratio_high, v->p_poisson);
+    r.slots = (struct reply_slots){.batch = batch.code,
+                                   .count = (int)v->observed,
+                                   .total = (int)found->pots_out,
+                                   .expected = v->expected,
+                                   .ratio = v->ratio,
+                                   .low = v->ratio_low,
+                                   .high = v->ratio_high};
+    return raise_alert(&r, &a, fresh);
+}
+
+int desk_scan_act(struct desk *d, struct ledger *lg, int64_t now_s,
+                  const struct desk_findings *f, int *raised)
+{
+    *raised = 0;
+    for (size_t i = 0; i < f->n; i++) {
+        bool fresh = false;
+        int err = act_on(d, lg, now_s, &f->items[i], &fresh);
+
+        if (err < 0)
+            return err;
+        *raised += fresh;
+    }
+    return 0;
+}
+
+void desk_findings_free(struct desk_findings *f)
+{
+    if (f == NULL)
+        return;
+    kw_free(f->items);
+    kw_free(f);
+}

@@ -1,0 +1,50 @@
+#ifndef KW_DUE_H
+#define KW_DUE_H
+/*
+ * due.h - what the desk needs to know by the clock: whom to remind, what
+ * the digest says, who holds pots of a batch. Nothing here writes.
+ */
+#include "ledger/ledger.h"
+
+/* Ids of the phones of that role; returns how many, writes up to most. */
+int due_phones_of_role(struct ledger *lg, enum ledger_role role, int64_t *ids,
+                       int most);
+
+struct due_pot {
+    int64_t key;
+    char serial[LEDGER_SERIAL_CAP];
+    int64_t home_id, phone_id; /* 0 none */
+    bool stopped;              /* its phone, or its home agreed to no texts */
+    int64_t since_s;           /* the reading or failure */
+    char home[LEDGER_NAME_CAP], place[LEDGER_NAME_CAP];
+    char phone[LEDGER_PHONE_CAP];
+};
+/* Returns a negative value to stop, which is then returned. */
+typedef int due_pot_f(const struct due_pot *, void *);
+
+/*
+ * Pots in homes whose newest reading was low, was made in (after_s, upto_s]
+ * and was not followed by another.
+ */
+int due_remeasure_each(struct ledger *lg, int64_t after_s, int64_t upto_s,
+                       due_pot_f *f, void *arg);
+/* Pots in homes that were reported failed, or of which an alert of low flow
+ * or too fast stands; the longest known first. */
+int due_replace_each(struct ledger *lg, due_pot_f *f, void *arg);
+/* Pots of the batch that are in homes, by place and home. */
+int due_holders_each(struct ledger *lg, int64_t batch_id, due_pot_f *f,
+                     void *arg);
+
+struct due_counts { /* of texts received in [from_s, to_s) */
+    int64_t texts, filed, asked, not_report, unread;
+    int64_t reports, ill, under5, danger; /* ill: people */
+    int64_t kinds[16];    /* by the caller's order of kind names */
+    int64_t failed;       /* pots first reported failed then */
+    int64_t measured, low, fast;
+    /* as things stand now */
+    int64_t open, seen, replace, waiting, lost;
+};
+/* kinds: n names, at most 16. */
+int due_count(struct ledger *lg, int64_t from_s, int64_t to_s,
+              const char *const *kinds, size_t n, struct due_counts *out);
+#endif

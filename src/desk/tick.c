@@ -17,6 +17,15 @@
 #define DROP_AT_ONCE  500 /* texts in one tick */
 #define DROP_EVERY_S  3600
 
+/* The moment of that minute of the day that begins at midnight, whatever the
+ * clock does on the day of summer time. */
+static int64_t minute_of_day(int64_t midnight, int minute)
+{
+    int64_t at = midnight + (int64_t)minute * 60;
+
+    return at - (clock_second_of_day(at) - minute * 60);
+}
+
 /*
  * When a daily thing is due: after that minute of the local day, once. A new
  * ledger begins with the next one. *due_s: when it is due next.
@@ -25,8 +34,8 @@ static int daily(struct ledger *lg, const char *mark, int minute, int64_t now_s,
                  bool *now, int64_t *next_s)
 {
     int64_t today = clock_midnight(now_s), done = 0;
-    int64_t at = today + (int64_t)minute * 60;
-    int64_t tomorrow = clock_midnight(today + 36 * 3600) + (int64_t)minute * 60;
+    int64_t at = minute_of_day(today, minute);
+    int64_t tomorrow = minute_of_day(clock_midnight(today + 36 * 3600), minute);
     int err = ledger_mark_get(lg, mark, &done);
 
     *now = false;

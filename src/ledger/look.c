@@ -5,13 +5,11 @@
  */
 #include "ledger/look.h"
 
-#include "ledger/query.h"
+#include "ledger/look_row.h"
 
 #include <string.h>
 
-/* Steps a list to its end: row() fills and calls back. Closes the query. */
-static int each_row(struct query *q, int (*row)(struct query *, void *),
-                    void *arg)
+int look_each(struct query *q, int (*row)(struct query *, void *), void *arg)
 {
     int got, err = 0;
 
@@ -81,7 +79,7 @@ int look_handovers(struct ledger *lg, enum look_by by, int64_t id,
     query_open(&q, lg, handover_sql[by]);
     query_id(&q, by == LOOK_ALL ? 0 : id);
     query_i64(&q, now_only);
-    return each_row(&q, handover_row, &call);
+    return look_each(&q, handover_row, &call);
 }
 
 /* ---- reports ---- */
@@ -152,7 +150,7 @@ static int read_obs(struct ledger *lg, struct look_report *r)
                " signs, part FROM observations WHERE report_id = $1"
                " ORDER BY n");
     query_i64(&q, r->id);
-    return each_row(&q, obs_row, r);
+    return look_each(&q, obs_row, r);
 }
 
 static int report_row(struct query *q, void *arg)
@@ -193,7 +191,7 @@ int look_reports(struct ledger *lg, enum look_by by, int64_t id, int most,
     query_open(&q, lg, report_sql[by]);
     query_id(&q, by == LOOK_ALL ? 0 : id);
     query_i64(&q, most > 0 ? most : -1);
-    return each_row(&q, report_row, &call);
+    return look_each(&q, report_row, &call);
 }
 
 int look_unfiled(struct ledger *lg, int64_t pot_key, int64_t since_s,
@@ -211,7 +209,7 @@ int look_unfiled(struct ledger *lg, int64_t pot_key, int64_t since_s,
                " AND t.outcome <> 'filed' ORDER BY t.at_s, t.id");
     query_i64(&q, since_s);
     query_i64(&q, pot_key);
-    return each_row(&q, report_row, &call);
+    return look_each(&q, report_row, &call);
 }
 
 /* ---- flows ---- */
@@ -254,7 +252,7 @@ int look_flows(struct ledger *lg, int (*f)(const struct look_flow *, void *),
     struct query q;
 
     query_open(&q, lg, FLOWS);
-    return each_row(&q, flow_row, &call);
+    return look_each(&q, flow_row, &call);
 }
 
 /* ---- alerts ---- */
@@ -320,7 +318,7 @@ int look_alerts(struct ledger *lg, enum look_by by, int64_t id,
 
     query_open(&q, lg, alert_sql[by]);
     query_i64(&q, id);
-    return each_row(&q, alert_row, &call);
+    return look_each(&q, alert_row, &call);
 }
 
 struct gathered_call {
@@ -367,7 +365,7 @@ int look_gathered(struct ledger *lg, int64_t alert_id,
                " ON f.id = COALESCE(t.phone_id, r.phone_id)"
                " WHERE g.alert_id = $1 ORDER BY g.n");
     query_i64(&q, alert_id);
-    return each_row(&q, gathered_row, &call);
+    return look_each(&q, gathered_row, &call);
 }
 
 static const char *const subject_sql[] = {

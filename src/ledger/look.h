@@ -100,6 +100,58 @@ int look_gathered(struct ledger *lg, int64_t alert_id,
 int look_subject(struct ledger *lg, const struct ledger_alert *a, char *dst,
                  size_t cap);
 
+/* ---- whole tables, in the order they were written, for exports ---- */
+struct look_text {
+    int64_t id, at_s, sent_s; /* sent 0: not claimed */
+    char carrier[LEDGER_NAME_CAP], phone[LEDGER_PHONE_CAP];
+    char outcome[LOOK_WORD_CAP], why[LOOK_WORD_CAP], command[LOOK_WORD_CAP];
+    char lang[LEDGER_LANG_CAP];
+    char serial[LEDGER_SERIAL_CAP];
+    unsigned danger;
+    const char *words; /* as they came, len octets; NULL once dropped */
+    size_t len;
+};
+int look_texts(struct ledger *lg, int (*f)(const struct look_text *, void *),
+               void *arg);
+
+struct look_pot {
+    char serial[LEDGER_SERIAL_CAP];
+    char batch[LEDGER_NAME_CAP], mould[LEDGER_NAME_CAP];
+    bool scrapped;
+    double test_l;   /* NaN none */
+    int outings;     /* hand-overs so far */
+    int64_t given_s; /* of the latest, 0 none */
+    int64_t ended_s, failed_s;
+    char home[LEDGER_NAME_CAP]; /* where it is now, "" nowhere */
+    double flow_l;              /* last reading, NaN none */
+    int64_t flow_s;
+};
+int look_pots(struct ledger *lg, int (*f)(const struct look_pot *, void *),
+              void *arg);
+
+struct look_home {
+    char code[LEDGER_NAME_CAP], place[LEDGER_NAME_CAP];
+    char phone[LEDGER_PHONE_CAP], lang[LEDGER_LANG_CAP];
+    int people, consent; /* consent 1 yes, 0 no, -1 not asked */
+    bool stopped;
+};
+int look_homes(struct ledger *lg, int (*f)(const struct look_home *, void *),
+               void *arg);
+
+struct look_out {
+    int64_t id, at_s, due_s, expires_s, settled_s, text_id, alert_id;
+    char phone[LEDGER_PHONE_CAP], carrier[LEDGER_NAME_CAP];
+    enum ledger_out_kind kind;
+    enum ledger_send state;
+    int priority, tries;
+    const char *note, *words; /* "" none */
+};
+int look_outbox(struct ledger *lg, int (*f)(const struct look_out *, void *),
+                void *arg);
+
+int look_batches(struct ledger *lg,
+                 int (*f)(const struct ledger_batch *, void *), void *arg);
+
 /* ---- one batch against all others ---- */
 enum look_number {
     LOOK_SAWDUST_PCT,

@@ -101,7 +101,7 @@ START_TEST(same_as_the_definition)
 {
     enum { N = 40 };
     struct breakage_batch b[N] = {{0}};
-    struct breakage_verdict v[N];
+    struct breakage_verdict v[N], one;
     uint64_t seed = 7;
 
     for (int i = 0; i < N; i++) {
@@ -130,6 +130,9 @@ START_TEST(same_as_the_definition)
         CLOSE(v[i].ratio, (double)b[i].failed / e, 1e-12);
         ck_assert_double_le(v[i].ratio_low, v[i].ratio);
         ck_assert_double_ge(v[i].ratio_high, v[i].ratio);
+        breakage_judge_one(b, N, (size_t)i, &prior, &one);
+        ck_assert_double_eq(one.p_poisson, v[i].p_poisson);
+        ck_assert_double_eq(one.ratio_high, v[i].ratio_high);
     }
 }
 END_TEST

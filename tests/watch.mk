@@ -39,3 +39,9 @@ CLEANFILES += %D%/sim_flow
 check-flow: %D%/sim_flow
 	./%D%/sim_flow
 endif
+
+EXTRA_PROGRAMS += %D%/bench/bench_watch
+%C%_bench_bench_watch_SOURCES = %D%/bench/bench_watch.c
+%C%_bench_bench_watch_CFLAGS = $(AM_CFLAGS)
+%C%_bench_bench_watch_LDADD = src/libkilnword.a $(KW_LIBS)
+CLEANFILES += %D%/bench/bench_watch

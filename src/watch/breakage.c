@@ -45,22 +45,21 @@ static int64_t failed_once(const struct breakage_batch *b)
 static struct totals add_up(const struct breakage_batch *batches, size_t n)
 {
     struct totals all = {.pots = 0};
+    double lost[BREAKAGE_BINS] = {0}; /* Kahan: many, of which one is left */
 
-    for (int k = 0; k < BREAKAGE_BINS; k++) {
-        double sum = 0, lost = 0; /* Kahan: many batches, one small to leave */
-
-        for (size_t i = 0; i < n; i++) {
-            double add = batches[i].exposure_days[k] - lost, next = sum + add;
-
-            lost = (next - sum) - add;
-            sum = next;
-            all.failed_at[k] += batches[i].failed_at[k];
-        }
-        all.exposure[k] = sum;
-    }
     for (size_t i = 0; i < n; i++) {
-        all.pots += batches[i].pots_out;
-        all.failed += failed_once(&batches[i]);
+        const struct breakage_batch *b = &batches[i];
+
+        for (int k = 0; k < BREAKAGE_BINS; k++) {
+            double add = b->exposure_days[k] - lost[k];
+            double next = all.exposure[k] + add;
+
+            lost[k] = (next - all.exposure[k]) - add;
+            all.exposure[k] = next;
+            all.failed_at[k] += b->failed_at[k];
+        }
+        all.pots += b->pots_out;
+        all.failed += failed_once(b);
     }
     return all;
 }
@@ -85,30 +84,42 @@ static double expect(const struct breakage_batch *b, const struct totals *all,
     return sum;
 }
 
+static void judge(const struct breakage_batch *b, const struct totals *all,
+                  const struct breakage_prior *prior,
+                  struct breakage_verdict *v)
+{
+    v->observed = b->failed;
+    v->expected = expect(b, all, prior);
+    v->p_poisson = exact_poisson_upper(b->failed, v->expected);
+    v->p_hypergeometric = exact_hypergeometric_upper(failed_once(b), all->pots,
+                                                     all->failed, b->pots_out);
+    exact_poisson_interval(b->failed, 0.90, &v->ratio_low, &v->ratio_high);
+    if (v->expected > 0) {
+        v->ratio = (double)b->failed / v->expected;
+        v->ratio_low /= v->expected;
+        v->ratio_high /= v->expected;
+    } else { /* nothing at risk: nothing can be said */
+        v->p_poisson = 1;
+        v->ratio = v->ratio_low = 0;
+        v->ratio_high = INFINITY;
+    }
+}
+
 void breakage_judge(const struct breakage_batch *batches, size_t n,
                     const struct breakage_prior *prior,
                     struct breakage_verdict *out)
 {
     struct totals all = add_up(batches, n);
 
-    for (size_t i = 0; i < n; i++) {
-        const struct breakage_batch *b = &batches[i];
-        struct breakage_verdict *v = &out[i];
+    for (size_t i = 0; i < n; i++)
+        judge(&batches[i], &all, prior, &out[i]);
+}
 
-        v->observed = b->failed;
-        v->expected = expect(b, &all, prior);
-        v->p_poisson = exact_poisson_upper(b->failed, v->expected);
-        v->p_hypergeometric = exact_hypergeometric_upper(
-            failed_once(b), all.pots, all.failed, b->pots_out);
-        exact_poisson_interval(b->failed, 0.90, &v->ratio_low, &v->ratio_high);
-        if (v->expected > 0) {
-            v->ratio = (double)b->failed / v->expected;
-            v->ratio_low /= v->expected;
-            v->ratio_high /= v->expected;
-        } else { /* nothing at risk: nothing can be said */
-            v->p_poisson = 1;
-            v->ratio = v->ratio_low = 0;
-            v->ratio_high = INFINITY;
-        }
-    }
+void breakage_judge_one(const struct breakage_batch *batches, size_t n,
+                        size_t which, const struct breakage_prior *prior,
+                        struct breakage_verdict *out)
+{
+    struct totals all = add_up(batches, n);
+
+    judge(&batches[which], &all, prior, out);
 }

@@ -16,23 +16,23 @@ extern const double breakage_edges_days[BREAKAGE_BINS];
 
 struct breakage_batch {
     int64_t batch_id;
-    int64_t pots_out;                  /* ever handed out */
-    int64_t failed;                    /* of them reported failed, once each */
+    int64_t pots_out; /* ever handed out */
+    int64_t failed;   /* of them reported failed, once each */
     double exposure_days[BREAKAGE_BINS]; /* pot-days at risk by age */
-    int64_t failed_at[BREAKAGE_BINS];  /* failures by age at the report */
+    int64_t failed_at[BREAKAGE_BINS];    /* failures by age at the report */
 };
 
-struct breakage_prior { /* for a young programme: see docs/science.md */
-    double events;        /* A0, 3 */
-    double rate_per_day;  /* lambda0, 0.012/30.4375 */
+struct breakage_prior {  /* for a young programme: see docs/science.md */
+    double events;       /* A0, 3 */
+    double rate_per_day; /* lambda0, 0.012/30.4375 */
 };
 
 struct breakage_verdict {
     int64_t observed;
     double expected;
-    double p_poisson;         /* P(X >= observed) at the expected */
-    double p_hypergeometric;  /* the same by pots alone */
-    double ratio;             /* observed / expected */
+    double p_poisson;             /* P(X >= observed) at the expected */
+    double p_hypergeometric;      /* the same by pots alone */
+    double ratio;                 /* observed / expected */
     double ratio_low, ratio_high; /* exact 90 % */
 };
 
@@ -50,4 +50,8 @@ int breakage_bin(double age_days);
 void breakage_judge(const struct breakage_batch *batches, size_t n,
                     const struct breakage_prior *prior,
                     struct breakage_verdict *out);
+/* The verdict of one of them, batches[which]: the cost of one report. */
+void breakage_judge_one(const struct breakage_batch *batches, size_t n,
+                        size_t which, const struct breakage_prior *prior,
+                        struct breakage_verdict *out);
 #endif

@@ -1,0 +1,240 @@
+/*
+ * bench_watch.c - what the numbers cost: seep, drift and breakage, beside a
+ * bare yardstick taken in turns with them in the same run: Ym, one exp and
+ * one log of the C library on fresh arguments. Medians.
+ */
+#include "watch/breakage.h"
+#include "watch/drift.h"
+#include "watch/seep.h"
+
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <time.h>
+
+enum { REPEATS = 9, BATCHES = 1000, POTS = 1000000 };
+
+static volatile double sink; /* keeps the work from being dropped */
+static struct breakage_batch batches[BATCHES];
+static struct breakage_verdict verdicts[BATCHES];
+static const struct breakage_prior prior = {3, 0.012 / 30.4375};
+
+static double now_us(void)
+{
+    struct timespec t;
+
+    clock_gettime(CLOCK_MONOTONIC, &t);
+    return 1e6 * (double)t.tv_sec + 1e-3 * (double)t.tv_nsec;
+}
+
+/* ---- what is measured: each does n calls ---- */
+
+static void yardstick(int n)
+{
+    double sum = 0;
+
+    for (int i = 0; i < n; i++)
+        sum += log(1.5 + exp(-1e-3 * (i & 1023)));
+    sink = sum;
+}
+
+static struct seep_pot pot_of(enum seep_shape shape)
+{
+    struct seep_pot p = {.shape = shape,
+                         .base_radius_m = 0.095,
+                         .rim_radius_m = 0.120,
+                         .depth_m = 0.220,
+                         .wall_m = 0.012,
+                         .base_m = 0.015};
+
+    p.n_profile = 12;
+    for (size_t i = 0; i < p.n_profile; i++)
+        p.profile[i] = (struct seep_point){0.02 * (double)i,
+                                           0.09 + 0.003 * (double)i, 0.012};
+    if (shape == SEEP_PROFILE)
+        p.depth_m = 0;
+    return p;
+}
+
+static void seep(int n, enum seep_shape shape)
+{
+    struct seep_pot p = pot_of(shape);
+    struct seep_reading r = {
+        .seen = SEEP_DROP, .elapsed_s = 36000, .water_degc = 18};
+    struct seep_flow flow;
+    double sum = 0;
+
+    for (int i = 0; i < n; i++) {
+        r.drop_m = 0.05 + 1e-5 * (i & 1023);
+        if (seep_solve(&p, &r, &flow) == 0)
+            sum += flow.first_hour_l;
+    }
+    sink = sum;
+}
+
+static void seep_frustum(int n)
+{
+    seep(n, SEEP_FRUSTUM);
+}
+
+static void seep_paraboloid(int n)
+{
+    seep(n, SEEP_PARABOLOID);
+}
+
+static void seep_profile(int n)
+{
+    seep(n, SEEP_PROFILE);
+}
+
+static void drift(int n)
+{
+    struct drift_state s;
+    struct drift_step step;
+
+    drift_start(&s, &drift_prior_default, 0);
+    for (int i = 0; i < n; i++)
+        drift_read(&s, &drift_defaults, 40.0 * i, 0.3 + 1e-4 * (i & 1023), 0.1,
+                   &step);
+    sink = s.level;
+}
+
+static void drift_falls(int n)
+{
+    struct drift_state s;
+    struct drift_fall fall;
+
+    drift_start(&s, &drift_prior_default, 0);
+    for (int i = 0; i < n; i++) {
+        s.level = 0.3 + 1e-4 * (i & 1023);
+        drift_fall(&s, &drift_defaults, &fall);
+        sink = fall.expected_days;
+    }
+}
+
+static void breakage_all(int n)
+{
+    for (int i = 0; i < n; i++)
+        breakage_judge(batches, BATCHES, &prior, verdicts);
+    sink = verdicts[0].p_poisson;
+}
+
+static void breakage_one(int n)
+{
+    for (int i = 0; i < n; i++)
+        breakage_judge_one(batches, BATCHES, (size_t)i % BATCHES, &prior,
+                           &verdicts[0]);
+    sink = verdicts[0].p_poisson;
+}
+
+/* A year of eight readings and a scrub, replayed, for each pot of a batch. */
+static void learning(int n)
+{
+    struct drift_event e[9];
+    struct drift_learn l = {0};
+    double slope, gain;
+
+    for (int i = 0; i < 9; i++)
+        e[i] = (struct drift_event){.at_days = 45 * (i + 1),
+                                    .scrub = i == 4,
+                                    .log_flow = 0.8 - 0.1 * i};
+    for (int i = 0; i < n; i++) {
+        struct drift_state s;
+        struct drift_summary sum;
+
+        e[0].log_flow = 0.7 + 1e-4 * (i & 1023);
+        drift_replay(&drift_prior_default, &drift_defaults, e, 9, 0, &s, &sum,
+                     NULL);
+        drift_learn_pot(&l, &s, &sum);
+    }
+    drift_learnt(&l, -0.0022, 0.25, &slope, &gain);
+    sink = slope;
+}
+
+static const struct {
+    const char *name;
+    void (*run)(int n);
+    int n;
+    double most_us; /* floor of the machine kind; 0: none stated */
+    const char *remark;
+} bars[] = {
+    {"yardstick Ym: one exp and one log", yardstick, 100000, 0, ""},
+    {"seep, frustum", seep_frustum, 10000, 5, "a report"},
+    {"seep, paraboloid", seep_paraboloid, 10000, 5, "a report"},
+    {"seep, profile of 12 points", seep_profile, 5000, 0, "a report"},
+    {"drift", drift, 100000, 5, "a report"},
+    {"drift, expected day of falling", drift_falls, 2000, 0, "when shown"},
+    {"breakage, one of 1,000 batches", breakage_one, 1000, 20, "a report"},
+    {"breakage, all of 1,000 batches", breakage_all, 3, 0, "a scan"},
+    {"re-estimation, a pot of 8 readings", learning, 10000, 0, "a week"},
+};
+
+enum { BARS = sizeof(bars) / sizeof(bars[0]) };
+
+static void make_batches(void)
+{
+    for (int i = 0; i < BATCHES; i++) {
+        batches[i].pots_out = 50;
+        for (int k = 0; k < BREAKAGE_BINS; k++) {
+            batches[i].exposure_days[k] = 1500 + 10 * (i % 17);
+            batches[i].failed_at[k] = (i * 7 + k) % 5 == 0;
+            batches[i].failed += batches[i].failed_at[k];
+        }
+    }
+}
+
+static int by_size(const void *a, const void *b)
+{
+    double x = *(const double *)a, y = *(const double *)b;
+
+    return (x > y) - (x < y);
+}
+
+static double median(double *v)
+{
+    qsort(v, REPEATS, sizeof(*v), by_size);
+    return v[REPEATS / 2];
+}
+
+static void million(void)
+{
+    double from = now_us();
+
+    learning(POTS);
+    printf("re-estimation over %d pots\t%.2f\ts\t8 readings each\n", POTS,
+           (now_us() - from) / 1e6);
+}
+
+int main(int argc, char **argv)
+{
+    bool brief = argc > 1 && strcmp(argv[1], "--short") == 0;
+    static double us[BARS][REPEATS];
+    double ym = 0;
+    int code = EXIT_SUCCESS;
+
+    make_batches();
+    for (int repeat = 0; repeat < REPEATS; repeat++)
+        for (int b = 0; b < BARS; b++) { /* in turns */
+            int n = brief ? bars[b].n / 10 + 1 : bars[b].n;
+            double from = now_us();
+
+            bars[b].run(n);
+            us[b][repeat] = (now_us() - from) / n;
+        }
+    for (int b = 0; b < BARS; b++) {
+        double m = median(us[b]);
+
+        if (b == 0)
+            ym = m;
+        printf("%s\t%.3f\tus\t%.0f Ym%s%s\n", bars[b].name, m, m / ym,
+               bars[b].remark[0] != '\0' ? ", " : "", bars[b].remark);
+        if (bars[b].most_us > 0 && m > bars[b].most_us && !brief) {
+            printf("%s: over %.0f us\n", bars[b].name, bars[b].most_us);
+            code = EXIT_FAILURE;
+        }
+    }
+    if (!brief)
+        million();
+    return code;
+}

@@ -212,10 +212,7 @@ static int look_at(const char *file, struct header *h)
     return 0;
 }
 
-static int tell(char **why, int err, const char *fmt, ...)
-    __attribute__((format(printf, 3, 4)));
-
-static int tell(char **why, int err, const char *fmt, ...)
+int engine_tell(char **why, int err, const char *fmt, ...)
 {
     struct kw_buf text;
     va_list ap;
@@ -232,11 +229,12 @@ static int tell(char **why, int err, const char *fmt, ...)
 
 static int newer(const char *file, int64_t version, char **why)
 {
-    return tell(why, KW_EVERSION,
-                "the ledger '%s' was made by a newer version of kilnword "
-                "(form %" PRId64 ", this one knows %d); nothing was touched: "
-                "use the newer version, or a backup from before",
-                file, version, schema_latest());
+    return engine_tell(
+        why, KW_EVERSION,
+        "the ledger '%s' was made by a newer version of kilnword "
+        "(form %" PRId64 ", this one knows %d); nothing was touched: "
+        "use the newer version, or a backup from before",
+        file, version, schema_latest());
 }
 
 static int judge(const struct ledger_settings *set, const struct header *h,
@@ -245,23 +243,25 @@ static int judge(const struct ledger_settings *set, const struct header *h,
     bool fresh = h->looks == LOOKS_ABSENT || h->looks == LOOKS_EMPTY;
 
     if (fresh && (!set->create || set->read_only))
-        return tell(why, KW_ENOENT,
-                    "there is no ledger in '%s'; `kilnword load` or "
-                    "`kilnword serve` makes one",
-                    set->file);
+        return engine_tell(why, KW_ENOENT,
+                           "there is no ledger in '%s'; `kilnword load` or "
+                           "`kilnword serve` makes one",
+                           set->file);
     if (h->looks == LOOKS_FOREIGN)
-        return tell(why, KW_EINVAL,
-                    "'%s' is not a ledger of kilnword; name another file in "
-                    "ledger.file, or move this one away",
-                    set->file);
+        return engine_tell(
+            why, KW_EINVAL,
+            "'%s' is not a ledger of kilnword; name another file in "
+            "ledger.file, or move this one away",
+            set->file);
     if (h->version > schema_latest())
         return newer(set->file, h->version, why);
-    if (set->read_only && h->version < schema_latest())
-        return tell(why, KW_EVERSION,
-                    "the ledger '%s' was made by an older version of kilnword "
-                    "(form %" PRId64 "); `kilnword load` with no file brings "
-                    "it up to date",
-                    set->file, h->version);
+    if (set->read_only && !set->older_too && h->version < schema_latest())
+        return engine_tell(
+            why, KW_EVERSION,
+            "the ledger '%s' was made by an older version of kilnword "
+            "(form %" PRId64 "); `kilnword load` with no file brings "
+            "it up to date",
+            set->file, h->version);
     return 0;
 }
 
@@ -270,11 +270,11 @@ static int cannot(struct ledger *lg, const char *doing, char **why)
     int e = lg->db != NULL ? sqlite3_system_errno(lg->db) : errno;
     const char *text = lg->db != NULL ? sqlite3_errmsg(lg->db) : "";
 
-    return tell(why, KW_EIO,
-                "cannot %s the ledger '%s': %s%s%s; its folder must be there, "
-                "with room and leave to write",
-                doing, lg->file, text, e != 0 ? ", " : "",
-                e != 0 ? strerror(e) : "");
+    return engine_tell(
+        why, KW_EIO,
+        "cannot %s the ledger '%s': %s%s%s; its folder must be there, "
+        "with room and leave to write",
+        doing, lg->file, text, e != 0 ? ", " : "", e != 0 ? strerror(e) : "");
 }
 
 /* Made by us, so that no one else may read what people text. */
@@ -348,10 +348,11 @@ static int start_writing(struct ledger *lg, bool fresh, char **why)
     if (open_db(lg, lg->file, SQLITE_OPEN_READWRITE) < 0)
         return cannot(lg, "open", why);
     if (sqlite3_db_readonly(lg->db, "main") == 1)
-        return tell(why, KW_EIO,
-                    "the ledger '%s' may only be read; give this user leave "
-                    "to write to it and to its folder",
-                    lg->file);
+        return engine_tell(
+            why, KW_EIO,
+            "the ledger '%s' may only be read; give this user leave "
+            "to write to it and to its folder",
+            lg->file);
     if (!fresh)
         return 0;
     /* Before WAL: the header tells from the first commit on what it is. */
@@ -405,10 +406,11 @@ int ledger_open(const struct ledger_settings *set, struct ledger **out,
     if (why != NULL)
         *why = NULL;
     if (set->file == NULL || set->file[0] == '\0')
-        return tell(why, KW_EINVAL, "no ledger is named; set ledger.file");
+        return engine_tell(why, KW_EINVAL,
+                           "no ledger is named; set ledger.file");
     if (look_at(set->file, &head) < 0)
-        return tell(why, KW_EIO, "cannot read the ledger '%s': %s", set->file,
-                    strerror(errno));
+        return engine_tell(why, KW_EIO, "cannot read the ledger '%s': %s",
+                           set->file, strerror(errno));
     err = judge(set, &head, why);
     if (err < 0)
         return err;
@@ -434,4 +436,132 @@ void ledger_close(struct ledger *lg)
     sqlite3_close_v2(lg->db);
     kw_free(lg->file);
     kw_free(lg);
+}
+
+/* ---- a copy while others write ---- */
+
+#define BACKUP_STEP_PAGES 512
+
+/* All rows of all tables, table by table into counts. */
+static int count_rows(sqlite3 *db, struct kw_buf *counts, int64_t *rows)
+{
+    sqlite3_stmt *tables, *count;
+    int rc = sqlite3_prepare_v2(db,
+                                "SELECT name, 'SELECT count(*) FROM ' || name "
+                                "FROM sqlite_schema WHERE type = 'table' "
+                                "ORDER BY name",
+                                -1, &tables, NULL);
+
+    *rows = 0;
+    while (rc == SQLITE_OK && (rc = sqlite3_step(tables)) == SQLITE_ROW) {
+        const char *sql = (const char *)sqlite3_column_text(tables, 1);
+
+        rc = sqlite3_prepare_v2(db, sql, -1, &count, NULL);
+        if (rc == SQLITE_OK && sqlite3_step(count) == SQLITE_ROW) {
+            int64_t n = sqlite3_column_int64(count, 0);
+
+            *rows += n;
+            kw_buf_printf(counts, "%s %" PRId64 "\n",
+                          sqlite3_column_text(tables, 0), n);
+        }
+        if (rc == SQLITE_OK)
+            rc = sqlite3_finalize(count);
+    }
+    sqlite3_finalize(tables);
+    return rc == SQLITE_DONE && counts->err == 0 ? 0 : KW_ELEDGER;
+}
+
+static int copy_pages(struct ledger *lg, sqlite3 *to, struct ledger_backup *b)
+{
+    sqlite3_backup *copy = sqlite3_backup_init(to, "main", lg->db, "main");
+    int rc = SQLITE_ERROR;
+
+    if (copy == NULL)
+        return KW_ELEDGER;
+    do {
+        rc = sqlite3_backup_step(copy, BACKUP_STEP_PAGES);
+        if (b->progress != NULL)
+            b->progress(sqlite3_backup_remaining(copy),
+                        sqlite3_backup_pagecount(copy), b->arg);
+    } while (rc == SQLITE_OK);
+    return sqlite3_backup_finish(copy) == SQLITE_OK && rc == SQLITE_DONE
+               ? 0
+               : KW_ELEDGER;
+}
+
+/* One row that says ok, and none. */
+static bool says(sqlite3 *db, const char *sql, const char *right)
+{
+    sqlite3_stmt *stmt;
+    bool good = false;
+
+    if (sqlite3_prepare_v2(db, sql, -1, &stmt, NULL) != SQLITE_OK)
+        return false;
+    if (sqlite3_step(stmt) == SQLITE_ROW)
+        good = right != NULL &&
+               strcmp((const char *)sqlite3_column_text(stmt, 0), right) == 0;
+    else
+        good = right == NULL;
+    return sqlite3_finalize(stmt) == SQLITE_OK && good;
+}
+
+/* The copy alone holds all: no helper files beside it, nothing broken. */
+static int check_copy(sqlite3 *db, const char *counts, char **why)
+{
+    struct kw_buf mine;
+    int64_t rows;
+    bool same;
+
+    if (!says(db, "PRAGMA journal_mode = DELETE", "delete") ||
+        !says(db, "PRAGMA integrity_check", "ok") ||
+        !says(db, "PRAGMA foreign_key_check", NULL))
+        return engine_tell(
+            why, KW_ELEDGER,
+            "the copy is not sound; the ledger itself may not be: "
+            "keep it as it is and look at its disk");
+    kw_buf_init(&mine, 65536);
+    same = count_rows(db, &mine, &rows) == 0 &&
+           strcmp(kw_buf_text(&mine), counts) == 0;
+    kw_buf_release(&mine);
+    return same ? 0
+                : engine_tell(
+                      why, KW_ELEDGER,
+                      "the copy does not hold the same rows as the ledger");
+}
+
+/* In one reading transaction, so that copy and counts are of one moment. */
+static int copy_now(struct ledger *lg, sqlite3 *to, struct ledger_backup *b,
+                    struct kw_buf *counts)
+{
+    int err = engine_run(lg, "BEGIN");
+
+    if (err < 0)
+        return err;
+    err = count_rows(lg->db, counts, &b->rows);
+    if (err == 0)
+        err = copy_pages(lg, to, b);
+    engine_run(lg, "COMMIT");
+    return err;
+}
+
+int engine_copy(struct ledger *lg, struct ledger_backup *b, const char *file,
+                char **why)
+{
+    sqlite3 *to = NULL;
+    struct kw_buf counts;
+    int err = KW_ELEDGER;
+
+    kw_buf_init(&counts, 65536);
+    if (sqlite3_open_v2(file, &to, SQLITE_OPEN_READWRITE, NULL) == SQLITE_OK)
+        err = copy_now(lg, to, b, &counts);
+    if (err < 0)
+        engine_tell(why, err, "cannot copy to '%s': %s", file,
+                    to != NULL && sqlite3_errcode(to) != SQLITE_OK
+                        ? sqlite3_errmsg(to)
+                        : sqlite3_errmsg(lg->db));
+    if (err == 0)
+        err = check_copy(to, kw_buf_text(&counts), why);
+    sqlite3_close_v2(to);
+    kw_buf_release(&counts);
+    return err;
 }

@@ -33,6 +33,13 @@ bool engine_in_transaction(const struct ledger *lg);
 int engine_version(struct ledger *lg, int64_t *version);
 int engine_set_version(struct ledger *lg, int version);
 
+/* Writes the sentence to *why (unless NULL) and gives err. */
+int engine_tell(char **why, int err, const char *fmt, ...)
+    __attribute__((format(printf, 3, 4)));
+/* All of the ledger at one moment into a file that is there, and checked. */
+int engine_copy(struct ledger *lg, struct ledger_backup *b, const char *file,
+                char **why);
+
 /* The id of a carrier's name; made when it is not there and make is set. */
 int carrier_id(struct ledger *lg, const char *name, bool make, int64_t *id);
 #endif

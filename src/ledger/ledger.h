@@ -20,6 +20,7 @@ struct ledger_settings {
     const char *file;
     bool read_only; /* pages, scans, show */
     bool create;    /* make it when it is not there */
+    bool older_too; /* with read_only: one of an older version, to copy it */
     int cache_mib, checkpoint_pages; /* 0: the defaults 16, 1000 */
 };
 
@@ -296,6 +297,21 @@ int ledger_alerts_each(struct ledger *lg, bool open_only, int64_t since_s,
 /* ---- small marks: key -> integer (last digest, scan marks …) ---- */
 int ledger_mark_get(struct ledger *lg, const char *key, int64_t *value);
 int ledger_mark_put(struct ledger *lg, const char *key, int64_t value);
+
+/*
+ * Copies the ledger as it is now into a new file while others go on writing,
+ * checks the copy (integrity, references, the rows of every table) and only
+ * then gives it its name. progress (may be NULL) is told pages. KW_EDUP: the
+ * file is there and !replace. *why as for ledger_open.
+ */
+struct ledger_backup {
+    const char *file;
+    bool replace;
+    void (*progress)(int pages_left, int pages, void *arg);
+    void *arg;
+    int64_t rows, octets; /* written: of the copy */
+};
+int ledger_backup(struct ledger *lg, struct ledger_backup *b, char **why);
 
 /* Changes whenever another connection has committed. */
 int ledger_data_version(struct ledger *lg, int64_t *version);

@@ -1,17 +1,29 @@
 if HAVE_CHECK
-PAGE_CHECKS = %D%/check_page_table %D%/check_page_show
+PAGE_CHECKS = %D%/check_page_table %D%/check_page_show %D%/check_look \
+	%D%/check_export %D%/check_page_command
 check_PROGRAMS += $(PAGE_CHECKS)
 TESTS += $(PAGE_CHECKS)
+PAGE_VALLEY = %D%/page_valley.c %D%/page_valley.h \
+	%D%/ledger_fixture.c %D%/ledger_fixture.h
+PAGE_CPPFLAGS = $(AM_CPPFLAGS) -I$(top_srcdir)
 
 %C%_check_page_table_CFLAGS = $(KW_CHECK_CFLAGS)
 %C%_check_page_table_LDADD = $(KW_CHECK_LIBS)
-
-PAGE_VALLEY = %D%/page_valley.c %D%/page_valley.h \
-	%D%/ledger_fixture.c %D%/ledger_fixture.h
-
 %C%_check_page_show_SOURCES = %D%/check_page_show.c $(PAGE_VALLEY)
-%C%_check_page_show_CPPFLAGS = $(AM_CPPFLAGS) -I$(top_srcdir)
+%C%_check_page_show_CPPFLAGS = $(PAGE_CPPFLAGS)
 %C%_check_page_show_CFLAGS = $(KW_CHECK_CFLAGS)
 %C%_check_page_show_LDADD = $(KW_CHECK_LIBS)
+%C%_check_look_SOURCES = %D%/check_look.c $(PAGE_VALLEY)
+%C%_check_look_CPPFLAGS = $(PAGE_CPPFLAGS)
+%C%_check_look_CFLAGS = $(KW_CHECK_CFLAGS)
+%C%_check_look_LDADD = $(KW_CHECK_LIBS)
+%C%_check_export_SOURCES = %D%/check_export.c $(PAGE_VALLEY)
+%C%_check_export_CPPFLAGS = $(PAGE_CPPFLAGS)
+%C%_check_export_CFLAGS = $(KW_CHECK_CFLAGS)
+%C%_check_export_LDADD = $(KW_CHECK_LIBS)
+%C%_check_page_command_SOURCES = %D%/check_page_command.c $(PAGE_VALLEY)
+%C%_check_page_command_CPPFLAGS = $(PAGE_CPPFLAGS)
+%C%_check_page_command_CFLAGS = $(KW_CHECK_CFLAGS)
+%C%_check_page_command_LDADD = $(KW_CHECK_LIBS)
 endif
 EXTRA_DIST += tests/page

@@ -417,9 +417,12 @@ static int find_kind(const char *kind, const char *name, size_t *out)
         return COMMAND_USAGE;
     }
     fprintf(stderr,
-            "kilnword show: '%s' is none of batch, pot, place, home, alert, "
-            "line; `kilnword show --help` tells the rest\n",
+            kind[0] != '\0' ? "kilnword show: '%s' is none of"
+                            : "kilnword show: say which of",
             kind);
+    fputs(" batch, pot, place, home, alert, line; `kilnword show --help` "
+          "tells the rest\n",
+          stderr);
     return COMMAND_USAGE;
 }
 

@@ -1,1 +1,2 @@
 # manual pages and guides
+EXTRA_DIST += %D%/science.md

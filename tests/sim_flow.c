@@ -251,7 +251,8 @@ int main(void)
     }
     printf("%d of %d pots fall below 1 L/h for good in time to be seen\n",
            t[FILTER_75].falls, POTS);
-    puts(held ? "held: false <= 0.03 and late <= 0.10 at 0.75"
-              : "NOT HELD: false <= 0.03 and late <= 0.10 at 0.75");
+    printf(
+        "%sok 1 - flow rules: false <= 0.03 and late <= 0.10 at 0.75\n1..1\n",
+        held ? "" : "not ");
     return held ? EXIT_SUCCESS : EXIT_FAILURE;
 }

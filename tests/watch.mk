@@ -29,15 +29,19 @@ TESTS += $(KW_WATCH_CHECKS)
 %C%_check_work_CFLAGS = $(KW_CHECK_CFLAGS)
 %C%_check_work_LDADD = $(KW_CHECK_LIBS)
 
-# Slower, not part of `make check`: `make check-flow` prints how the flow
-# rules do on 4,000 made-up pots and fails outside what docs/science.md says.
+# Slower, not part of `make check`. sim_flow prints how the flow rules do on
+# 4,000 made-up pots and fails outside what docs/science.md says; r_watch
+# holds `kilnword work` against R.
 EXTRA_PROGRAMS += %D%/sim_flow
 %C%_sim_flow_SOURCES = %D%/sim_flow.c %D%/close.h
 %C%_sim_flow_CFLAGS = $(KW_CHECK_CFLAGS)
 %C%_sim_flow_LDADD = $(KW_CHECK_LIBS)
 CLEANFILES += %D%/sim_flow
-check-flow: %D%/sim_flow
-	./%D%/sim_flow
+KW_WATCH_SLOW = %D%/sim_flow$(EXEEXT)
+check-slow: src/kilnword$(EXEEXT) $(KW_WATCH_SLOW)
+	@failed=0; for p in $(KW_WATCH_SLOW) $(top_srcdir)/%D%/peers/r_watch; do \
+		$(AM_TESTS_ENVIRONMENT) $$p || failed=1; \
+	done; exit $$failed
 endif
 
 EXTRA_PROGRAMS += %D%/bench/bench_watch
@@ -45,3 +49,4 @@ EXTRA_PROGRAMS += %D%/bench/bench_watch
 %C%_bench_bench_watch_CFLAGS = $(AM_CFLAGS)
 %C%_bench_bench_watch_LDADD = src/libkilnword.a $(KW_LIBS)
 CLEANFILES += %D%/bench/bench_watch
+EXTRA_DIST += %D%/peers/r_watch %D%/peers/r_watch.R

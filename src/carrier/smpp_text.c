@@ -206,10 +206,10 @@ static void decode_octets(enum smpp_coding coding, const struct udh *h,
         n = gsm7_unpack(octets, len, fill, n, septets);
         /*
          * Seven spare bits read as one more "@", and no count tells: taken
-         * for spare unless the part is full.
+         * for spare but in a part that others follow, for that is full.
          */
         if (n > 0 && septets[n - 1] == 0 && gsm7_octets(n - 1, fill) == len &&
-            h->octets + len < TPDU_UD_OCTETS)
+            h->seq == h->total)
             n--;
         gsm7_decode(shift, septets, n, out);
         kw_free(septets);

@@ -1,2 +1,3 @@
 # manual pages and guides
 EXTRA_DIST += %D%/science.md
+EXTRA_DIST += %D%/carriers.md

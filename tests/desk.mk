@@ -1,6 +1,8 @@
 if HAVE_CHECK
-check_PROGRAMS += %D%/check_reply
-TESTS += %D%/check_reply
+check_PROGRAMS += %D%/check_reply %D%/check_menu
+TESTS += %D%/check_reply %D%/check_menu
 %C%_check_reply_CFLAGS = $(KW_CHECK_CFLAGS)
 %C%_check_reply_LDADD = $(KW_CHECK_LIBS)
+%C%_check_menu_CFLAGS = $(KW_CHECK_CFLAGS)
+%C%_check_menu_LDADD = $(KW_CHECK_LIBS)
 endif

@@ -156,6 +156,16 @@ const char *replies_name(const struct replies *r, size_t i)
     return r->langs[i].name;
 }
 
+bool replies_draft(const struct replies *r, size_t i)
+{
+    return r->langs[i].draft;
+}
+
+const char *replies_signed(const struct replies *r, size_t i)
+{
+    return r->langs[i].signed_by;
+}
+
 size_t replies_keys(void)
 {
     return n_key_defs;

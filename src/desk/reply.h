@@ -22,6 +22,9 @@ bool replies_has_lang(const struct replies *r, const char *lang);
 size_t replies_langs(const struct replies *r);
 const char *replies_tag(const struct replies *r, size_t i);
 const char *replies_name(const struct replies *r, size_t i);
+bool replies_draft(const struct replies *r, size_t i); /* by a non-native hand */
+/* Which health authority signed the wording off, NULL: it is a draft. */
+const char *replies_signed(const struct replies *r, size_t i);
 /* Keys a language must have. */
 size_t replies_keys(void);
 const char *replies_key(size_t i);

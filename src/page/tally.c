@@ -27,22 +27,23 @@ static int add_exposure(const struct ledger_exposure *e, void *arg)
     struct tally *t = arg;
     struct breakage_batch *b;
     bool failed = e->failed_s != 0 && e->failed_s <= t->now_s;
-    int64_t end_s = t->now_s;
+    int64_t until_s = t->now_s;
+    double age_days;
 
     if (e->given_s > t->now_s)
         return 0;
     if ((b = batch_of(t, e->batch_id)) == NULL)
         return KW_ERANGE;
-    if (e->ended_s != 0 && e->ended_s < end_s)
-        end_s = e->ended_s;
-    if (failed && e->failed_s < end_s)
-        end_s = e->failed_s;
+    if (failed)
+        until_s = e->failed_s;
+    else if (e->ended_s != 0 && e->ended_s < until_s)
+        until_s = e->ended_s;
+    age_days = (double)(until_s - e->given_s) / CLOCK_DAY_S;
     b->pots_out += e->first;
-    breakage_expose(b, 0, (double)(end_s - e->given_s) / CLOCK_DAY_S);
+    breakage_expose(b, 0, age_days);
     if (failed) {
         b->failed++;
-        b->failed_at[breakage_bin((double)(e->failed_s - e->given_s) /
-                                  CLOCK_DAY_S)]++;
+        b->failed_at[breakage_bin(age_days)]++;
     }
     return 0;
 }

@@ -1,2 +1,5 @@
 # manual pages and guides
+dist_man_MANS += %D%/kilnword.1
+EXTRA_DIST += %D%/operator.md
 EXTRA_DIST += %D%/science.md
+EXTRA_DIST += %D%/carriers.md

@@ -2,9 +2,14 @@
 EXTRA_DIST += tests/vectors.h tests/peers
 if HAVE_CHECK
 check_PROGRAMS += tests/check_gsm7 tests/check_tpdu tests/check_segment \
-	tests/check_concat
+	tests/check_concat tests/check_smpp_pdu tests/check_smpp_session
 TESTS += tests/check_gsm7 tests/check_tpdu tests/check_segment \
-	tests/check_concat
+	tests/check_concat tests/check_smpp_pdu tests/check_smpp_session
+tests_check_smpp_pdu_SOURCES = tests/check_smpp_pdu.c tests/vectors.c
+tests_check_smpp_pdu_CFLAGS = $(KW_CHECK_CFLAGS)
+tests_check_smpp_pdu_LDADD = $(KW_CHECK_LIBS)
+tests_check_smpp_session_CFLAGS = $(KW_CHECK_CFLAGS)
+tests_check_smpp_session_LDADD = $(KW_CHECK_LIBS)
 tests_check_gsm7_SOURCES = tests/check_gsm7.c tests/vectors.c
 tests_check_gsm7_CFLAGS = $(KW_CHECK_CFLAGS)
 tests_check_gsm7_LDADD = $(KW_CHECK_LIBS)
@@ -18,12 +23,15 @@ tests_check_concat_CFLAGS = $(KW_CHECK_CFLAGS)
 tests_check_concat_LDADD = $(KW_CHECK_LIBS)
 endif
 
-check_PROGRAMS += tests/fuzz/fuzz_tpdu
+check_PROGRAMS += tests/fuzz/fuzz_tpdu tests/fuzz/fuzz_smpp
+tests_fuzz_fuzz_smpp_SOURCES = tests/fuzz/fuzz_smpp.c $(KW_FUZZ_MAIN)
+tests_fuzz_fuzz_smpp_CFLAGS = $(KW_FUZZ_CFLAGS)
+tests_fuzz_fuzz_smpp_LDADD = $(KW_FUZZ_LIBS)
 tests_fuzz_fuzz_tpdu_SOURCES = tests/fuzz/fuzz_tpdu.c $(KW_FUZZ_MAIN)
 tests_fuzz_fuzz_tpdu_CFLAGS = $(KW_FUZZ_CFLAGS)
 tests_fuzz_fuzz_tpdu_LDADD = $(KW_FUZZ_LIBS)
 if !FUZZERS
-TESTS += tests/fuzz/fuzz_tpdu
+TESTS += tests/fuzz/fuzz_tpdu tests/fuzz/fuzz_smpp
 endif
 
 # Slower: other programs read what ours writes, and the other way round.

@@ -19,3 +19,11 @@ tests_fuzz_fuzz_httpform_LDADD = $(KW_FUZZ_LIBS)
 if !FUZZERS
 TESTS += tests/fuzz/fuzz_httpform
 endif
+EXTRA_PROGRAMS += tests/bench/bench_intake
+tests_bench_bench_intake_SOURCES = tests/bench/bench_intake.c
+tests_bench_bench_intake_CFLAGS = $(AM_CFLAGS)
+tests_bench_bench_intake_LDADD = src/libkilnword.a $(KW_LIBS)
+CLEANFILES += tests/bench/bench_intake
+# The carriers from outside, on the real service; tests/run runs them.
+EXTRA_DIST += tests/e2e/rig.py tests/e2e/http_in tests/e2e/http_out \
+	tests/e2e/spool tests/e2e/crash tests/e2e/phone

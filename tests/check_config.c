@@ -92,6 +92,40 @@ START_TEST(example_tells_the_defaults)
 }
 END_TEST
 
+/* The two carriers that stand in comments: every key of them loads. */
+START_TEST(example_carriers_open)
+{
+    struct fault_list faults = {0};
+    struct config *c = NULL;
+    char *text, *p;
+    const char *end;
+    size_t len;
+
+    ck_assert_int_eq(file_read(example_path(), 1 << 20, &text, &len), 0);
+    for (p = strstr(text, "#   , { name = \"centre\""); p != NULL;
+         p = strchr(p, '\n')) {
+        p += *p == '\n';
+        end = strchr(p, '\n');
+        /* The files of secrets are not there. */
+        if (*p == '#' && end != NULL &&
+            memmem(p, (size_t)(end - p), "_file =", 7) == NULL)
+            *p = ' ';
+    }
+    if (config_load(write_conf(text), &faults, &c) != 0) {
+        fault_print(&faults, stderr);
+        ck_abort_msg("the opened example does not load");
+    }
+    ck_assert_uint_eq(c->n_carriers, 4);
+    ck_assert_int_eq(c->carriers[2].kind, CONFIG_SMPP);
+    ck_assert_int_eq(c->carriers[2].smpp.window, 10);
+    ck_assert_str_eq(c->carriers[2].smpp.receipt_id, "same");
+    ck_assert_int_eq(c->carriers[3].kind, CONFIG_MODEM);
+    ck_assert_int_eq(c->carriers[3].modem.send_s, 120);
+    config_free(c);
+    kw_free(text);
+}
+END_TEST
+
 static const struct {
     const char *text; /* a configuration with one mistake */
     int line;
@@ -116,6 +150,22 @@ static const struct {
      "coordinator"},
     {"carriers = ( { name = \"a\"; kind = \"fax\"; } );", 1, "spool"},
     {"carriers = ( { name = \"a\"; kind = \"spool\"; } );", 1, "'in' is"},
+    {"carriers = ( { name = \"a\"; kind = \"smpp\"; } );", 1, "'host' is"},
+    {"carriers = ( { name = \"a\"; kind = \"smpp\";\n smpp = { host = \"h\"; "
+     "system_id = \"k\"; alphabet = \"ebcdic\"; }; } );",
+     2, "gsm7-packed"},
+    {"carriers = ( { name = \"a\"; kind = \"smpp\";\n smpp = { host = \"h\"; "
+     "system_id = \"k\"; window = 65; }; } );",
+     2, "from 1 to 64"},
+    {"carriers = ( { name = \"a\"; kind = \"smpp\";\n smpp = { host = \"h\"; "
+     "system_id = \"k\"; password = \"ninechars\"; }; } );",
+     2, "1 to 8"},
+    {"carriers = ( { name = \"a\"; kind = \"smpp\"; modem = {}; } );", 1,
+     "known are: name, kind smpp"},
+    {"carriers = ( { name = \"a\"; kind = \"modem\"; } );", 1, "'device' is"},
+    {"carriers = ( { name = \"a\"; kind = \"modem\";\n modem = { device = "
+     "\"/d\"; pin = \"12a4\"; }; } );",
+     1, "4 to 8 digits"},
     {"carriers = ( { name = \"a\"; kind = \"http\"; spool = {}; } );", 1,
      "known are"},
     {"carriers = ( { name = \"a\"; kind = \"http\"; in = { secret = "
@@ -208,6 +258,7 @@ int main(void)
         return 1;
     tcase_add_test(t, example_loads);
     tcase_add_test(t, example_tells_the_defaults);
+    tcase_add_test(t, example_carriers_open);
     tcase_add_loop_test(t, one_mistake, 0, (int)KW_COUNT(wrong));
     tcase_add_test(t, all_mistakes_at_once);
     tcase_add_test(t, secret_from_file);

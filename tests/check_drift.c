@@ -11,6 +11,14 @@
 /* The default tolerance of the cases. */
 #define CASE_CLOSE(got, want) CLOSE_OR(got, want, 1e-8, 1e-10)
 
+static void read_at(struct drift_state *s, const struct drift_setting *set,
+                    double day, double y, double se, struct drift_step *step)
+{
+    struct drift_event e = {.at_days = day, .log_flow = y, .log_se = se};
+
+    drift_read(s, set, &e, step);
+}
+
 /* The plain filter of the cases: no service rules, no cap. */
 static struct drift_setting plain(double r, double ql, double qs)
 {
@@ -48,7 +56,7 @@ static struct level_run run_level(const double *y, size_t n, double r, double q,
         if (isnan(y[t]))
             drift_propagate(&s, &set, (double)t + 1);
         else
-            drift_read(&s, &set, (double)t + 1, y[t], 0, &step);
+            read_at(&s, &set, (double)t + 1, y[t], 0, &step);
         sum.log_lik += step.log_lik;
         sum.without_first += t > 0 ? step.log_lik : 0;
         if (c == NULL)
@@ -142,8 +150,9 @@ START_TEST(case_trend)
     struct refcase *c = refcase_open("p33_trend_uspop");
     static const char *const names[] = {"level", "slope", "P11", "P12", "P22"};
     struct drift_setting set = plain(refcase_one(c, "par", "s2_epsilon"), 0, 0);
-    double ql = refcase_one(c, "par", "s2_level"), lik = 0, later = 0;
-    double qs = refcase_one(c, "par", "s2_slope");
+    double q[3] = {refcase_one(c, "par", "s2_level"), 0,
+                   refcase_one(c, "par", "s2_slope")};
+    double lik = 0, later = 0;
     struct drift_state s = {.p11 = 1e7, .p22 = 1e7, .at_days = 1};
     size_t n, m;
     const double *y = refcase_need(c, "in", "y", &n);
@@ -152,8 +161,8 @@ START_TEST(case_trend)
         struct drift_step step;
 
         if (t > 0)
-            drift_propagate_by(&s, 1, ql, 0, qs);
-        drift_read(&s, &set, (double)t + 1, y[t], 0, &step);
+            drift_propagate_by(&s, 1, q);
+        read_at(&s, &set, (double)t + 1, y[t], 0, &step);
         if (t == 0)
             CLOSE(s.p11, 1e7 * 1e-4 / (1e7 + 1e-4), 1e-15);
         lik += step.log_lik;
@@ -195,14 +204,13 @@ static void check_ahead(const struct refcase *c, const struct drift_state *s,
 
     for (int i = 0; i < 2; i++) {
         struct drift_state later = *s;
-        double mean, var;
+        struct drift_outlook o = drift_ahead(s, set, days[i]);
 
-        drift_ahead(s, set, days[i], &mean, &var);
-        CASE_CLOSE(mean, refcase_need(c, "out", "fc_mean", &n)[i]);
-        CASE_CLOSE(var, refcase_need(c, "out", "fc_var", &n)[i]);
+        CASE_CLOSE(o.mean, refcase_need(c, "out", "fc_mean", &n)[i]);
+        CASE_CLOSE(o.var, refcase_need(c, "out", "fc_var", &n)[i]);
         drift_propagate(&later, set, s->at_days + days[i]);
-        CASE_CLOSE(later.level, mean);
-        CASE_CLOSE(later.p11, var);
+        CASE_CLOSE(later.level, o.mean);
+        CASE_CLOSE(later.p11, o.var);
         CASE_CLOSE(drift_p_below(&later, set),
                    refcase_need(c, "out", "fc_pbelow", &n)[i]);
     }
@@ -237,7 +245,7 @@ START_TEST(case_flow)
 
         while (next < n_scrubs && scrub[next] <= time[i])
             drift_scrub(&s, &set, scrub[next++]);
-        drift_read(&s, &set, time[i], y[i], 0, &step);
+        read_at(&s, &set, time[i], y[i], 0, &step);
         check_step(c, &s, &step, i);
     }
     check_ahead(c, &s, &set);
@@ -293,8 +301,8 @@ static struct drift_state any_state(uint64_t *seed)
     for (int i = 0; i < 3; i++) {
         struct drift_step step;
 
-        drift_read(&s, &drift_defaults, s.at_days + close_between(seed, 1, 90),
-                   close_between(seed, -0.5, 1), 0, &step);
+        read_at(&s, &drift_defaults, s.at_days + close_between(seed, 1, 90),
+                close_between(seed, -0.5, 1), 0, &step);
     }
     return s;
 }
@@ -335,8 +343,8 @@ START_TEST(law_covariance)
 
         if (close_unit(&seed) < 0.2)
             drift_scrub(&s, &drift_defaults, day);
-        drift_read(&s, &drift_defaults, day, close_between(&seed, -3, 3),
-                   close_between(&seed, 0, 0.5), &step);
+        read_at(&s, &drift_defaults, day, close_between(&seed, -3, 3),
+                close_between(&seed, 0, 0.5), &step);
         ck_assert(s.p11 > 0 && s.p22 > 0 &&
                   s.p12 * s.p12 <= s.p11 * s.p22 * (1 + 1e-12));
         ck_assert(step.p_below >= 0 && step.p_below <= 1);
@@ -356,8 +364,8 @@ START_TEST(law_one_reading_is_bounded)
 
         a.flagged = 0;
         b = a;
-        drift_read(&b, &drift_defaults, a.at_days,
-                   a.level - exp(close_between(&seed, -3, 5)), 0, &step);
+        read_at(&b, &drift_defaults, a.at_days,
+                a.level - exp(close_between(&seed, -3, 5)), 0, &step);
         ck_assert_double_le(a.level - b.level, cap * sqrt(a.p11) * 1.0000001);
     }
 }
@@ -370,9 +378,9 @@ START_TEST(law_rough_readings_weigh_less)
     struct drift_state a = any_state(&seed), b = a, c = a;
     struct drift_step step;
 
-    drift_read(&a, &drift_defaults, a.at_days, a.level + 0.3, 0, &step);
-    drift_read(&b, &drift_defaults, b.at_days, b.level + 0.3, 0.1, &step);
-    drift_read(&c, &drift_defaults, c.at_days, c.level + 0.3, 0.6, &step);
+    read_at(&a, &drift_defaults, a.at_days, a.level + 0.3, 0, &step);
+    read_at(&b, &drift_defaults, b.at_days, b.level + 0.3, 0.1, &step);
+    read_at(&c, &drift_defaults, c.at_days, c.level + 0.3, 0.6, &step);
     ck_assert_double_eq(a.level, b.level); /* 0.1 is within reading_var */
     ck_assert_double_lt(c.level, a.level);
     ck_assert_double_gt(c.p11, a.p11);
@@ -392,10 +400,10 @@ START_TEST(law_fall)
         ck_assert(fall.early_days <= fall.expected_days &&
                   fall.expected_days <= fall.late_days);
         if (fall.expected_days > 0 && isfinite(fall.expected_days)) {
-            double mean, var;
+            struct drift_outlook o =
+                drift_ahead(&s, &drift_defaults, fall.expected_days);
 
-            drift_ahead(&s, &drift_defaults, fall.expected_days, &mean, &var);
-            ck_assert_double_eq_tol(mean, 0, 1e-3); /* ln 1 L/h */
+            ck_assert_double_eq_tol(o.mean, 0, 1e-3); /* ln 1 L/h */
         }
         if (fall.early_days > 0 && isfinite(fall.early_days)) {
             struct drift_state then = s;
@@ -417,11 +425,11 @@ START_TEST(two_like_outliers_are_a_jump)
 
     drift_start(&s, &drift_prior_default, 0);
     for (int i = 1; i <= 5; i++)
-        drift_read(&s, &drift_defaults, 30 * i, 0.79, 0, &step);
-    drift_read(&s, &drift_defaults, 160, -0.6, 0, &step);
+        read_at(&s, &drift_defaults, 30 * i, 0.79, 0, &step);
+    read_at(&s, &drift_defaults, 160, -0.6, 0, &step);
     ck_assert(step.flagged && !step.jumped);
     ck_assert_double_gt(s.level, 0.2); /* held back */
-    drift_read(&s, &drift_defaults, 170, -0.6, 0, &step);
+    read_at(&s, &drift_defaults, 170, -0.6, 0, &step);
     ck_assert(step.flagged && step.jumped);
     ck_assert_double_lt(s.level, -0.4); /* and believed */
     ck_assert_int_eq(s.flagged, 0);
@@ -435,10 +443,10 @@ START_TEST(unlike_outliers_are_not)
 
     drift_start(&s, &drift_prior_default, 0);
     for (int i = 1; i <= 5; i++)
-        drift_read(&s, &drift_defaults, 30 * i, 0.3, 0, &step);
-    drift_read(&s, &drift_defaults, 160, -0.9, 0, &step);
+        read_at(&s, &drift_defaults, 30 * i, 0.3, 0, &step);
+    read_at(&s, &drift_defaults, 160, -0.9, 0, &step);
     ck_assert(step.flagged);
-    drift_read(&s, &drift_defaults, 170, 0.95, 0, &step);
+    read_at(&s, &drift_defaults, 170, 0.95, 0, &step);
     ck_assert(step.flagged && !step.jumped && !step.crack);
     ck_assert_double_eq_tol(s.level, 0.3, 0.2);
 }
@@ -453,45 +461,43 @@ START_TEST(crack_is_never_good_news)
 
     drift_start(&s, &drift_prior_default, 0);
     for (int i = 1; i <= 4; i++)
-        drift_read(&s, &drift_defaults, 30 * i, -0.2, 0, &step);
+        read_at(&s, &drift_defaults, 30 * i, -0.2, 0, &step);
     drift_propagate(&s, &drift_defaults, 150);
     before = s.level;
     for (int i = 0; i < 5; i++) {
-        drift_read(&s, &drift_defaults, 150, before + 1.2, 0, &step);
+        read_at(&s, &drift_defaults, 150, before + 1.2, 0, &step);
         ck_assert(step.crack);
         ck_assert_double_eq(s.level, before);
-        ck_assert_int_eq(
-            drift_judge(&s, &drift_defaults, &step, exp(before + 1.2), 3.75),
-            FLOW_STOP);
+        ck_assert_int_eq(drift_judge(&s, &drift_defaults, &step), FLOW_STOP);
     }
 }
 END_TEST
+
+static enum flow_verdict judge_at(const struct drift_state *s,
+                                  struct drift_step *step, double litres)
+{
+    step->log_flow = log(litres);
+    return drift_judge(s, &drift_defaults, step);
+}
 
 START_TEST(judging)
 {
     struct drift_state s = {.at_days = 100, .scrubbed_days = -INFINITY};
     struct drift_step step = {.p_below = 0.4};
 
-    ck_assert_int_eq(drift_judge(&s, &drift_defaults, &step, 1.1, 3.75),
-                     FLOW_FINE);
-    ck_assert_int_eq(drift_judge(&s, &drift_defaults, &step, 3.8, 3.75),
-                     FLOW_STOP);
+    ck_assert_int_eq(judge_at(&s, &step, 1.1), FLOW_FINE);
+    ck_assert_int_eq(judge_at(&s, &step, 3.8), FLOW_STOP);
     step.p_below = 0.5;
-    ck_assert_int_eq(drift_judge(&s, &drift_defaults, &step, 1, 3.75),
-                     FLOW_SCRUB);
+    ck_assert_int_eq(judge_at(&s, &step, 1), FLOW_SCRUB);
     step.p_below = 0.99; /* never without a scrub */
-    ck_assert_int_eq(drift_judge(&s, &drift_defaults, &step, 0.5, 3.75),
-                     FLOW_SCRUB);
+    ck_assert_int_eq(judge_at(&s, &step, 0.5), FLOW_SCRUB);
     s.scrubbed_days = 93;
-    ck_assert_int_eq(drift_judge(&s, &drift_defaults, &step, 0.5, 3.75),
-                     FLOW_REPLACE);
+    ck_assert_int_eq(judge_at(&s, &step, 0.5), FLOW_REPLACE);
     step.p_below = 0.74;
-    ck_assert_int_eq(drift_judge(&s, &drift_defaults, &step, 0.9, 3.75),
-                     FLOW_SCRUB);
+    ck_assert_int_eq(judge_at(&s, &step, 0.9), FLOW_SCRUB);
     s.scrubbed_days = 60; /* long ago: scrub again first */
     step.p_below = 0.99;
-    ck_assert_int_eq(drift_judge(&s, &drift_defaults, &step, 0.5, 3.75),
-                     FLOW_SCRUB);
+    ck_assert_int_eq(judge_at(&s, &step, 0.5), FLOW_SCRUB);
 }
 END_TEST
 
@@ -502,18 +508,18 @@ START_TEST(learning_shrinks)
     struct drift_learn l = {0};
     struct drift_state s = {.slope = -0.005};
     struct drift_summary few = {.readings = 3}, enough = {.readings = 4};
-    double slope, gain;
+    struct drift_rates programme = {-0.002, 0.25}, got;
 
     drift_learn_pot(&l, &s, &few);
-    drift_learnt(&l, -0.002, 0.25, &slope, &gain);
-    CLOSE(slope, -0.002, 1e-14);
-    CLOSE(gain, 0.25, 1e-14);
+    got = drift_learnt(&l, &programme);
+    CLOSE(got.slope, -0.002, 1e-14);
+    CLOSE(got.gain, 0.25, 1e-14);
     enough.scrubs_seen = 2, enough.gain_sum = 1.0;
     for (int i = 0; i < 10; i++)
         drift_learn_pot(&l, &s, &enough);
-    drift_learnt(&l, -0.002, 0.25, &slope, &gain);
-    CLOSE(slope, -0.0035, 1e-12); /* ten pots: half way */
-    CLOSE(gain, 0.375, 1e-12);
+    got = drift_learnt(&l, &programme);
+    CLOSE(got.slope, -0.0035, 1e-12); /* ten pots: half way */
+    CLOSE(got.gain, 0.375, 1e-12);
 }
 END_TEST
 
@@ -549,6 +555,7 @@ START_TEST(learning_finds_a_batch)
     static struct drift_event events[POTS][EVENTS];
     struct drift_prior prior = drift_prior_default;
     struct drift_setting set = drift_defaults;
+    struct drift_rates programme = {-0.0022, 0.25}, learnt;
 
     make_batch(events);
     for (int week = 0; week < 8; week++) {
@@ -556,15 +563,18 @@ START_TEST(learning_finds_a_batch)
         double slope = prior.slope, gain = set.scrub_gain;
 
         for (int pot = 0; pot < POTS; pot++) {
+            struct drift_history h = {.events = events[pot], .n = EVENTS};
             struct drift_state s;
             struct drift_summary sum;
 
-            drift_replay(&prior, &set, events[pot], EVENTS, 0, &s, &sum, NULL);
+            sum = drift_replay(&s, &set, &prior, &h);
             ck_assert_int_eq(sum.readings, READINGS);
             ck_assert_int_eq(sum.scrubs_seen, 2);
             drift_learn_pot(&l, &s, &sum);
         }
-        drift_learnt(&l, -0.0022, 0.25, &prior.slope, &set.scrub_gain);
+        learnt = drift_learnt(&l, &programme);
+        prior.slope = learnt.slope;
+        set.scrub_gain = learnt.gain;
         if (week < 3) {
             ck_assert_double_lt(prior.slope, slope);
             ck_assert_double_gt(set.scrub_gain, gain);

@@ -260,6 +260,39 @@ START_TEST(export_refuses_what_is_not_right)
 }
 END_TEST
 
+/* The manual page knows every command of the program, and every exit code. */
+START_TEST(manual_names_all_commands)
+{
+    char path[1024], *page;
+    size_t len;
+    int n = 0;
+
+    snprintf(path, sizeof(path), "%s/docs/kilnword.1", getenv("KW_SOURCE"));
+    ck_assert_int_eq(file_read(path, 1 << 20, &page, &len), 0);
+    ck_assert_int_eq(RUN("--help"), COMMAND_OK);
+    /* a command stands alone behind two spaces: "  serve    …" */
+    for (const char *line = out; line != NULL; line = strchr(line, '\n')) {
+        size_t word;
+        char item[64];
+
+        line += *line == '\n';
+        word = strncmp(line, "  ", 2) == 0 ? strcspn(line + 2, " \n") : 0;
+        if (word == 0 || line[2] == '-')
+            continue;
+        snprintf(item, sizeof(item), "\n.It Cm %.*s", (int)word, line + 2);
+        check_has(page, item);
+        n++;
+    }
+    ck_assert_int_ge(n, 11);
+    for (char code = '0'; code <= '4'; code++) {
+        const char item[] = {'\n', '.', 'I', 't', ' ', code, '\n', '\0'};
+
+        check_has(page, item);
+    }
+    kw_free(page);
+}
+END_TEST
+
 int main(void)
 {
     Suite *s = suite_create("page_command");
@@ -275,6 +308,7 @@ int main(void)
     tcase_add_test(t, export_needs_a_key);
     tcase_add_test(t, export_writes_whole_or_not);
     tcase_add_test(t, export_refuses_what_is_not_right);
+    tcase_add_test(t, manual_names_all_commands);
     suite_add_tcase(s, t);
     return fixture_run(s);
 }

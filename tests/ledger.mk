@@ -1,5 +1,6 @@
 if HAVE_CHECK
-LEDGER_CHECKS = %D%/check_ledger %D%/check_writer
+LEDGER_CHECKS = %D%/check_ledger %D%/check_ledger_model \
+	%D%/check_ledger_open %D%/check_writer
 check_PROGRAMS += $(LEDGER_CHECKS)
 TESTS += $(LEDGER_CHECKS)
 LEDGER_FIXTURE = %D%/ledger_fixture.c %D%/ledger_fixture.h
@@ -8,6 +9,16 @@ LEDGER_FIXTURE = %D%/ledger_fixture.c %D%/ledger_fixture.h
 %C%_check_ledger_CPPFLAGS = $(AM_CPPFLAGS) -I$(top_srcdir)
 %C%_check_ledger_CFLAGS = $(KW_CHECK_CFLAGS)
 %C%_check_ledger_LDADD = $(KW_CHECK_LIBS)
+
+%C%_check_ledger_model_SOURCES = %D%/check_ledger_model.c $(LEDGER_FIXTURE)
+%C%_check_ledger_model_CPPFLAGS = $(AM_CPPFLAGS) -I$(top_srcdir)
+%C%_check_ledger_model_CFLAGS = $(KW_CHECK_CFLAGS)
+%C%_check_ledger_model_LDADD = $(KW_CHECK_LIBS)
+
+%C%_check_ledger_open_SOURCES = %D%/check_ledger_open.c $(LEDGER_FIXTURE)
+%C%_check_ledger_open_CPPFLAGS = $(AM_CPPFLAGS) -I$(top_srcdir)
+%C%_check_ledger_open_CFLAGS = $(KW_CHECK_CFLAGS)
+%C%_check_ledger_open_LDADD = $(KW_CHECK_LIBS)
 
 %C%_check_writer_SOURCES = %D%/check_writer.c $(LEDGER_FIXTURE)
 %C%_check_writer_CPPFLAGS = $(AM_CPPFLAGS) -I$(top_srcdir)

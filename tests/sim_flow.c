@@ -94,6 +94,7 @@ static void judge_init(struct judge *j, enum rule rule)
     memset(j, 0, sizeof(*j));
     j->rule = rule;
     j->set = drift_defaults;
+    j->set.too_fast_l = INFINITY; /* cracks are not in this world */
     if (rule == UNCAPPED_80) {
         j->set.cap = INFINITY;
         j->set.service = false;
@@ -106,6 +107,7 @@ static enum flow_verdict judge_read(struct judge *j, int day, double y)
     static const double sure[RULES] = {
         [FILTER_60] = 0.6, [FILTER_70] = 0.7, [FILTER_75] = 0.75,
         [FILTER_80] = 0.8, [FILTER_90] = 0.9, [UNCAPPED_80] = 0.8};
+    struct drift_event reading = {.at_days = day, .log_flow = y};
     struct drift_step step;
 
     if (exp(y) < 0.05 || exp(y) > 20)
@@ -120,9 +122,9 @@ static enum flow_verdict judge_read(struct judge *j, int day, double y)
         return j->readings >= 3 && j->last[0] + j->last[1] + j->last[2] < 3
                    ? FLOW_REPLACE
                    : FLOW_FINE;
-    drift_read(&j->state, &j->set, day, y, 0, &step);
+    drift_read(&j->state, &j->set, &reading, &step);
     if (j->rule == SERVICE)
-        return drift_judge(&j->state, &j->set, &step, exp(y), 1e9);
+        return drift_judge(&j->state, &j->set, &step);
     return step.p_below >= sure[j->rule] && !step.flagged ? FLOW_REPLACE
                                                           : FLOW_FINE;
 }

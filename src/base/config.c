@@ -3,6 +3,7 @@
  * gives the syntax and the line of each setting.
  */
 #include "base/config.h"
+#include "base/config_carrier.h"
 #include "base/file.h"
 #include "base/setting.h"
 
@@ -120,41 +121,6 @@ static const struct setting person_rows[] = {
     {"carrier", TEXT, AT(carrier), "", 0, 60, NULL},
 };
 #undef AT
-#define AT(f) offsetof(struct config_carrier, f)
-static const struct setting http_in_rows[] = {
-    {"path", TEXT, AT(in.path), "/in", 2, 100, NULL},
-    {"form", FORM, AT(in.form), "any", 0, 0, NULL},
-    {"field_from", TEXT, AT(in.field_from), "from", 1, 60, NULL},
-    {"field_to", TEXT, AT(in.field_to), "to", 1, 60, NULL},
-    {"field_text", TEXT, AT(in.field_text), "text", 1, 60, NULL},
-    {"field_id", TEXT, AT(in.field_id), "id", 1, 60, NULL},
-    {"field_at", TEXT, AT(in.field_at), "at", 1, 60, NULL},
-    {"field_secret", TEXT, AT(in.field_secret), NULL, 1, 60, NULL},
-    {"header_secret", TEXT, AT(in.header_secret), NULL, 1, 60, NULL},
-    {"secret", SECRET, AT(in.secret), NULL, 8, 512, NULL},
-    {"header_signature", TEXT, AT(in.header_signature), NULL, 1, 60, NULL},
-    {"hmac_key", SECRET, AT(in.hmac_key), NULL, 16, 512, NULL},
-    {"hmac_key_old", SECRET, AT(in.hmac_key_old), NULL, 16, 512, NULL},
-    {"body_most", INTEGER, AT(in.body_most), "16384", 256, 1048576, NULL},
-    {"per_minute", INTEGER, AT(in.per_minute), "0", 0, 10000000, NULL},
-    {"reply_in_body", SWITCH, AT(in.reply_in_body), "false", 0, 0, NULL},
-};
-static const struct setting http_out_rows[] = {
-    {"url", TEXT, AT(out.url), NULL, 8, 2000, NULL},
-    {"method", TEXT, AT(out.method), "POST", 3, 4, " POST PUT GET "},
-    {"body", TEXT, AT(out.body), "", 0, 8000, NULL},
-    {"username", TEXT, AT(out.username), NULL, 1, 200, NULL},
-    {"password", SECRET, AT(out.password), NULL, 1, 512, NULL},
-    {"timeout_s", INTEGER, AT(out.timeout_s), "20", 1, 600, NULL},
-    {"in_flight", INTEGER, AT(out.in_flight), "4", 1, 256, NULL},
-    {"id_field", TEXT, AT(out.id_field), NULL, 1, 60, NULL},
-};
-static const struct setting spool_rows[] = {
-    {"in", PATH, AT(spool.in), NULL, 1, 4000, NULL},
-    {"out", PATH, AT(spool.out), NULL, 1, 4000, NULL},
-    {"poll_s", INTEGER, AT(spool.poll_s), "2", 1, 3600, NULL},
-};
-#undef AT
 
 static void take_moulds(struct setting_load *l, const config_setting_t *list,
                         struct config *c)
@@ -191,120 +157,6 @@ static void take_people(struct setting_load *l, const config_setting_t *list,
     }
 }
 
-static void take_headers(struct setting_load *l, const config_setting_t *list,
-                         struct config_http_out *out)
-{
-    int n = setting_list_length(l, list, CONFIG_HEADERS_MOST);
-
-    for (int i = 0; i < n; i++) {
-        const config_setting_t *s = config_setting_get_elem(list, (unsigned)i);
-        const char *v = config_setting_get_string(s);
-
-        if (v == NULL || strchr(v, ':') == NULL || strpbrk(v, "\r\n") != NULL)
-            SETTING_SAY(l, config_setting_source_line(list),
-                        "entry %d of 'headers' is to be \"Name: value\"",
-                        i + 1);
-        else
-            out->headers[out->n_headers++] = kw_strdup(v);
-    }
-}
-
-static void check_http(struct setting_load *l, const struct config_carrier *c)
-{
-    if (c->in.path[0] != '/')
-        SETTING_SAY(l, c->line, "'path' is to begin with /, such as \"/in\"");
-    if (c->in.secret != NULL && c->in.field_secret == NULL &&
-        c->in.header_secret == NULL)
-        SETTING_SAY(l, c->line,
-                    "a secret is set but not where it stands; set "
-                    "'field_secret' or 'header_secret'");
-    if (c->in.secret == NULL &&
-        (c->in.field_secret != NULL || c->in.header_secret != NULL))
-        SETTING_SAY(l, c->line,
-                    "the place of a secret is set but no secret; set "
-                    "'secret' or 'secret_file'");
-    if ((c->in.header_signature == NULL) != (c->in.hmac_key == NULL))
-        SETTING_SAY(l, c->line,
-                    "'header_signature' and 'hmac_key' (or "
-                    "'hmac_key_file') go together");
-    if (c->out.url != NULL && strncmp(c->out.url, "http://", 7) != 0 &&
-        strncmp(c->out.url, "https://", 8) != 0)
-        SETTING_SAY(l, c->line, "'url' is to begin with http:// or https://");
-}
-
-static void take_http(struct setting_load *l, const config_setting_t *s,
-                      struct config_carrier *c)
-{
-    const config_setting_t *in = config_setting_get_member(s, "in");
-    const config_setting_t *out = config_setting_get_member(s, "out");
-
-    setting_preset(http_in_rows, KW_COUNT(http_in_rows), c);
-    setting_preset(http_out_rows, KW_COUNT(http_out_rows), c);
-    if (in != NULL)
-        setting_take(l, in, http_in_rows, KW_COUNT(http_in_rows), c, NULL);
-    if (out != NULL) {
-        const config_setting_t *h = config_setting_get_member(out, "headers");
-
-        setting_take(l, out, http_out_rows, KW_COUNT(http_out_rows), c,
-                     " headers ");
-        if (h != NULL)
-            take_headers(l, h, &c->out);
-        setting_need_text(l, config_setting_source_line(out), "url",
-                          c->out.url);
-    }
-    check_http(l, c);
-}
-
-static void take_carrier(struct setting_load *l, const config_setting_t *s,
-                         struct config_carrier *c)
-{
-    const char *kind = NULL, *name = NULL;
-    int count;
-
-    c->line = config_setting_source_line(s);
-    config_setting_lookup_string(s, "name", &name);
-    config_setting_lookup_string(s, "kind", &kind);
-    setting_need_text(l, c->line, "name", name);
-    c->name = kw_strdup(name ? name : "");
-    if (strlen(c->name) > 60 || strcmp(c->name, "console") == 0)
-        SETTING_SAY(l, c->line,
-                    "a carrier's name has at most 60 characters and is "
-                    "not \"console\"");
-    if (kind == NULL ||
-        (strcmp(kind, "http") != 0 && strcmp(kind, "spool") != 0)) {
-        SETTING_SAY(l, c->line, "'kind' is to be \"http\" or \"spool\"");
-        return;
-    }
-    c->kind = strcmp(kind, "http") == 0 ? CONFIG_HTTP : CONFIG_SPOOL;
-    count = config_setting_length(s);
-    for (int i = 0; i < count; i++) {
-        const char *key =
-            config_setting_name(config_setting_get_elem(s, (unsigned)i));
-        bool own = c->kind == CONFIG_HTTP
-                       ? strcmp(key, "in") == 0 || strcmp(key, "out") == 0
-                       : strcmp(key, "spool") == 0;
-
-        if (!own && strcmp(key, "name") != 0 && strcmp(key, "kind") != 0)
-            SETTING_SAY(
-                l,
-                config_setting_source_line(
-                    config_setting_get_elem(s, (unsigned)i)),
-                "the key '%s' is not known in a carrier of kind %s; known "
-                "are: name, kind, %s",
-                key, kind, c->kind == CONFIG_HTTP ? "in, out" : "spool");
-    }
-    if (c->kind == CONFIG_HTTP) {
-        take_http(l, s, c);
-        return;
-    }
-    setting_preset(spool_rows, KW_COUNT(spool_rows), c);
-    if (config_setting_get_member(s, "spool") != NULL)
-        setting_take(l, config_setting_get_member(s, "spool"), spool_rows,
-                     KW_COUNT(spool_rows), c, NULL);
-    setting_need_text(l, c->line, "in", c->spool.in);
-    setting_need_text(l, c->line, "out", c->spool.out);
-}
-
 static bool same_path(const struct config_carrier *a,
                       const struct config_carrier *b)
 {
@@ -327,7 +179,7 @@ static void take_carriers(struct setting_load *l, const config_setting_t *list,
             return;
         }
         c->n_carriers = (size_t)i + 1;
-        take_carrier(l, s, &c->carriers[i]);
+        config_carrier_take(l, s, &c->carriers[i]);
         for (int j = 0; j < i; j++) {
             if (strcmp(c->carriers[i].name, c->carriers[j].name) == 0)
                 SETTING_SAY(
@@ -500,16 +352,8 @@ void config_free(struct config *c)
         setting_free(mould_rows, KW_COUNT(mould_rows), &c->moulds[i]);
     for (size_t i = 0; i < KW_COUNT(c->people); i++)
         setting_free(person_rows, KW_COUNT(person_rows), &c->people[i]);
-    for (size_t i = 0; i < KW_COUNT(c->carriers); i++) {
-        struct config_carrier *k = &c->carriers[i];
-
-        setting_free(http_in_rows, KW_COUNT(http_in_rows), k);
-        setting_free(http_out_rows, KW_COUNT(http_out_rows), k);
-        setting_free(spool_rows, KW_COUNT(spool_rows), k);
-        for (size_t j = 0; j < k->out.n_headers; j++)
-            kw_free(k->out.headers[j]);
-        kw_free(k->name);
-    }
+    for (size_t i = 0; i < KW_COUNT(c->carriers); i++)
+        config_carrier_free(&c->carriers[i]);
     kw_free(c->file);
     kw_free(c);
 }

@@ -12,7 +12,8 @@
 #define CONFIG_MOULDS_MOST   16
 #define CONFIG_HEADERS_MOST  8
 
-enum config_carrier_kind { CONFIG_HTTP, CONFIG_SPOOL };
+enum config_carrier_kind { CONFIG_HTTP, CONFIG_SPOOL, CONFIG_SMPP,
+                           CONFIG_MODEM };
 enum config_form { CONFIG_FORM_URLENCODED, CONFIG_FORM_JSON, CONFIG_FORM_ANY };
 
 struct config_http_in {
@@ -47,12 +48,47 @@ struct config_spool {
     int poll_s;         /* look at least this often: 2 */
 };
 
+struct config_smpp {     /* an ESME's session with a message centre */
+    char *host;          /* name or address */
+    int port;            /* 2775 */
+    bool tls;
+    char *tls_ca;        /* file of certificates, NULL: the system's */
+    char *bind;          /* "transceiver", or "separate": a transmitter and a
+                            receiver */
+    char *system_id, *password, *system_type, *address_range;
+    char *source;        /* what texts come from: short code, number, name */
+    char *service_type;
+    char *alphabet;      /* of data_coding 0: "gsm7" … */
+    char *shift_tables;  /* language whose tables may be used, "" none */
+    char *long_text;     /* "udh", "udh16", "sar", "payload" */
+    int window;          /* submit_sm that await an answer: 10 */
+    double per_second;   /* submit_sm; 0 no limit of ours */
+    int enquire_link_s, response_s; /* 30, 10 */
+    bool receipts;       /* ask for them */
+    char *receipt_id;    /* "same", "hex", "decimal" */
+    char *parts;         /* file for parts of long texts, NULL: by the ledger */
+};
+
+struct config_modem {    /* a modem on a serial line */
+    char *device;        /* "/dev/serial/by-id/…" */
+    int speed;           /* bits a second: 115200 */
+    char *pin;           /* of the card, NULL none */
+    char *centre;        /* service centre, "" the card's own */
+    char *memory;        /* "SM", "ME", "MT", "auto" as the modem has it */
+    char *shift_tables;
+    bool receipts;
+    int send_s;          /* a text may take: 120 */
+    int poll_s;          /* look at signal and store: 60 */
+};
+
 struct config_carrier {
     char *name;         /* unique; stands in the ledger */
     enum config_carrier_kind kind;
     struct config_http_in in;
     struct config_http_out out;
     struct config_spool spool;
+    struct config_smpp smpp;
+    struct config_modem modem;
     int line;
 };
 

@@ -5,3 +5,6 @@ src_libkilnword_a_SOURCES += \
 	%D%/dcs.c %D%/dcs.h %D%/udh.c %D%/udh.h \
 	%D%/tpdu.c %D%/tpdu.h %D%/tpdu_field.c %D%/tpdu_field.h \
 	%D%/segment.c %D%/segment.h %D%/concat.c %D%/concat.h
+src_libkilnword_a_SOURCES += \
+	%D%/smpp_pdu.c %D%/smpp_pdu.h %D%/smpp_status.c %D%/smpp_status.h \
+	%D%/smpp_session.c %D%/smpp_session.h %D%/smpp_text.c %D%/smpp_text.h

@@ -503,7 +503,7 @@ static void watch_daemon(struct http_in *in)
     in->sweep = event_new(base, -1, EV_PERSIST, on_sweep, in);
     event_add(in->readable, NULL);
     evtimer_add(in->sweep, &every);
-    run_daemon(in);
+    event_active(in->timer, EV_TIMEOUT, 0); /* once the loop runs */
 }
 
 int http_in_open(struct carrier_host *h, struct http_in **out, char **why)

@@ -394,8 +394,11 @@ static enum MHD_Result answer_with_reply(struct http_request *r)
     kw_buf_init(&json, 6 * LEDGER_BODY_CAP + 100);
     kw_buf_puts(&json, "{\"answer\": \"");
     template_escape(TEMPLATE_JSON, a->body, strlen(a->body), &json);
-    kw_buf_printf(&json, "\", \"outcome\": \"%s\"}\n",
-                  reader_outcome_name(a->outcome));
+    if (a->repeat) /* what was made of it then is not told again */
+        kw_buf_puts(&json, "\", \"repeat\": true}\n");
+    else
+        kw_buf_printf(&json, "\", \"outcome\": \"%s\"}\n",
+                      reader_outcome_name(a->outcome));
     reply.type = "application/json";
     reply.body = kw_buf_text(&json);
     done = answer(r, &reply);

@@ -122,7 +122,8 @@ int segment_cut(const struct segment_way *way, const char *text, size_t len,
 
     out->n = 0;
     for (size_t i = 0; i < KW_COUNT(codings); i++) {
-        n = count(&codings[i], way, text, len);
+        n = way->ucs2 && !codings[i].ucs2 ? 0
+                                          : count(&codings[i], way, text, len);
         if (n > 0 && (out->n == 0 || n < out->n)) {
             out->n = n;
             best = codings[i];

@@ -16,6 +16,7 @@
 struct segment_way {
     bool wide;        /* 16-bit reference: the header is one octet longer */
     uint8_t language; /* shift tables that the network allows, 0 none */
+    bool ucs2;        /* whatever the text: UTF-16 */
 };
 
 struct segment {

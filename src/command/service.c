@@ -16,15 +16,22 @@
 #include "command/talk.h"
 
 #include <curl/curl.h>
+#include <errno.h>
+#include <fcntl.h>
 #include <signal.h>
 #include <stdio.h>
 #include <string.h>
+#include <sys/file.h>
+#include <sys/resource.h>
+#include <unistd.h>
 
 #define TURN_MS         1000
 #define STOP_CHECK_MS   20
 #define STOP_ANSWERS_US 2000000 /* for callers to fetch their answers */
 #define STOP_FLIGHTS_US 5000000 /* for texts on their way out */
 #define TICK_AGAIN_S    60
+#define LOG_EVERY_US    1000000
+#define FILES_BESIDE    256 /* descriptors beside those of callers */
 
 /* ---- taking texts ---- */
 
@@ -41,6 +48,18 @@ static int run_take(struct ledger *lg, void *arg)
     return err;
 }
 
+static void log_failure(struct service *s, const char *carrier, int err)
+{
+    int64_t now_us = clock_monotonic_us();
+
+    if (s->refused_us != 0 && now_us - s->refused_us < LOG_EVERY_US)
+        return;
+    s->refused_us = now_us;
+    log_error("failed to keep a text that came by '%s': %s; the sender has "
+              "to bring it again",
+              carrier, kw_err_text(err));
+}
+
 static void done_take(void *arg, int err)
 {
     struct carrier_taking *t = arg;
@@ -52,6 +71,8 @@ static void done_take(void *arg, int err)
         outbox_pump_all(s);
         if (t->answer.scan)
             scanner_want(s);
+    } else {
+        log_failure(s, t->text.carrier, err);
     }
     t->taken(t, err);
 }
@@ -304,6 +325,45 @@ static int prepare_ledger(struct service *s, struct ledger *lg)
     return ledger_commit(lg);
 }
 
+/*
+ * One service to a ledger: a second one would take what is in the hands of
+ * the first for what a crash left behind.
+ */
+static int lock_ledger(struct service *s)
+{
+    char path[4096], text[4400];
+
+    snprintf(path, sizeof(path), "%s.lock", s->conf->ledger_file);
+    s->lock_fd = open(path, O_RDWR | O_CREAT | O_CLOEXEC, 0660);
+    if (s->lock_fd >= 0 && flock(s->lock_fd, LOCK_EX | LOCK_NB) == 0)
+        return 0;
+    if (s->lock_fd >= 0 && errno == EWOULDBLOCK)
+        snprintf(text, sizeof(text),
+                 "another service works on the ledger '%s' already; stop it "
+                 "first",
+                 s->conf->ledger_file);
+    else
+        snprintf(text, sizeof(text), "cannot lock '%s': %s", path,
+                 strerror(errno));
+    return say(kw_strdup(text));
+}
+
+/* Descriptors for all the callers that may be there at once. */
+static void allow_files(const struct config *conf)
+{
+    struct rlimit files;
+    rlim_t need = (rlim_t)conf->connections_most + FILES_BESIDE;
+
+    if (getrlimit(RLIMIT_NOFILE, &files) < 0 || files.rlim_cur >= need)
+        return;
+    files.rlim_cur = files.rlim_max < need ? files.rlim_max : need;
+    setrlimit(RLIMIT_NOFILE, &files);
+    if (files.rlim_cur < need)
+        log_warn("only %llu files may be open here: fewer than %d callers "
+                 "can be there at once",
+                 (unsigned long long)files.rlim_cur, conf->connections_most);
+}
+
 static int start_writer(struct service *s, struct ledger *lg)
 {
     int err = prepare_ledger(s, lg);
@@ -337,7 +397,11 @@ static int open_parts(struct service *s, bool told_clock)
         return COMMAND_FAILED;
     if ((err = command_ledger(s->conf, false, true, &lg)) != 0)
         return err;
-    if ((err = open_carriers(s)) != 0) {
+    err = lock_ledger(s);
+    if (err == 0 && (err = open_carriers(s)) == 0 &&
+        http_in_open(&s->host, &s->http, &why) < 0)
+        err = say(why);
+    if (err != 0) {
         ledger_close(lg);
         return err;
     }
@@ -345,8 +409,6 @@ static int open_parts(struct service *s, bool told_clock)
         return err;
     if (scanner_open(s) < 0)
         return say(kw_strdup("cannot start the scanner's thread"));
-    if (http_in_open(&s->host, &s->http, &why) < 0)
-        return say(why);
     add_events(s);
     return 0;
 }
@@ -358,7 +420,9 @@ int service_open(const struct config *conf, bool told_clock,
     int err;
 
     curl_global_init(CURL_GLOBAL_DEFAULT);
+    allow_files(conf);
     s->conf = conf;
+    s->lock_fd = -1;
     s->base = event_base_new();
     s->host = (struct carrier_host){.base = s->base,
                                     .conf = conf,
@@ -393,6 +457,8 @@ void service_close(struct service *s)
     if (s->desk != NULL)
         desk_close(s->desk);
     event_base_free(s->base);
+    if (s->lock_fd >= 0)
+        close(s->lock_fd);
     kw_free(s->flights);
     kw_free(s->settles.items);
     curl_global_cleanup();

@@ -61,6 +61,8 @@ struct service {
     bool settling;
     int taking;          /* texts in the writer */
     int64_t taken;       /* texts so far */
+    int64_t refused_us;  /* when a failed taking was last logged */
+    int lock_fd;         /* held while this service works on the ledger */
     bool ticking;
     int64_t tick_next_s;
     struct scanner *scanner;

@@ -9,6 +9,7 @@
 #include "page/pot.h"
 
 #include <ctype.h>
+#include <errno.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -378,7 +379,8 @@ static int put_out(struct show *s)
             fwrite(kw_buf_text(&s->out), 1, s->out.len, stdout) == s->out.len;
     }
     if (fflush(stdout) != 0 || !good) {
-        perror("kilnword: writing what was asked for");
+        if (errno != EPIPE) /* whoever read it has seen enough */
+            perror("kilnword: writing what was asked for");
         return COMMAND_FAILED;
     }
     return COMMAND_OK;

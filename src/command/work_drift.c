@@ -95,7 +95,7 @@ static const struct work_result results[] = {
 struct pass { /* over the rows of one pot */
     struct drift_setting set;
     struct drift_prior prior;
-    double start, too_fast;
+    double start;
     struct drift_state state;
     double *days, *flows; /* readings since the last scrub */
     size_t n;
@@ -117,19 +117,21 @@ static void read_settings(const struct work_table *t, struct pass *p)
     p->prior = (struct drift_prior){v[PRIOR_LEVEL], v[PRIOR_SD], v[PRIOR_SLOPE],
                                     v[PRIOR_SLOPE_SD]};
     p->start = v[START];
-    p->too_fast = v[TOO_FAST];
+    p->set.too_fast_l = v[TOO_FAST];
 }
 
 static void put_reading(struct work_table *t, size_t row, struct pass *p,
                         double y)
 {
     const struct drift_state *s = &p->state;
+    struct drift_event reading = {.at_days = work_at(t, row, DAY)->num,
+                                  .log_flow = y,
+                                  .log_se = work_at(t, row, LOG_SE)->num};
     struct drift_line line = {.slope = NAN};
     struct drift_step step;
     struct drift_fall fall;
 
-    drift_read(&p->state, &p->set, work_at(t, row, DAY)->num, y,
-               work_at(t, row, LOG_SE)->num, &step);
+    drift_read(&p->state, &p->set, &reading, &step);
     drift_fall(s, &p->set, &fall);
     p->days[p->n] = work_at(t, row, DAY)->num;
     p->flows[p->n++] = y;
@@ -150,8 +152,7 @@ static void put_reading(struct work_table *t, size_t row, struct pass *p,
                      : step.flagged ? "outlier"
                                     : "");
     work_put_number(t, step.p_below);
-    work_put_text(t, flow_verdict_name(
-                         drift_judge(s, &p->set, &step, exp(y), p->too_fast)));
+    work_put_text(t, flow_verdict_name(drift_judge(s, &p->set, &step)));
     work_put_number(t, fall.early_days);
     work_put_number(t, fall.expected_days);
     work_put_number(t, fall.late_days);

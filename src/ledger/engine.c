@@ -268,13 +268,13 @@ static int judge(const struct ledger_settings *set, const struct header *h,
 static int cannot(struct ledger *lg, const char *doing, char **why)
 {
     int e = lg->db != NULL ? sqlite3_system_errno(lg->db) : errno;
-    const char *text = lg->db != NULL ? sqlite3_errmsg(lg->db) : "";
 
     return engine_tell(
         why, KW_EIO,
-        "cannot %s the ledger '%s': %s%s%s; its folder must be there, "
-        "with room and leave to write",
-        doing, lg->file, text, e != 0 ? ", " : "", e != 0 ? strerror(e) : "");
+        "cannot %s the ledger '%s': %s%s%s; its folder must be there, with "
+        "room and leave to write",
+        doing, lg->file, lg->db != NULL ? sqlite3_errmsg(lg->db) : "",
+        lg->db != NULL && e != 0 ? ", " : "", e != 0 ? strerror(e) : "");
 }
 
 /* Made by us, so that no one else may read what people text. */
@@ -342,17 +342,18 @@ static int start_reading(struct ledger *lg, char **why)
 static int start_writing(struct ledger *lg, bool fresh, char **why)
 {
     char sql[64];
+    int err;
 
     if (fresh && make_file(lg, why) < 0)
         return KW_EIO;
-    if (open_db(lg, lg->file, SQLITE_OPEN_READWRITE) < 0)
+    err = open_db(lg, lg->file, SQLITE_OPEN_READWRITE);
+    if (lg->db != NULL && sqlite3_db_readonly(lg->db, "main") == 1)
+        return engine_tell(why, KW_EIO,
+                           "the ledger '%s' may only be read; give this user "
+                           "leave to write to it and to its folder",
+                           lg->file);
+    if (err < 0)
         return cannot(lg, "open", why);
-    if (sqlite3_db_readonly(lg->db, "main") == 1)
-        return engine_tell(
-            why, KW_EIO,
-            "the ledger '%s' may only be read; give this user leave "
-            "to write to it and to its folder",
-            lg->file);
     if (!fresh)
         return 0;
     /* Before WAL: the header tells from the first commit on what it is. */
@@ -440,7 +441,7 @@ void ledger_close(struct ledger *lg)
 
 /* ---- a copy while others write ---- */
 
-#define BACKUP_STEP_PAGES 512
+#define BACKUP_STEP_PAGES 128
 
 /* All rows of all tables, table by table into counts. */
 static int count_rows(sqlite3 *db, struct kw_buf *counts, int64_t *rows)

@@ -245,6 +245,43 @@ void batch_page_short(const struct page *p, const struct batch_page *b)
                 b->batch.code);
 }
 
+/*
+ * How many of the compared numbers would stand outside all others were the
+ * batch like them: each is lowest or highest of n + 1 with chance 2/(n + 1).
+ */
+static double outside_by_chance(const struct batch_page *b, int *compared)
+{
+    double sum = 0;
+
+    *compared = 0;
+    for (int n = 0; n < LOOK_NUMBERS; n++) {
+        if (batch_number_flag(b, (enum look_number)n) == BATCH_UNKNOWN)
+            continue;
+        ++*compared;
+        sum += 2.0 / (b->others.known[n] + 1);
+    }
+    return sum < *compared ? sum : *compared;
+}
+
+static void put_differs(const struct page *p, const struct batch_page *b)
+{
+    int compared;
+    double chance = outside_by_chance(b, &compared);
+
+    screen_section(&p->screen, "What differs",
+                   "Each value beside the lowest and highest of all other "
+                   "batches. What is outside may be the cause or may not: "
+                   "it is where to look first.");
+    if (put_differences(p, b, true) == 0)
+        screen_text(&p->screen, 2,
+                    "Nothing was written down of how it was made.");
+    if (compared > 0)
+        screen_text(&p->screen, 2,
+                    "Were the batch like the others, about %.1f of the %d "
+                    "numbers compared would stand outside by chance.",
+                    chance, compared);
+}
+
 static void put_failed(const struct page *p, const struct batch_page *b)
 {
     static const struct table_column columns[] = {
@@ -301,12 +338,7 @@ void batch_page_text(const struct page *p, const struct batch_page *b)
     put_verdict(p, b);
     screen_section(s, "How it was made", NULL);
     put_making(p, &b->batch);
-    screen_section(s, "What differs",
-                   "Each value beside the lowest and highest of all other "
-                   "batches. What is outside may be the cause or may not: "
-                   "it is where to look first.");
-    if (put_differences(p, b, true) == 0)
-        screen_text(s, 2, "Nothing was written down of how it was made.");
+    put_differs(p, b);
     screen_section(s, "Pots that failed",
                    "By the day of the first report; age since the hand-over.");
     put_failed(p, b);

@@ -19,6 +19,7 @@ const struct drift_setting drift_defaults = {.reading_var = 0.04,
                                              .sure = 0.75,
                                              .scrub_days = 30,
                                              .crack_rise = 1.0,
+                                             .too_fast_l = 3.75,
                                              .service = true};
 
 const struct drift_prior drift_prior_default = {.level = 0.78845736036427016,
@@ -37,13 +38,12 @@ void drift_start(struct drift_state *s, const struct drift_prior *prior,
                               .scrubbed_days = -INFINITY};
 }
 
-void drift_propagate_by(struct drift_state *s, double dt, double q11,
-                        double q12, double q22)
+void drift_propagate_by(struct drift_state *s, double dt, const double q[3])
 {
     s->level += s->slope * dt;
-    s->p11 += dt * (2 * s->p12 + dt * s->p22) + q11;
-    s->p12 += dt * s->p22 + q12;
-    s->p22 += q22;
+    s->p11 += dt * (2 * s->p12 + dt * s->p22) + q[0];
+    s->p12 += dt * s->p22 + q[1];
+    s->p22 += q[2];
     s->at_days += dt;
 }
 
@@ -52,10 +52,14 @@ void drift_propagate(struct drift_state *s, const struct drift_setting *set,
 {
     double dt = at_days - s->at_days, qs = set->slope_var_day;
 
+    double q[3];
+
     if (!(dt > 0))
         return;
-    drift_propagate_by(s, dt, set->level_var_day * dt + qs * dt * dt * dt / 3,
-                       qs * dt * dt / 2, qs * dt);
+    q[0] = set->level_var_day * dt + qs * dt * dt * dt / 3;
+    q[1] = qs * dt * dt / 2;
+    q[2] = qs * dt;
+    drift_propagate_by(s, dt, q);
     s->at_days = at_days; /* not the sum: no rounding to gather */
 }
 
@@ -79,17 +83,36 @@ static double gain_seen(const struct drift_state *s,
     return set->scrub_gain + fmax(-most, fmin(most, e));
 }
 
-void drift_read(struct drift_state *s, const struct drift_setting *set,
-                double at_days, double log_flow, double log_se,
-                struct drift_step *step)
+/* Capped: an innovation weighs as much as one of kh deviations. */
+static double capped_var(const struct drift_state *s,
+                         const struct drift_setting *set, double e, double r)
 {
-    double r = fmax(set->reading_var, log_se * log_se), e, k1, k2, f;
+    return fmax(r, e * e / (set->cap * set->cap) - s->p11);
+}
+
+static void update(struct drift_state *s, double e, double r)
+{
+    double f = s->p11 + r, k2 = s->p12 / f;
+
+    s->level += s->p11 / f * e;
+    s->slope += k2 * e;
+    s->p22 -= k2 * s->p12;
+    s->p12 *= r / f; /* (1 - k1), without cancellation */
+    s->p11 *= r / f;
+}
+
+void drift_read(struct drift_state *s, const struct drift_setting *set,
+                const struct drift_event *reading, struct drift_step *step)
+{
+    double r = fmax(set->reading_var, reading->log_se * reading->log_se);
+    double e;
     int sign;
 
-    drift_propagate(s, set, at_days);
-    e = log_flow - s->level;
+    drift_propagate(s, set, reading->at_days);
+    e = reading->log_flow - s->level;
     sign = e > 0 ? 1 : -1;
     *step = (struct drift_step){
+        .log_flow = reading->log_flow,
         .innovation = e,
         .flagged = fabs(e) > set->cap * sqrt(s->p11 + r),
         .crack = set->service && e > set->crack_rise,
@@ -98,22 +121,14 @@ void drift_read(struct drift_state *s, const struct drift_setting *set,
         set->service && step->flagged && s->flagged == sign && !step->crack;
     if (step->jumped)
         s->p11 += e * e / 2;
-    /* Capped: an innovation weighs as much as one of kh deviations. */
-    r = fmax(r, e * e / (set->cap * set->cap) - s->p11);
-    f = s->p11 + r;
-    step->variance = f;
-    step->log_lik = -0.5 * (LN_2PI + log(f) + e * e / f);
+    r = capped_var(s, set, e, r);
+    step->variance = s->p11 + r;
+    step->log_lik =
+        -0.5 * (LN_2PI + log(step->variance) + e * e / step->variance);
     s->flagged = step->flagged && !step->jumped ? sign : 0;
     s->fresh_scrub = false;
-    if (!step->crack) {
-        k1 = s->p11 / f;
-        k2 = s->p12 / f;
-        s->level += k1 * e;
-        s->slope += k2 * e;
-        s->p22 -= k2 * s->p12;
-        s->p12 *= r / f; /* (1 - k1), without cancellation */
-        s->p11 *= r / f;
-    }
+    if (!step->crack)
+        update(s, e, r);
     step->p_below = drift_p_below(s, set);
 }
 
@@ -123,22 +138,24 @@ double drift_p_below(const struct drift_state *s,
     return exact_below(s->level, sqrt(s->p11), log(set->limit_l));
 }
 
-void drift_ahead(const struct drift_state *s, const struct drift_setting *set,
-                 double days, double *mean, double *var)
+struct drift_outlook drift_ahead(const struct drift_state *s,
+                                 const struct drift_setting *set, double days)
 {
-    *mean = s->level + days * s->slope;
-    *var = s->p11 + 2 * days * s->p12 + days * days * s->p22 +
-           set->level_var_day * days +
-           set->slope_var_day * days * days * days / 3;
+    struct drift_outlook o;
+
+    o.mean = s->level + days * s->slope;
+    o.var = s->p11 + 2 * days * s->p12 + days * days * s->p22 +
+            set->level_var_day * days +
+            set->slope_var_day * days * days * days / 3;
+    return o;
 }
 
 static double p_below_in(const struct drift_state *s,
                          const struct drift_setting *set, double days)
 {
-    double mean, var;
+    struct drift_outlook o = drift_ahead(s, set, days);
 
-    drift_ahead(s, set, days, &mean, &var);
-    return exact_below(mean, sqrt(var), log(set->limit_l));
+    return exact_below(o.mean, sqrt(o.var), log(set->limit_l));
 }
 
 /* The first day at which P(below) reaches p: a coarse walk, then halving. */
@@ -177,10 +194,9 @@ void drift_fall(const struct drift_state *s, const struct drift_setting *set,
 
 enum flow_verdict drift_judge(const struct drift_state *s,
                               const struct drift_setting *set,
-                              const struct drift_step *step, double reading_l,
-                              double too_fast_l)
+                              const struct drift_step *step)
 {
-    if (step->crack || reading_l > too_fast_l)
+    if (step->crack || step->log_flow > log(set->too_fast_l))
         return FLOW_STOP;
     if (step->p_below >= set->sure && !step->flagged &&
         s->at_days - s->scrubbed_days <= set->scrub_days)
@@ -188,31 +204,30 @@ enum flow_verdict drift_judge(const struct drift_state *s,
     return step->p_below >= set->ask_scrub ? FLOW_SCRUB : FLOW_FINE;
 }
 
-void drift_replay(const struct drift_prior *prior,
-                  const struct drift_setting *set,
-                  const struct drift_event *events, size_t n, double start_days,
-                  struct drift_state *state, struct drift_summary *sum,
-                  struct drift_step *steps)
+struct drift_summary drift_replay(struct drift_state *s,
+                                  const struct drift_setting *set,
+                                  const struct drift_prior *prior,
+                                  const struct drift_history *h)
 {
-    drift_start(state, prior, start_days);
-    *sum = (struct drift_summary){.readings = 0};
-    for (size_t i = 0; i < n; i++) {
+    struct drift_summary sum = {.readings = 0};
+
+    drift_start(s, prior, h->start_days);
+    for (size_t i = 0; i < h->n; i++) {
+        const struct drift_event *e = &h->events[i];
         struct drift_step step;
 
-        if (events[i].scrub) {
-            drift_scrub(state, set, events[i].at_days);
+        if (e->scrub) {
+            drift_scrub(s, set, e->at_days);
             continue;
         }
-        drift_read(state, set, events[i].at_days, events[i].log_flow,
-                   events[i].log_se, &step);
-        sum->readings++;
+        drift_read(s, set, e, &step);
+        sum.readings++;
         if (!isnan(step.scrub_gain)) {
-            sum->scrubs_seen++;
-            sum->gain_sum += step.scrub_gain;
+            sum.scrubs_seen++;
+            sum.gain_sum += step.scrub_gain;
         }
-        if (steps != NULL)
-            steps[i] = step;
     }
+    return sum;
 }
 
 void drift_learn_pot(struct drift_learn *l, const struct drift_state *s,
@@ -228,13 +243,15 @@ void drift_learn_pot(struct drift_learn *l, const struct drift_state *s,
     }
 }
 
-void drift_learnt(const struct drift_learn *l, double slope, double gain,
-                  double *batch_slope, double *batch_gain)
+struct drift_rates drift_learnt(const struct drift_learn *l,
+                                const struct drift_rates *programme)
 {
-    *batch_slope = (DRIFT_WEIGHT_POTS * slope + l->slope_sum) /
-                   (double)(DRIFT_WEIGHT_POTS + l->slope_n);
-    *batch_gain = (DRIFT_WEIGHT_POTS * gain + l->gain_sum) /
-                  (double)(DRIFT_WEIGHT_POTS + l->gain_n);
+    const double w = DRIFT_WEIGHT_POTS;
+
+    return (struct drift_rates){
+        .slope =
+            (w * programme->slope + l->slope_sum) / (w + (double)l->slope_n),
+        .gain = (w * programme->gain + l->gain_sum) / (w + (double)l->gain_n)};
 }
 
 static int by_size(const void *a, const void *b)

@@ -23,6 +23,7 @@ struct drift_setting {
     double sure;          /* P(below) after a scrub from which: replace */
     double scrub_days;    /* how long a reading counts as after a scrub */
     double crack_rise;    /* ln of the rise that asks "cracked?" */
+    double too_fast_l;    /* 1.25 x the batch's accepted maximum */
     bool service;         /* two like outliers are a jump; a rise that asks
                            * "cracked?" is not entered */
 };
@@ -43,7 +44,16 @@ struct drift_state {
     bool fresh_scrub;     /* no reading since the last scrub */
 };
 
+/* A reading, or a scrub: then what is said of flow is not looked at. */
+struct drift_event {
+    double at_days;
+    bool scrub;
+    double log_flow; /* ln of first-hour litres */
+    double log_se;   /* its own standard error, 0 none */
+};
+
 struct drift_step {    /* what one reading did */
+    double log_flow;   /* the reading */
     double innovation; /* e: reading less prediction, ln */
     double variance;   /* F: of the innovation, as capped */
     double log_lik;
@@ -59,25 +69,26 @@ void drift_start(struct drift_state *s, const struct drift_prior *prior,
 /* Moves the state on; a day before its own leaves it where it is. */
 void drift_propagate(struct drift_state *s, const struct drift_setting *set,
                      double at_days);
-/* The same with covariance (q11, q12, q22) gained over dt days >= 0. */
-void drift_propagate_by(struct drift_state *s, double dt, double q11,
-                        double q12, double q22);
+/* The same over dt days >= 0, gaining covariance q11, q12, q22. */
+void drift_propagate_by(struct drift_state *s, double dt, const double q[3]);
 void drift_scrub(struct drift_state *s, const struct drift_setting *set,
                  double at_days);
 /*
- * A reading; a scrub of the same time comes first. log_se: the reading's own
- * standard error, 0 none; the larger of it and reading_var rules.
+ * A reading; a scrub of the same time comes first. The larger of the
+ * reading's own variance and reading_var rules.
  */
 void drift_read(struct drift_state *s, const struct drift_setting *set,
-                double at_days, double log_flow, double log_se,
-                struct drift_step *step);
+                const struct drift_event *reading, struct drift_step *step);
 
 /* P(flow < limit) now. */
 double drift_p_below(const struct drift_state *s,
                      const struct drift_setting *set);
-/* Mean and variance of ln flow `days` from the state's own day on. */
-void drift_ahead(const struct drift_state *s, const struct drift_setting *set,
-                 double days, double *mean, double *var);
+/* ln flow some days from the state's own day on. */
+struct drift_outlook {
+    double mean, var;
+};
+struct drift_outlook drift_ahead(const struct drift_state *s,
+                                 const struct drift_setting *set, double days);
 
 /*
  * When the flow will stand below the limit: days from the state's day at
@@ -92,20 +103,19 @@ void drift_fall(const struct drift_state *s, const struct drift_setting *set,
                 struct drift_fall *out);
 
 /*
- * What to do after a reading. too_fast_l: batch maximum times the factor.
- * An outlier asks for another reading; it replaces no pot by itself.
+ * What to do after a reading. An outlier asks for another reading; it
+ * replaces no pot by itself.
  */
 enum flow_verdict drift_judge(const struct drift_state *s,
                               const struct drift_setting *set,
-                              const struct drift_step *step, double reading_l,
-                              double too_fast_l);
+                              const struct drift_step *step);
 
 /* ---- a pot's whole history, and what a batch teaches ---- */
 
-struct drift_event {
-    double at_days;
-    bool scrub;
-    double log_flow, log_se; /* of a reading */
+struct drift_history {
+    const struct drift_event *events; /* in order of time */
+    size_t n;
+    double start_days; /* that the prior stands for */
 };
 
 struct drift_summary {
@@ -113,12 +123,11 @@ struct drift_summary {
     double gain_sum; /* of the scrubs seen, capped like readings */
 };
 
-/* Replays n events in order of time; steps[i] of each reading, or NULL. */
-void drift_replay(const struct drift_prior *prior,
-                  const struct drift_setting *set,
-                  const struct drift_event *events, size_t n, double start_days,
-                  struct drift_state *state, struct drift_summary *sum,
-                  struct drift_step *steps);
+/* Starts a state and takes it through a history. */
+struct drift_summary drift_replay(struct drift_state *s,
+                                  const struct drift_setting *set,
+                                  const struct drift_prior *prior,
+                                  const struct drift_history *h);
 
 /*
  * Slope and scrub gain of a batch: means over its pots with enough readings,
@@ -130,10 +139,14 @@ struct drift_learn {
     double slope_sum, gain_sum;
     int64_t slope_n, gain_n;
 };
+struct drift_rates {
+    double slope; /* ln a day */
+    double gain;  /* ln, of a scrub */
+};
 void drift_learn_pot(struct drift_learn *l, const struct drift_state *s,
                      const struct drift_summary *sum);
-void drift_learnt(const struct drift_learn *l, double slope, double gain,
-                  double *batch_slope, double *batch_gain);
+struct drift_rates drift_learnt(const struct drift_learn *l,
+                                const struct drift_rates *programme);
 
 /*
  * A robust second opinion: Theil-Sen, the median of slopes of all pairs with

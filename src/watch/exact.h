@@ -15,8 +15,7 @@ double exact_hypergeometric_upper(int64_t k, int64_t pots, int64_t failed,
                                   int64_t drawn);
 /* Exact interval of a Poisson mean seen as k, level 0.9 for 90 %
  * (Garwood 1936). NaN in both for arguments out of range. */
-void exact_poisson_interval(int64_t k, double level, double *low,
-                            double *high);
+void exact_poisson_interval(int64_t k, double level, double *low, double *high);
 /* P(X < limit), X normal; se 0: 1 below the limit, else 0. */
 double exact_below(double mean, double se, double limit);
 #endif

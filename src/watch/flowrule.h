@@ -8,10 +8,10 @@
 #include "base/kw.h"
 
 enum flow_verdict {
-    FLOW_FINE,       /* in the band, or nothing to say */
-    FLOW_SCRUB,      /* below the threshold: scrub, measure again */
-    FLOW_REPLACE,    /* low after scrubbing */
-    FLOW_STOP,       /* too fast: suspected crack */
+    FLOW_FINE,    /* in the band, or nothing to say */
+    FLOW_SCRUB,   /* below the threshold: scrub, measure again */
+    FLOW_REPLACE, /* low after scrubbing */
+    FLOW_STOP,    /* too fast: suspected crack */
     FLOW_VERDICTS
 };
 const char *flow_verdict_name(enum flow_verdict v); /* "fine" … */
@@ -28,15 +28,14 @@ struct flow_rule {
 
 struct flow_past { /* what is known of the pot before this reading */
     double last_l, last_log_se; /* 0 when none; the workshop's test counts */
-    double batch_max_l;    /* accepted maximum of the batch, 0: rule's own */
-    double age_days;       /* since it was handed over */
-    int low_before;        /* readings below the threshold in a row */
-    bool scrubbed_since;   /* scrubbed after the last low reading */
+    double batch_max_l;  /* accepted maximum of the batch, 0: rule's own */
+    double age_days;     /* since it was handed over */
+    int low_before;      /* readings below the threshold in a row */
+    bool scrubbed_since; /* scrubbed after the last low reading */
 };
 
 /* first_hour_l > 0, log_se >= 0. p_below: P(true flow < threshold). */
 enum flow_verdict flow_judge(const struct flow_rule *rule,
-                             const struct flow_past *past,
-                             double first_hour_l, double log_se,
-                             double *p_below);
+                             const struct flow_past *past, double first_hour_l,
+                             double log_se, double *p_below);
 #endif

@@ -9,22 +9,29 @@
  */
 #include "base/kw.h"
 
-enum seep_shape { SEEP_FRUSTUM, SEEP_CYLINDER, SEEP_PARABOLOID,
-                  SEEP_HEMISPHERE, SEEP_PROFILE };
+enum seep_shape {
+    SEEP_FRUSTUM,
+    SEEP_CYLINDER,
+    SEEP_PARABOLOID,
+    SEEP_HEMISPHERE,
+    SEEP_PROFILE
+};
 
-#define SEEP_PROFILE_MOST 32
+#define SEEP_PROFILE_MOST   32
 #define SEEP_ELAPSED_MOST_S (7 * 86400.0) /* a reading of a week at most */
 
-struct seep_point { double height_m, radius_m, wall_m; };
+struct seep_point {
+    double height_m, radius_m, wall_m;
+};
 
 struct seep_pot {
     enum seep_shape shape;
-    double base_radius_m; /* frustum, cylinder: inner radius at the base */
-    double rim_radius_m;  /* inner radius at the rim; hemisphere: R */
-    double depth_m;       /* rim above the inner base */
+    double base_radius_m;  /* frustum, cylinder: inner radius at the base */
+    double rim_radius_m;   /* inner radius at the rim; hemisphere: R */
+    double depth_m;        /* rim above the inner base */
     double wall_m, base_m; /* thickness of wall and of base */
     struct seep_point profile[SEEP_PROFILE_MOST]; /* shape PROFILE only */
-    size_t n_profile;      /* from the base up, at least 2 */
+    size_t n_profile; /* from the base up, at least 2 */
 };
 
 /*
@@ -56,11 +63,11 @@ struct seep_reading {
 void seep_default_errors(struct seep_reading *r);
 
 struct seep_flow {
-    double k_m_s;          /* conductivity at the water's temperature */
-    double k25_m_s;        /* the same at 25 degC */
-    double first_hour_l;   /* from brim-full at 25 degC */
+    double k_m_s;        /* conductivity at the water's temperature */
+    double k25_m_s;      /* the same at 25 degC */
+    double first_hour_l; /* from brim-full at 25 degC */
     double first_hour_se_l;
-    double log_se;         /* standard error of ln(first_hour_l) */
+    double log_se; /* standard error of ln(first_hour_l) */
 };
 
 /*

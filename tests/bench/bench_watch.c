@@ -94,9 +94,13 @@ static void drift(int n)
     struct drift_step step;
 
     drift_start(&s, &drift_prior_default, 0);
-    for (int i = 0; i < n; i++)
-        drift_read(&s, &drift_defaults, 40.0 * i, 0.3 + 1e-4 * (i & 1023), 0.1,
-                   &step);
+    for (int i = 0; i < n; i++) {
+        struct drift_event e = {.at_days = 40.0 * i,
+                                .log_flow = 0.3 + 1e-4 * (i & 1023),
+                                .log_se = 0.1};
+
+        drift_read(&s, &drift_defaults, &e, &step);
+    }
     sink = s.level;
 }
 
@@ -133,7 +137,8 @@ static void learning(int n)
 {
     struct drift_event e[9];
     struct drift_learn l = {0};
-    double slope, gain;
+    struct drift_rates programme = {-0.0022, 0.25};
+    struct drift_history h = {.events = e, .n = 9};
 
     for (int i = 0; i < 9; i++)
         e[i] = (struct drift_event){.at_days = 45 * (i + 1),
@@ -144,12 +149,10 @@ static void learning(int n)
         struct drift_summary sum;
 
         e[0].log_flow = 0.7 + 1e-4 * (i & 1023);
-        drift_replay(&drift_prior_default, &drift_defaults, e, 9, 0, &s, &sum,
-                     NULL);
+        sum = drift_replay(&s, &drift_defaults, &drift_prior_default, &h);
         drift_learn_pot(&l, &s, &sum);
     }
-    drift_learnt(&l, -0.0022, 0.25, &slope, &gain);
-    sink = slope;
+    sink = drift_learnt(&l, &programme).slope;
 }
 
 static const struct {

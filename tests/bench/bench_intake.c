@@ -1,0 +1,677 @@
+/*
+ * bench_intake.c - durable intake by HTTP: texts that are read, filed and
+ * answered, acknowledged after the commit. Round by round in one run beside
+ *
+ *   ledger alone   the ledger's calls for such a text, 64 in a commit, in
+ *                  this process: the limit of SQLite with these statements
+ *   desk alone     the whole desk, 64 in a commit, in this process
+ *   answers alone  the same server answering GET /alive at once
+ *
+ * Each has a ledger of its own of the same size on the same disk. Medians of
+ * the rounds. The load comes from this process: one thread, epoll.
+ */
+#include "base/clock.h"
+#include "base/file.h"
+#include "desk/desk.h"
+#include "ledger/notebook.h"
+#include "reader/serial.h"
+
+#include <arpa/inet.h>
+#include <errno.h>
+#include <fcntl.h>
+#include <math.h>
+#include <netinet/tcp.h>
+#include <signal.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sys/epoll.h>
+#include <sys/socket.h>
+#include <sys/wait.h>
+#include <unistd.h>
+
+#define CONNECTIONS_MOST 256
+#define LATENCIES_MOST   400000
+#define ROUNDS_MOST      9
+#define GROUP            64
+#define POTS_A_BATCH     999
+#define FIRST_PHONE      99970000000LL
+#define NOW_S            1772352000 /* 2026-03-01T08:00:00Z */
+
+static char folder[] = "/tmp/kw-intake-XXXXXX";
+static int pots = 20000, rounds = 5;
+static double seconds = 3;
+static int64_t next_ref; /* each text of this run has its own */
+static const struct serial_layout layout = {
+    .check = SERIAL_MOD_97_10, .batch_chars = 4, .pot_chars = 3};
+
+static void die(const char *what)
+{
+    fprintf(stderr, "bench_intake: %s: %s\n", what, strerror(errno));
+    exit(1);
+}
+
+static void must(int err, const char *what)
+{
+    if (err < 0) {
+        fprintf(stderr, "bench_intake: %s: %s\n", what, kw_err_text(err));
+        exit(1);
+    }
+}
+
+static void row(const char *what, double figure, const char *unit,
+                const char *remark)
+{
+    printf("%s\t%.*f\t%s\t%s\n", what, figure < 10 ? 2 : 0, figure, unit,
+           remark);
+    fflush(stdout);
+}
+
+static int by_size(const void *a, const void *b)
+{
+    double x = *(const double *)a, y = *(const double *)b;
+
+    return (x > y) - (x < y);
+}
+
+static double quantile(double *v, size_t n, double q)
+{
+    qsort(v, n, sizeof(*v), by_size);
+    return n > 0 ? v[(size_t)(q * (double)(n - 1) + 0.5)] : NAN;
+}
+
+/* ---- the ledgers ---- */
+
+static void serial_of(int pot, char serial[SERIAL_CAP])
+{
+    char batch[16], number[16];
+
+    snprintf(batch, sizeof(batch), "%04d", pot / POTS_A_BATCH + 1);
+    snprintf(number, sizeof(number), "%03d", pot % POTS_A_BATCH + 1);
+    must(serial_make(&layout, batch, number, serial), "serial");
+}
+
+static struct ledger *open_ledger(const char *name)
+{
+    char path[200], *why = NULL;
+    struct ledger_settings set = {.file = path, .create = true};
+    struct ledger *lg = NULL;
+
+    snprintf(path, sizeof(path), "%s/%s", folder, name);
+    if (ledger_open(&set, &lg, &why) < 0) {
+        fprintf(stderr, "bench_intake: %s\n", why);
+        exit(1);
+    }
+    return lg;
+}
+
+static int64_t put_batch(struct ledger *lg, int number)
+{
+    struct ledger_batch b = {.pressed_s = NOW_S - 60 * CLOCK_DAY_S,
+                             .fired_s = NOW_S - 50 * CLOCK_DAY_S,
+                             .sawdust_pct = NAN,
+                             .sawdust_mesh = NAN,
+                             .drying_days = NAN,
+                             .peak_degc = NAN,
+                             .soak_min = NAN,
+                             .cooling_h = NAN,
+                             .silver_mg = NAN};
+    enum ledger_change what;
+
+    snprintf(b.code, sizeof(b.code), "%04d", number);
+    must(ledger_batch_put(lg, &b, &what), "batch");
+    return b.id;
+}
+
+static void put_home(struct ledger *lg, int i, int64_t place, int64_t batch)
+{
+    struct ledger_phone phone;
+    struct ledger_home home = {.place_id = place, .people = 5, .lang = "en"};
+    struct ledger_pot pot = {.batch_id = batch, .test_l = NAN};
+    enum ledger_change what;
+    char number[24];
+    int64_t id;
+
+    snprintf(number, sizeof(number), "+%lld", FIRST_PHONE + i);
+    snprintf(home.code, sizeof(home.code), "H%d", i);
+    serial_of(i, pot.serial);
+    must(serial_key(pot.serial, &pot.key), "key");
+    must(ledger_phone_take(lg, number, &phone), "phone");
+    home.phone_id = phone.id;
+    must(ledger_home_put(lg, &home, &what), "home");
+    must(ledger_pot_put(lg, &pot, false, &what), "pot");
+    must(ledger_handover_put(lg, pot.key, home.id, NOW_S - 30 * CLOCK_DAY_S,
+                             &id),
+         "hand-over");
+}
+
+static void fill(const char *name)
+{
+    struct ledger *lg = open_ledger(name);
+    struct ledger_place place = {.name = "Harlo Ford", .lang = "en"};
+    enum ledger_change what;
+    int64_t batch = 0;
+
+    for (int m = 0; m < 12; m++)
+        place.water_degc[m] = 22;
+    must(ledger_begin(lg), "begin");
+    must(ledger_place_put(lg, &place, &what), "place");
+    for (int i = 0; i < pots; i++) {
+        if (i % POTS_A_BATCH == 0)
+            batch = put_batch(lg, i / POTS_A_BATCH + 1);
+        put_home(lg, i, place.id, batch);
+    }
+    must(ledger_commit(lg), "commit");
+    ledger_close(lg);
+}
+
+/* ---- the text ---- */
+
+struct sample {
+    char from[24], ref[24], text[40];
+    int64_t key;
+};
+
+static void make_sample(struct sample *s)
+{
+    int pot = (int)((uint64_t)++next_ref * 7919 % (uint64_t)pots);
+    char serial[SERIAL_CAP];
+
+    serial_of(pot, serial);
+    must(serial_key(serial, &s->key), "key");
+    snprintf(s->from, sizeof(s->from), "+%lld", FIRST_PHONE + pot);
+    snprintf(s->ref, sizeof(s->ref), "r%lld", (long long)next_ref);
+    snprintf(s->text, sizeof(s->text), "%s s 4f 10h", serial);
+}
+
+/* ---- in this process: the ledger's calls, or the desk ---- */
+
+static int put_report(struct ledger *lg, const struct sample *s,
+                      const struct ledger_text_in *t,
+                      const struct ledger_pot *pot)
+{
+    struct ledger_obs obs = {.kind = "slow",
+                             .measure = "drop",
+                             .unit = "finger",
+                             .value = 4,
+                             .minutes = 600};
+    struct ledger_report r = {.text_id = t->id,
+                              .phone_id = t->phone_id,
+                              .pot_key = s->key,
+                              .home_id = pot->home_id,
+                              .place_id = pot->place_id,
+                              .at_s = t->at_s};
+    struct ledger_flow f = {.pot_key = s->key,
+                            .at_s = t->at_s,
+                            .first_hour_l = 1.2,
+                            .log_se = 0.2,
+                            .k_m_s = 1e-6,
+                            .water_degc = 22,
+                            .p_below = 0.3,
+                            .verdict = "fine"};
+    int err;
+
+    if ((err = ledger_report_put(lg, &r, &obs, 1)) < 0)
+        return err;
+    f.report_id = r.id;
+    return ledger_flow_put(lg, &f);
+}
+
+static int put_answer(struct ledger *lg, const struct ledger_text_in *t)
+{
+    struct ledger_out o = {.phone_id = t->phone_id,
+                           .carrier = "gate",
+                           .kind = LEDGER_REPLY,
+                           .priority = LEDGER_PRIORITY_REPLY,
+                           .at_s = t->at_s,
+                           .due_s = t->at_s,
+                           .expires_s = t->at_s + CLOCK_DAY_S,
+                           .text_id = t->id};
+    int err;
+
+    snprintf(o.body, sizeof(o.body),
+             "Noted: pot 0214-073-19 gives 1.2 l in the first hour. That is "
+             "good. Scrub it when it slows down. Thank you.");
+    if ((err = ledger_out_put(lg, &o)) < 0)
+        return err;
+    return ledger_out_settle(lg, o.id, LEDGER_SENT, t->at_s, "in the response");
+}
+
+static int ledger_text(struct ledger *lg, const struct sample *s)
+{
+    struct ledger_phone phone;
+    struct ledger_home home;
+    struct ledger_pot pot;
+    struct ledger_batch batch;
+    struct ledger_place place;
+    struct ledger_text_in t = {.carrier = "gate",
+                               .ref = s->ref,
+                               .at_s = clock_now_s(),
+                               .body = s->text,
+                               .len = strlen(s->text)};
+    int64_t keys[4];
+    int err;
+
+    if ((err = ledger_phone_take(lg, s->from, &phone)) < 0)
+        return err;
+    t.phone_id = phone.id;
+    if ((err = ledger_home_of_phone(lg, phone.id, &home)) < 0 ||
+        (err = ledger_pots_of_phone(lg, phone.id, keys, 4)) < 0 ||
+        (err = ledger_text_in_put(lg, &t)) < 0 ||
+        (err = ledger_place_get(lg, home.place_id, &place)) < 0 ||
+        (err = ledger_pot_get(lg, s->key, &pot)) < 0 ||
+        (err = ledger_batch_get(lg, pot.batch_id, &batch)) < 0 ||
+        (err = put_report(lg, s, &t, &pot)) < 0 ||
+        (err = put_answer(lg, &t)) < 0 ||
+        (err = ledger_text_in_read(lg, t.id, "filed", NULL, NULL, "en", s->key,
+                                   0)) < 0)
+        return err;
+    return ledger_phone_put(lg, &phone);
+}
+
+static int desk_text(struct desk *d, struct ledger *lg, const struct sample *s)
+{
+    struct desk_text in = {.carrier = "gate",
+                           .ref = s->ref,
+                           .from = s->from,
+                           .text = s->text,
+                           .len = strlen(s->text),
+                           .at_s = clock_now_s()};
+    struct desk_answer out;
+    int err = desk_take(d, lg, &in, &out);
+
+    if (err == 0 && (out.outcome != READER_FILED || out.outbox_id == 0)) {
+        fprintf(stderr, "bench_intake: '%s' was not filed: %s\n", s->text,
+                out.body);
+        exit(1);
+    }
+    if (err == 0)
+        err = ledger_out_settle(lg, out.outbox_id, LEDGER_SENT, in.at_s,
+                                "in the response");
+    return err;
+}
+
+/* Texts a second; d NULL: the ledger alone. */
+static double run_inside(struct desk *d, struct ledger *lg)
+{
+    int64_t began_us = clock_monotonic_us(), took_us;
+    int64_t n = 0;
+
+    do {
+        must(ledger_begin(lg), "begin");
+        for (int i = 0; i < GROUP; i++, n++) {
+            struct sample s;
+
+            make_sample(&s);
+            must(ledger_savepoint(lg), "savepoint");
+            must(d != NULL ? desk_text(d, lg, &s) : ledger_text(lg, &s),
+                 "text");
+            must(ledger_release(lg), "release");
+        }
+        must(ledger_commit(lg), "commit");
+        took_us = clock_monotonic_us() - began_us;
+    } while ((double)took_us < seconds * 1e6);
+    return (double)n * 1e6 / (double)took_us;
+}
+
+/* ---- the service ---- */
+
+struct server {
+    pid_t pid;
+    int port;
+    double start_ms;
+};
+
+static void start_server(struct server *s, const char *conf)
+{
+    char path[4096], line[200];
+    int out[2];
+    int64_t began_us = clock_monotonic_us();
+    FILE *f;
+
+    snprintf(path, sizeof(path), "%s/src/kilnword",
+             getenv("KW_BUILD") ? getenv("KW_BUILD") : ".");
+    if (pipe2(out, O_CLOEXEC) < 0 || (s->pid = fork()) < 0)
+        die("fork");
+    if (s->pid == 0) {
+        dup2(out[1], 1);
+        execl(path, "kilnword", "serve", "--config", conf, "--log", "error",
+              (char *)NULL);
+        die(path);
+    }
+    close(out[1]);
+    f = fdopen(out[0], "r");
+    if (f == NULL || fgets(line, sizeof(line), f) == NULL ||
+        strrchr(line, ':') == NULL)
+        die("the service does not start");
+    s->start_ms = (double)(clock_monotonic_us() - began_us) / 1000;
+    s->port = (int)strtol(strrchr(line, ':') + 1, NULL, 10);
+    fclose(f);
+}
+
+static void stop_server(struct server *s)
+{
+    int status;
+
+    kill(s->pid, SIGTERM);
+    waitpid(s->pid, &status, 0);
+    if (!WIFEXITED(status) || WEXITSTATUS(status) != 0) {
+        fprintf(stderr, "bench_intake: the service ended badly\n");
+        exit(1);
+    }
+}
+
+static double resident_mib(const struct server *s)
+{
+    char path[64], line[200];
+    double kib = NAN;
+    FILE *f;
+
+    snprintf(path, sizeof(path), "/proc/%d/status", (int)s->pid);
+    f = fopen(path, "r");
+    while (f != NULL && fgets(line, sizeof(line), f) != NULL) {
+        if (strncmp(line, "VmRSS:", 6) == 0)
+            kib = strtod(line + 6, NULL);
+    }
+    if (f != NULL)
+        fclose(f);
+    return kib / 1024;
+}
+
+/* ---- the load ---- */
+
+struct caller {
+    int fd;
+    int64_t began_us;
+    char request[512], answer[2048];
+    size_t len, got;
+};
+
+static struct caller callers[CONNECTIONS_MOST];
+static double latencies[LATENCIES_MOST];
+static size_t n_latencies;
+
+static void make_request(struct caller *c, bool post)
+{
+    struct sample s;
+    char body[200];
+
+    if (!post) {
+        c->len = (size_t)snprintf(c->request, sizeof(c->request),
+                                  "GET /alive HTTP/1.1\r\nHost: x\r\n\r\n");
+        return;
+    }
+    make_sample(&s);
+    for (char *p = s.text; *p != '\0'; p++)
+        *p = *p == ' ' ? '+' : *p;
+    snprintf(body, sizeof(body), "from=%%2B%s&to=7070&text=%s&id=%s",
+             s.from + 1, s.text, s.ref);
+    c->len =
+        (size_t)snprintf(c->request, sizeof(c->request),
+                         "POST /in HTTP/1.1\r\nHost: x\r\nContent-Type: "
+                         "application/x-www-form-urlencoded\r\nContent-Length: "
+                         "%zu\r\n\r\n%s",
+                         strlen(body), body);
+}
+
+static void call(struct caller *c, bool post)
+{
+    make_request(c, post);
+    c->got = 0;
+    c->began_us = clock_monotonic_us();
+    if (write(c->fd, c->request, c->len) != (ssize_t)c->len)
+        die("write");
+}
+
+/* Whether the answer is whole; ends the bench when it is not a 200. */
+static bool is_whole(struct caller *c)
+{
+    const char *end, *length;
+
+    c->answer[c->got] = '\0';
+    end = strstr(c->answer, "\r\n\r\n");
+    if (end == NULL)
+        return false;
+    length = strstr(c->answer, "Content-Length: ");
+    if (strncmp(c->answer, "HTTP/1.1 200", 12) != 0 || length == NULL) {
+        fprintf(stderr, "bench_intake: answered %.200s\n", c->answer);
+        exit(1);
+    }
+    return c->got >=
+           (size_t)(end - c->answer) + 4 + strtoul(length + 16, NULL, 10);
+}
+
+static void open_callers(const struct server *s, int n, int ep, bool post)
+{
+    struct sockaddr_in to = {.sin_family = AF_INET,
+                             .sin_port = htons((uint16_t)s->port),
+                             .sin_addr.s_addr = htonl(INADDR_LOOPBACK)};
+    int one = 1;
+
+    for (int i = 0; i < n; i++) {
+        struct epoll_event e = {.events = EPOLLIN, .data.u32 = (uint32_t)i};
+
+        callers[i].fd = socket(AF_INET, SOCK_STREAM | SOCK_CLOEXEC, 0);
+        if (connect(callers[i].fd, (struct sockaddr *)&to, sizeof(to)) < 0)
+            die("connect");
+        setsockopt(callers[i].fd, IPPROTO_TCP, TCP_NODELAY, &one, sizeof(one));
+        epoll_ctl(ep, EPOLL_CTL_ADD, callers[i].fd, &e);
+        call(&callers[i], post);
+    }
+}
+
+static bool take_answer(struct caller *c)
+{
+    ssize_t n = read(c->fd, c->answer + c->got, sizeof(c->answer) - 1 - c->got);
+
+    if (n <= 0)
+        die("the service closed a connection");
+    c->got += (size_t)n;
+    if (!is_whole(c))
+        return false;
+    if (n_latencies < LATENCIES_MOST)
+        latencies[n_latencies++] = (double)(clock_monotonic_us() - c->began_us);
+    return true;
+}
+
+/* Answers a second over so many connections. */
+static double run_load(const struct server *s, int n, bool post)
+{
+    int ep = epoll_create1(EPOLL_CLOEXEC);
+    int64_t began_us = clock_monotonic_us(), now_us = began_us;
+    int64_t done = 0;
+    int busy = n;
+
+    n_latencies = 0;
+    open_callers(s, n, ep, post);
+    while (busy > 0) {
+        struct epoll_event e[64];
+        int ready = epoll_wait(ep, e, 64, 30000);
+
+        if (ready <= 0)
+            die("no answer for 30 s");
+        for (int i = 0; i < ready; i++) {
+            struct caller *c = &callers[e[i].data.u32];
+
+            if (!take_answer(c))
+                continue;
+            done++;
+            if ((double)(now_us - began_us) < seconds * 1e6)
+                call(c, post);
+            else
+                busy--;
+        }
+        now_us = clock_monotonic_us();
+    }
+    for (int i = 0; i < n; i++)
+        close(callers[i].fd);
+    close(ep);
+    return (double)done * 1e6 / (double)(now_us - began_us);
+}
+
+/* ---- the bench ---- */
+
+static void write_conf(char *path, size_t cap)
+{
+    char text[2000];
+
+    snprintf(path, cap, "%s/kilnword.conf", folder);
+    snprintf(text, sizeof(text),
+             "programme = { zone = \"UTC\"; country_code = \"999\"; };\n"
+             "listen = { port = 0; };\n"
+             "ledger = { file = \"served.ledger\"; };\n"
+             "grammar = { folder = \"%s/grammar\"; };\n"
+             "digest = { at = \"off\"; };\n"
+             "carriers = ( { name = \"gate\"; kind = \"http\";\n"
+             "  in = { path = \"/in\"; reply_in_body = true; }; } );\n",
+             getenv("KW_SOURCE") ? getenv("KW_SOURCE") : ".");
+    must(file_write_whole(path, text, strlen(text)), "configuration");
+}
+
+static struct desk *open_desk(const char *conf_path, struct config **conf)
+{
+    struct fault_list faults = {0};
+    struct desk *d = NULL;
+
+    if (config_load(conf_path, &faults, conf) < 0 ||
+        desk_open(*conf, &faults, &d) < 0) {
+        fault_print(&faults, stderr);
+        exit(1);
+    }
+    return d;
+}
+
+static void bench_starts(const char *conf)
+{
+    double ms[ROUNDS_MOST], mib[ROUNDS_MOST];
+    struct server s;
+
+    for (int i = 0; i < rounds; i++) {
+        start_server(&s, conf);
+        ms[i] = s.start_ms;
+        mib[i] = resident_mib(&s);
+        stop_server(&s);
+    }
+    row("start to listening", quantile(ms, (size_t)rounds, 0.5), "ms", "");
+    row("resident, idle", quantile(mib, (size_t)rounds, 0.5), "MiB", "");
+}
+
+struct figures {
+    double http, ledger, desk, alive, p50, p99;
+};
+
+static void one_round(const struct server *s, struct desk *d,
+                      struct ledger *alone, struct ledger *beside,
+                      struct figures *f)
+{
+    f->ledger = run_inside(NULL, alone);
+    f->http = run_load(s, 64, true);
+    f->p50 = quantile(latencies, n_latencies, 0.5) / 1000;
+    f->p99 = quantile(latencies, n_latencies, 0.99) / 1000;
+    f->desk = run_inside(d, beside);
+    f->alive = run_load(s, 64, false);
+}
+
+static double middle(const struct figures *f, size_t offset)
+{
+    double v[ROUNDS_MOST];
+
+    for (int i = 0; i < rounds; i++)
+        memcpy(&v[i], (const char *)&f[i] + offset, sizeof(v[i]));
+    return quantile(v, (size_t)rounds, 0.5);
+}
+
+static double bench_rounds(const struct server *s, const char *conf_path)
+{
+    struct figures f[ROUNDS_MOST];
+    struct config *conf;
+    struct desk *d = open_desk(conf_path, &conf);
+    struct ledger *alone = open_ledger("alone.ledger");
+    struct ledger *beside = open_ledger("beside.ledger");
+    double http, ledger;
+
+    for (int i = 0; i < rounds; i++)
+        one_round(s, d, alone, beside, &f[i]);
+    ledger_close(alone);
+    ledger_close(beside);
+    desk_close(d);
+    config_free(conf);
+    http = middle(f, offsetof(struct figures, http));
+    ledger = middle(f, offsetof(struct figures, ledger));
+    row("intake by HTTP, 64 connections", http, "texts/s",
+        "acknowledged after the commit");
+    row("  p50", middle(f, offsetof(struct figures, p50)), "ms", "");
+    row("  p99", middle(f, offsetof(struct figures, p99)), "ms", "");
+    row("ledger alone, 64 in a commit", ledger, "texts/s",
+        "the same statements");
+    row("desk alone, 64 in a commit", middle(f, offsetof(struct figures, desk)),
+        "texts/s", "");
+    row("answers alone, 64 connections",
+        middle(f, offsetof(struct figures, alive)), "answers/s", "");
+    return http / ledger;
+}
+
+static double bench_connections(const struct server *s)
+{
+    static const int sizes[] = {1, 64, 127, 128, 129, 256};
+    double rate[KW_COUNT(sizes)], best = 0, worst = 1e9;
+    char name[80];
+
+    for (size_t i = 0; i < KW_COUNT(sizes); i++) {
+        rate[i] = run_load(s, sizes[i], true);
+        snprintf(name, sizeof(name), "intake by HTTP, %d connections",
+                 sizes[i]);
+        row(name, rate[i], "texts/s", "");
+        if (sizes[i] >= 64 && rate[i] > best)
+            best = rate[i];
+        if (sizes[i] >= 64 && rate[i] < worst)
+            worst = rate[i];
+    }
+    return worst / best;
+}
+
+static void tidy_up(void)
+{
+    static const char *const names[] = {"served.ledger", "alone.ledger",
+                                        "beside.ledger", "kilnword.conf"};
+    static const char *const ends[] = {"", "-wal", "-shm"};
+    char path[200];
+
+    for (size_t i = 0; i < KW_COUNT(names) * KW_COUNT(ends); i++) {
+        snprintf(path, sizeof(path), "%s/%s%s", folder,
+                 names[i / KW_COUNT(ends)], ends[i % KW_COUNT(ends)]);
+        unlink(path);
+    }
+    rmdir(folder);
+}
+
+int main(int argc, char **argv)
+{
+    char conf[200];
+    struct server s;
+    double ratio, cliff;
+
+    if (argc > 1 && strcmp(argv[1], "--short") == 0) {
+        pots = 2000;
+        rounds = 3;
+        seconds = 0.7;
+    }
+    if (mkdtemp(folder) == NULL)
+        die(folder);
+    next_ref = clock_now_ms() * 1000;
+    write_conf(conf, sizeof(conf));
+    fill("served.ledger");
+    fill("alone.ledger");
+    fill("beside.ledger");
+    bench_starts(conf);
+    start_server(&s, conf);
+    ratio = bench_rounds(&s, conf);
+    cliff = bench_connections(&s);
+    row("resident, under load", resident_mib(&s), "MiB", "");
+    stop_server(&s);
+    row("HTTP / ledger alone", ratio, "ratio", "goal 0.7, bound 0.35");
+    row("worst / best from 64 connections up", cliff, "ratio",
+        "goal 0.7, bound 0.4");
+    tidy_up();
+    return ratio < 0.35 || cliff < 0.4;
+}

@@ -286,23 +286,40 @@ static int check_told(const struct config *conf)
     return 0;
 }
 
-static int open_carriers(struct service *s)
+/* The sending side of one carrier, *out NULL when it has none. */
+static int open_carrier(struct service *s, const struct config_carrier *conf,
+                        struct carrier **out, char **why)
 {
-    for (size_t i = 0; i < s->conf->n_carriers; i++) {
-        const struct config_carrier *conf = &s->conf->carriers[i];
-        struct carrier *c = NULL;
-        char *why = NULL;
-        int err = 0;
+    char text[200];
 
-        if (conf->kind == CONFIG_SPOOL)
-            err = spool_open(&s->host, conf, &c, &why);
-        else if (conf->out.url != NULL && conf->out.url[0] != '\0')
-            err = http_out_open(&s->host, conf, &c, &why);
-        else if (!conf->in.reply_in_body)
+    switch (conf->kind) {
+    case CONFIG_SPOOL:
+        return spool_open(&s->host, conf, out, why);
+    case CONFIG_HTTP:
+        if (conf->out.url != NULL && conf->out.url[0] != '\0')
+            return http_out_open(&s->host, conf, out, why);
+        if (!conf->in.reply_in_body)
             log_warn("carrier '%s' has neither an out url nor reply_in_body: "
                      "its answers wait until they expire",
                      conf->name);
-        if (err < 0)
+        return 0;
+    default:
+        snprintf(text, sizeof(text),
+                 "carrier '%.64s' is of a kind that this version cannot serve; "
+                 "take it out of the configuration",
+                 conf->name);
+        *why = kw_strdup(text);
+        return KW_EIO;
+    }
+}
+
+static int open_carriers(struct service *s)
+{
+    for (size_t i = 0; i < s->conf->n_carriers; i++) {
+        struct carrier *c = NULL;
+        char *why = NULL;
+
+        if (open_carrier(s, &s->conf->carriers[i], &c, &why) < 0)
             return say(why);
         if (c != NULL)
             outbox_add(s, c);

@@ -25,9 +25,9 @@ START_TEST(exposure_goes_to_its_bins)
     ck_assert_double_eq(b.exposure_days[3], 185);
     ck_assert_double_eq(b.exposure_days[4], 35);
     ck_assert_int_eq(breakage_bin(0), 0);
-    ck_assert_int_eq(breakage_bin(29.9), 0);
-    ck_assert_int_eq(breakage_bin(30), 1);
-    ck_assert_int_eq(breakage_bin(364.9), 3);
+    ck_assert_int_eq(breakage_bin(30), 0);
+    ck_assert_int_eq(breakage_bin(30.1), 1);
+    ck_assert_int_eq(breakage_bin(365), 3);
     ck_assert_int_eq(breakage_bin(5000), 4);
 }
 END_TEST

@@ -2,6 +2,7 @@
 #include "watch/exact.h"
 
 #include "close.h"
+#include "refcase.h"
 
 /* Worked out by an independent program; half a unit of the last digit. */
 START_TEST(worked_values)
@@ -104,6 +105,52 @@ START_TEST(below_a_limit)
 }
 END_TEST
 
+/* p01: R's ppois, pnorm, pchisq and qgamma, where r-mathlib is used here. */
+START_TEST(case_special_functions)
+{
+    struct refcase *c = refcase_open("p01_specfun");
+    size_t n;
+    const double *k = refcase_need(c, "in", "p_k", &n);
+    const double *mean = refcase_need(c, "in", "p_lambda", &n);
+    const double *want = refcase_need(c, "out", "pois_upper", &n), *z;
+
+    for (size_t i = 0; i < n; i++)
+        CLOSE(exact_poisson_upper((int64_t)k[i], mean[i]), want[i], 1e-10);
+    z = refcase_need(c, "in", "z", &n);
+    for (size_t i = 0; i < n; i++) {
+        CLOSE(exact_below(0, 1, -z[i]),
+              refcase_need(c, "out", "norm_upper", &n)[i], 1e-10);
+        CLOSE(exact_chisq_upper(z[i] * z[i], 1, false),
+              refcase_need(c, "out", "chisq1_upper", &n)[i], 1e-10);
+    }
+    refcase_free(c);
+}
+END_TEST
+
+/* Garwood's lower end for k is the gamma quantile of shape k. */
+START_TEST(case_gamma_quantile)
+{
+    struct refcase *c = refcase_open("p01_specfun");
+    size_t n;
+    const double *p = refcase_need(c, "in", "q_p", &n);
+    const double *shape = refcase_need(c, "in", "q_shape", &n);
+    const double *want = refcase_need(c, "out", "gamma_quantile", &n);
+    int checked = 0;
+
+    for (size_t i = 0; i < n; i++) {
+        double low, high;
+
+        if (shape[i] != floor(shape[i]) || p[i] < 1e-3 || p[i] > 0.05)
+            continue;
+        exact_poisson_interval((int64_t)shape[i], 1 - 2 * p[i], &low, &high);
+        CLOSE(low, want[i], 1e-10);
+        checked++;
+    }
+    ck_assert_int_ge(checked, 12);
+    refcase_free(c);
+}
+END_TEST
+
 START_TEST(edges)
 {
     double low, high;
@@ -140,6 +187,8 @@ int main(void)
     tcase_add_test(tc, far_tails);
     tcase_add_test(tc, garwood_interval);
     tcase_add_test(tc, below_a_limit);
+    tcase_add_test(tc, case_special_functions);
+    tcase_add_test(tc, case_gamma_quantile);
     tcase_add_test(tc, edges);
     return close_run("exact", tc);
 }

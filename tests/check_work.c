@@ -136,6 +136,22 @@ static const struct {
      ":2: neither a reading nor a scrub"},
     {"drift", "pot,day,first_hour_l,log_flow\na,10,2,0.7\n", 3, "",
      ":2: give first_hour_l or log_flow"},
+    /* three pots: 1 - 1/3, then 0; 1/3, 1/3 + 1 */
+    {"wear", "group,exit,failed\nb,5,1\na,2,1\na,3,0\na,4,1\n", 0,
+     "group,time,at_risk,failed,survival,low,high,log_se,hazard,hazard_se\n"
+     "a,2,3,1,0.666666666667,0.0540734267865,0.945206387272,0.408248290464,"
+     "0.333333333333,0.333333333333\n"
+     "a,3,2,0,0.666666666667,0.0540734267865,0.945206387272,0.408248290464,"
+     "0.333333333333,0.333333333333\n"
+     "a,4,1,1,0,0,0,inf,1.33333333333,1.05409255339\n"
+     "b,5,1,1,0,0,0,inf,1,1\n",
+     ""},
+    {"wear", "entry,exit,failed\n3,3,1\n", 3, "", ":2: entry 3 is not"},
+    {"wear", "exit,failed\n3,2\n", 3, "", ":2: failed is 2"},
+    {"logrank", "group,exit,failed\na,1,1\nb,2,1\n", 0,
+     "group,observed,expected,chisq,df,p\n"
+     "a,1,0.5,1,1,0.317310507863\nb,1,1.5,1,1,0.317310507863\n",
+     ""},
     /* the command line */
     {"", "", 2, "", "usage:"},
     {"swim", "", 2, "", "'swim' is not a method"},

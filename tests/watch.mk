@@ -3,7 +3,7 @@ if HAVE_CHECK
 KW_WATCH_CHECKS = \
 	%D%/check_water %D%/check_seep %D%/check_exact \
 	%D%/check_flowrule %D%/check_breakage %D%/check_drift \
-	%D%/check_work
+	%D%/check_wear %D%/check_work
 check_PROGRAMS += $(KW_WATCH_CHECKS)
 TESTS += $(KW_WATCH_CHECKS)
 %C%_check_water_SOURCES = %D%/check_water.c %D%/close.h
@@ -12,7 +12,8 @@ TESTS += $(KW_WATCH_CHECKS)
 %C%_check_seep_SOURCES = %D%/check_seep.c %D%/close.h
 %C%_check_seep_CFLAGS = $(KW_CHECK_CFLAGS)
 %C%_check_seep_LDADD = $(KW_CHECK_LIBS)
-%C%_check_exact_SOURCES = %D%/check_exact.c %D%/close.h
+%C%_check_exact_SOURCES = %D%/check_exact.c %D%/close.h \
+	%D%/refcase.h %D%/refcase.c
 %C%_check_exact_CFLAGS = $(KW_CHECK_CFLAGS)
 %C%_check_exact_LDADD = $(KW_CHECK_LIBS)
 %C%_check_flowrule_SOURCES = %D%/check_flowrule.c %D%/close.h
@@ -25,6 +26,10 @@ TESTS += $(KW_WATCH_CHECKS)
 	%D%/refcase.h %D%/refcase.c
 %C%_check_drift_CFLAGS = $(KW_CHECK_CFLAGS)
 %C%_check_drift_LDADD = $(KW_CHECK_LIBS)
+%C%_check_wear_SOURCES = %D%/check_wear.c %D%/close.h \
+	%D%/refcase.h %D%/refcase.c
+%C%_check_wear_CFLAGS = $(KW_CHECK_CFLAGS)
+%C%_check_wear_LDADD = $(KW_CHECK_LIBS)
 %C%_check_work_SOURCES = %D%/check_work.c %D%/close.h
 %C%_check_work_CFLAGS = $(KW_CHECK_CFLAGS)
 %C%_check_work_LDADD = $(KW_CHECK_LIBS)

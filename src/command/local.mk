@@ -8,4 +8,5 @@ src_libkilnword_a_SOURCES += %D%/load.h %D%/load_sheet.c %D%/load_rows.c \
 	%D%/load_pots.c %D%/load_texts.c
 src_libkilnword_a_SOURCES += \
 	%D%/work.h %D%/work_table.c %D%/work_seep.c %D%/work_flow.c \
-	%D%/work_drift.c %D%/work_exact.c %D%/work_breakage.c
+	%D%/work_drift.c %D%/work_exact.c %D%/work_breakage.c \
+	%D%/work_wear.c

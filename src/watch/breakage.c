@@ -25,7 +25,7 @@ int breakage_bin(double age_days)
 {
     int k = BREAKAGE_BINS - 1;
 
-    while (k > 0 && age_days < breakage_edges_days[k])
+    while (k > 0 && age_days <= breakage_edges_days[k])
         k--;
     return k;
 }

@@ -39,7 +39,7 @@ struct breakage_verdict {
 /* Adds a pot's time [from_days, to_days) of age to the bins. */
 void breakage_expose(struct breakage_batch *b, double from_days,
                      double to_days);
-/* The bin that holds an age. */
+/* The bin of a failure at an age: above its lower edge, up to its upper. */
 int breakage_bin(double age_days);
 /*
  * One verdict for each batch, in their order. n up to any size; O(n).

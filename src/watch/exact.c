@@ -57,3 +57,17 @@ double exact_below(double mean, double se, double limit)
         return mean < limit ? 1 : 0;
     return pnorm(limit, mean, se, 1, 0);
 }
+
+double exact_chisq_upper(double x, double df, bool log_p)
+{
+    if (!(x >= 0 && df > 0))
+        return NAN;
+    return pchisq(x, df, 0, log_p);
+}
+
+double exact_normal_quantile(double level)
+{
+    if (!(level > 0 && level < 1))
+        return NAN;
+    return qnorm((1 - level) / 2, 0, 1, 0, 0);
+}

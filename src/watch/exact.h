@@ -18,4 +18,8 @@ double exact_hypergeometric_upper(int64_t k, int64_t pots, int64_t failed,
 void exact_poisson_interval(int64_t k, double level, double *low, double *high);
 /* P(X < limit), X normal; se 0: 1 below the limit, else 0. */
 double exact_below(double mean, double se, double limit);
+/* P(X > x), X chi-square with df degrees; its logarithm when asked. */
+double exact_chisq_upper(double x, double df, bool log_p);
+/* z with P(|X| < z) = level, X standard normal: 0.95 -> 1.96. */
+double exact_normal_quantile(double level);
 #endif

@@ -107,5 +107,32 @@ for (i in 1:5) {
        c(got$level[10], got$p11[10]), c(mean[10] + last %*% (y - mean), C[10, 10] - last %*% C[10, ]), rel = 1e-8)
 }
 
+# ---- wear: the survival package (r-cran-survival) on its own data ----
+if (requireNamespace("survival", quietly = TRUE)) {
+  library(survival)
+  sets <- list(
+    lung = with(lung, data.frame(group = sex, entry = 0, exit = time, failed = status - 1, stratum = ph.ecog)),
+    veteran = with(veteran, data.frame(group = celltype, entry = 0, exit = time, failed = status, stratum = prior)),
+    colon = with(colon[colon$etype == 2, ], data.frame(group = rx, entry = 0, exit = time, failed = status, stratum = sex)),
+    heart = with(heart, data.frame(group = transplant, entry = start, exit = stop, failed = event, stratum = 0)))
+  for (name in names(sets)) {
+    d <- na.omit(sets[[name]]); d$group <- as.character(d$group)
+    f <- survfit(Surv(entry, exit, failed) ~ group, d, conf.type = "log-log", timefix = FALSE)
+    got <- work("wear", d[c("group", "entry", "exit", "failed")])
+    same(paste("wear: survival, interval and hazard are survfit's,", name),
+         c(got$at_risk, got$survival, got$hazard, got$hazard_se), c(f$n.risk, f$surv, f$cumhaz, f$std.chaz))
+    inner <- f$surv > 0 & f$surv < 1
+    same(paste("wear: log-log intervals are survfit's,", name), c(got$low[inner], got$high[inner]), c(f$lower[inner], f$upper[inner]))
+    if (name == "heart") next   # survdiff takes no delayed entry
+    s <- survdiff(Surv(exit, failed) ~ group, d)
+    got <- work("logrank", d[c("group", "exit", "failed")])
+    same(paste("logrank: survdiff,", name), c(got$expected, got$chisq[1], got$p[1]),
+         c(s$exp, s$chisq, pchisq(s$chisq, length(s$exp) - 1, lower.tail = FALSE)))
+    s <- survdiff(Surv(exit, failed) ~ group + strata(stratum), d)
+    got <- work("logrank", d[c("group", "exit", "failed", "stratum")])
+    same(paste("logrank: survdiff with strata,", name), c(got$expected, got$chisq[1]), c(rowSums(s$exp), s$chisq))
+  }
+} else cat("# the survival package (r-cran-survival) is not installed\n")
+
 cat("1..", cases, "\n", sep = "")
 quit(status = failed > 0)

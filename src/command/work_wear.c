@@ -1,0 +1,230 @@
+/* work_wear.c - `kilnword work wear` and `logrank`: survival of pots. */
+#include "command/work.h"
+
+#include "watch/wear.h"
+
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+enum { GROUP, ENTRY, EXIT, FAILED, N_COLUMNS, STRATUM = N_COLUMNS, N_LOGRANK };
+
+#define UNIT_COLUMNS                                                           \
+    [GROUP] = {"group",   "",    "a curve for each: batch, clay, place …",     \
+               WORK_TEXT, false, 0,                                            \
+               0,         0},                                                  \
+    [ENTRY] = {"entry",     "days", "age when it came under watch",            \
+               WORK_NUMBER, false,  0,                                         \
+               1e6,         0},                                                \
+    [EXIT] = {"exit",      "days", "age when it failed or was last seen",      \
+              WORK_NUMBER, true,   0,                                          \
+              1e6,         0},                                                 \
+    [FAILED] = {"failed",   "",   "1 failed then, 0 last seen sound",          \
+                WORK_WHOLE, true, 0,                                           \
+                1,          0}
+
+static const struct work_column curve_columns[N_COLUMNS] = {UNIT_COLUMNS};
+static const struct work_column logrank_columns[N_LOGRANK] = {
+    UNIT_COLUMNS,
+    [STRATUM] = {"stratum", "", "compared within these only", WORK_TEXT, false,
+                 0, 0, 0},
+};
+
+static const struct work_setting settings[] = {
+    {"--level", "", "of the interval", 0.5, 0.9999, 0.95},
+};
+
+static const struct work_result curve_results[] = {
+    {"group", "", "as given"},
+    {"time", "days", "an age at which a pot left"},
+    {"at_risk", "", "pots under watch just before"},
+    {"failed", "", "of them at that age"},
+    {"survival", "", "Kaplan-Meier"},
+    {"low", "", "its interval, log-log"},
+    {"high", "", "likewise"},
+    {"log_se", "", "Greenwood, of ln survival"},
+    {"hazard", "", "Nelson-Aalen, cumulative"},
+    {"hazard_se", "", "its standard error"},
+};
+
+static const struct work_result logrank_results[] = {
+    {"group", "", "as given"},
+    {"observed", "", "failures"},
+    {"expected", "", "if all groups failed alike"},
+    {"chisq", "", "of the test over all groups"},
+    {"df", "", "its degrees of freedom"},
+    {"p", "", "P(as far or farther apart) if they do"},
+};
+
+/* Names as numbers, in order of the names. */
+struct name {
+    const char *text;
+    size_t row;
+};
+
+static int by_text(const void *a, const void *b)
+{
+    return strcmp(((const struct name *)a)->text,
+                  ((const struct name *)b)->text);
+}
+
+static const char *text_at(const struct work_table *t, size_t row, int column)
+{
+    const struct work_cell *cell = work_at(t, row, column);
+
+    return cell->given ? cell->text : "";
+}
+
+/* numbers[row] from 0; the names in order, owned by the caller. */
+static size_t number_names(const struct work_table *t, int column, int *numbers,
+                           const char ***names)
+{
+    struct name *all = kw_calloc(t->n + 1, sizeof(*all));
+    size_t n = 0;
+
+    *names = kw_calloc(t->n + 1, sizeof(**names));
+    for (size_t i = 0; i < t->n; i++)
+        all[i] = (struct name){text_at(t, i, column), i};
+    qsort(all, t->n, sizeof(*all), by_text);
+    for (size_t i = 0; i < t->n; i++) {
+        if (i == 0 || strcmp(all[i].text, all[i - 1].text) != 0)
+            (*names)[n++] = all[i].text;
+        numbers[all[i].row] = (int)n - 1;
+    }
+    kw_free(all);
+    return n;
+}
+
+static void read_units(struct work_table *t, struct wear_unit *units)
+{
+    for (size_t i = 0; i < t->n; i++) {
+        units[i].entry = work_at(t, i, ENTRY)->num;
+        units[i].exit = work_at(t, i, EXIT)->num;
+        units[i].failed = work_at(t, i, FAILED)->num > 0;
+        if (!(units[i].entry < units[i].exit))
+            work_fault(t, i,
+                       "entry %g is not before exit %g; a pot needs "
+                       "some time under watch",
+                       units[i].entry, units[i].exit);
+    }
+}
+
+static int by_group(const void *a, const void *b)
+{
+    const struct wear_unit *x = a, *y = b;
+
+    return (x->group > y->group) - (x->group < y->group);
+}
+
+static void put_curve(struct work_table *t, const char *name,
+                      const struct wear_row *rows, size_t n)
+{
+    for (size_t i = 0; i < n; i++) {
+        work_put_text(t, name);
+        work_put_number(t, rows[i].time);
+        work_put_number(t, (double)rows[i].at_risk);
+        work_put_number(t, (double)rows[i].failed);
+        work_put_number(t, rows[i].survival);
+        work_put_number(t, rows[i].low);
+        work_put_number(t, rows[i].high);
+        work_put_number(t, rows[i].log_se);
+        work_put_number(t, rows[i].hazard);
+        work_put_number(t, rows[i].hazard_se);
+    }
+}
+
+static struct wear_unit *units_of(struct work_table *t, const char ***names)
+{
+    struct wear_unit *units = kw_calloc(t->n + 1, sizeof(*units));
+    int *numbers = kw_calloc(t->n + 1, sizeof(*numbers));
+
+    read_units(t, units);
+    number_names(t, GROUP, numbers, names);
+    for (size_t i = 0; i < t->n; i++)
+        units[i].group = numbers[i];
+    kw_free(numbers);
+    return units;
+}
+
+static void run_curves(struct work_table *t)
+{
+    const char **names;
+    struct wear_unit *units = units_of(t, &names);
+    struct wear_row *rows = kw_calloc(t->n + 1, sizeof(*rows));
+
+    qsort(units, t->n, sizeof(*units), by_group);
+    for (size_t from = 0, to = 0; t->faults.n == 0 && from < t->n; from = to) {
+        while (to < t->n && units[to].group == units[from].group)
+            to++;
+        put_curve(t, names[units[from].group], rows,
+                  wear_curve(units + from, to - from, t->set[0], rows));
+    }
+    kw_free(rows);
+    kw_free(units);
+    kw_free(names);
+}
+
+static void put_logrank(struct work_table *t, const char **names,
+                        const struct wear_unit *units)
+{
+    struct wear_logrank r;
+
+    if (wear_logrank(units, t->n, &r) < 0)
+        work_fault(t, 0, "more than %d groups; compare fewer",
+                   WEAR_GROUPS_MOST);
+    for (int g = 0; t->faults.n == 0 && g < r.groups; g++) {
+        work_put_text(t, names[g]);
+        work_put_number(t, r.observed[g]);
+        work_put_number(t, r.expected[g]);
+        work_put_number(t, r.chisq);
+        work_put_number(t, r.df);
+        work_put_number(t, r.p);
+    }
+    wear_logrank_release(&r);
+}
+
+static void run_logrank(struct work_table *t)
+{
+    const char **names, **strata;
+    struct wear_unit *units = units_of(t, &names);
+    int *numbers = kw_calloc(t->n + 1, sizeof(*numbers));
+
+    number_names(t, STRATUM, numbers, &strata);
+    for (size_t i = 0; i < t->n; i++)
+        units[i].stratum = numbers[i];
+    if (t->faults.n == 0)
+        put_logrank(t, names, units);
+    kw_free(numbers);
+    kw_free(strata);
+    kw_free(units);
+    kw_free(names);
+}
+
+const struct work_method work_wear = {
+    .name = "wear",
+    .summary = "ages at failure -> survival and hazard, a curve a group",
+    .help = "Kaplan-Meier with Greenwood's variance, and Nelson-Aalen. A pot "
+            "is at risk at age t\nwhen entry < t <= exit.\n\nexample:\n"
+            "  group,entry,exit,failed\n  0213,0,400,0\n  0214,0,35,1\n"
+            "  0214,20,180,1",
+    .columns = curve_columns,
+    .n_columns = N_COLUMNS,
+    .settings = settings,
+    .n_settings = KW_COUNT(settings),
+    .results = curve_results,
+    .n_results = KW_COUNT(curve_results),
+    .run = run_curves,
+};
+
+const struct work_method work_logrank = {
+    .name = "logrank",
+    .summary = "do groups of pots last alike? The log-rank test",
+    .help = "The log-rank test over all groups, within strata where they are "
+            "given.\n\nexample:\n  group,stratum,exit,failed\n"
+            "  0213,upper,400,0\n  0214,upper,35,1\n  0214,lower,180,1",
+    .columns = logrank_columns,
+    .n_columns = N_LOGRANK,
+    .results = logrank_results,
+    .n_results = KW_COUNT(logrank_results),
+    .run = run_logrank,
+};

@@ -86,9 +86,11 @@ START_TEST(handovers_by_each_way)
     for (size_t i = 0; i < KW_COUNT(ways); i++) {
         struct seen s = {.n = 0};
 
-        ck_assert_int_eq(
-            look_handovers(lg, ways[i].by, ways[i].id, false, see_handover, &s),
-            0);
+        ck_assert_int_eq(look_handovers(lg,
+                                        &(struct look_of){.by = ways[i].by,
+                                                          .id = ways[i].id},
+                                        see_handover, &s),
+                         0);
         ck_assert_int_eq(s.n, ways[i].n);
     }
 }
@@ -107,19 +109,27 @@ START_TEST(handovers_that_last)
                                          VALLEY_NOW_S - VALLEY_DAY_S, &id),
                      0);
     ck_assert_int_eq(ledger_commit(lg), 0);
-    ck_assert_int_eq(look_handovers(lg, LOOK_POT, key, false, see_handover, &s),
-                     0);
+    ck_assert_int_eq(
+        look_handovers(lg, &(struct look_of){.by = LOOK_POT, .id = key},
+                       see_handover, &s),
+        0);
     ck_assert_int_eq(s.n, 2);
     ck_assert_str_eq(s.last, "SV-002");
     s.n = 0;
-    ck_assert_int_eq(look_handovers(lg, LOOK_POT, key, true, see_handover, &s),
-                     0);
+    ck_assert_int_eq(
+        look_handovers(
+            lg, &(struct look_of){.by = LOOK_POT, .id = key, .now_only = true},
+            see_handover, &s),
+        0);
     ck_assert_int_eq(s.n, 1);
     s.n = 0;
-    ck_assert_int_eq(look_handovers(lg, LOOK_HOME,
-                                    id_of("homes", "code", "SV-001"), true,
-                                    see_handover, &s),
-                     0);
+    ck_assert_int_eq(
+        look_handovers(lg,
+                       &(struct look_of){.by = LOOK_HOME,
+                                         .id = id_of("homes", "code", "SV-001"),
+                                         .now_only = true},
+                       see_handover, &s),
+        0);
     ck_assert_int_eq(s.n, 0);
 }
 END_TEST
@@ -128,12 +138,14 @@ START_TEST(callback_stops_a_list)
 {
     struct seen s = {.stop_at = 3};
 
-    ck_assert_int_eq(look_handovers(lg, LOOK_ALL, 0, false, see_handover, &s),
-                     KW_EAGAIN);
+    ck_assert_int_eq(
+        look_handovers(lg, &(struct look_of){.by = LOOK_ALL}, see_handover, &s),
+        KW_EAGAIN);
     ck_assert_int_eq(s.n, 3);
     s.n = 0;
-    ck_assert_int_eq(look_reports(lg, LOOK_ALL, 0, 0, see_report, &s),
-                     KW_EAGAIN);
+    ck_assert_int_eq(
+        look_reports(lg, &(struct look_of){.by = LOOK_ALL}, see_report, &s),
+        KW_EAGAIN);
     ck_assert_int_eq(s.n, 3);
 }
 END_TEST
@@ -143,12 +155,16 @@ START_TEST(reports_of_a_pot_hang_together)
     struct seen s = {.in_order = true};
 
     ck_assert_int_eq(
-        look_reports(lg, LOOK_POT, valley_key("0220", 5), 0, see_report, &s),
+        look_reports(
+            lg, &(struct look_of){.by = LOOK_POT, .id = valley_key("0220", 5)},
+            see_report, &s),
         0);
     ck_assert_int_eq(s.n, 4);
     ck_assert_uint_eq(s.obs, 4);
     ck_assert(s.in_order);
-    ck_assert_int_eq(look_reports(lg, LOOK_BATCH, 1, 0, see_report, &s),
+    ck_assert_int_eq(look_reports(lg,
+                                  &(struct look_of){.by = LOOK_BATCH, .id = 1},
+                                  see_report, &s),
                      KW_EINVAL);
 }
 END_TEST
@@ -158,7 +174,11 @@ START_TEST(reports_of_homes_newest_first)
     struct seen s = {.in_order = true, .newest_first = true};
     int64_t home = id_of("homes", "code", "SV-045");
 
-    ck_assert_int_eq(look_reports(lg, LOOK_HOME, home, 3, see_report, &s), 0);
+    ck_assert_int_eq(
+        look_reports(lg,
+                     &(struct look_of){.by = LOOK_HOME, .id = home, .most = 3},
+                     see_report, &s),
+        0);
     ck_assert_int_eq(s.n, 3);
     ck_assert(s.in_order);
     ck_assert_str_eq(s.last, "SV-045");
@@ -171,13 +191,23 @@ START_TEST(unfiled_texts_of_a_pot)
     struct seen s = {.in_order = true};
 
     ck_assert_int_eq(
-        look_unfiled(lg, key, VALLEY_NOW_S - 14 * VALLEY_DAY_S, see_report, &s),
+        look_unfiled(
+            lg,
+            &(struct look_of){.by = LOOK_POT,
+                              .id = key,
+                              .since_s = VALLEY_NOW_S - 14 * VALLEY_DAY_S},
+            see_report, &s),
         0);
     ck_assert_int_eq(s.n, 1);
     ck_assert_uint_eq(s.obs, 0);
     s.n = 0;
     ck_assert_int_eq(
-        look_unfiled(lg, key, VALLEY_NOW_S - VALLEY_DAY_S, see_report, &s), 0);
+        look_unfiled(lg,
+                     &(struct look_of){.by = LOOK_POT,
+                                       .id = key,
+                                       .since_s = VALLEY_NOW_S - VALLEY_DAY_S},
+                     see_report, &s),
+        0);
     ck_assert_int_eq(s.n, 0);
 }
 END_TEST
@@ -203,8 +233,11 @@ START_TEST(alerts_by_each_way)
     for (size_t i = 0; i < KW_COUNT(ways); i++) {
         struct seen s = {.n = 0};
 
-        ck_assert_int_eq(look_alerts(lg, ways[i].by, ways[i].id, see_alert, &s),
-                         0);
+        ck_assert_int_eq(
+            look_alerts(lg,
+                        &(struct look_of){.by = ways[i].by, .id = ways[i].id},
+                        see_alert, &s),
+            0);
         ck_assert_msg(s.n == ways[i].n, "way %zu: %d", i, s.n);
     }
 }

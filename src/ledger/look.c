@@ -37,7 +37,7 @@ static const char *const handover_sql[] = {
     [LOOK_BATCH] = HANDOVERS "p.batch_id = $1 ORDER BY p.serial, h.given_s",
     [LOOK_HOME] = HANDOVERS "h.home_id = $1 ORDER BY h.given_s",
     [LOOK_PLACE] = HANDOVERS "m.place_id = $1 ORDER BY m.code, h.given_s",
-    [LOOK_ALL] = HANDOVERS "$1 IS NULL ORDER BY h.id",
+    [LOOK_ALL] = HANDOVERS "$1 = 0 ORDER BY h.id",
 };
 
 struct handover_call {
@@ -69,16 +69,15 @@ static int handover_row(struct query *q, void *arg)
     return call->f(&h, call->arg);
 }
 
-int look_handovers(struct ledger *lg, enum look_by by, int64_t id,
-                   bool now_only,
+int look_handovers(struct ledger *lg, const struct look_of *of,
                    int (*f)(const struct look_handover *, void *), void *arg)
 {
     struct handover_call call = {f, arg};
     struct query q;
 
-    query_open(&q, lg, handover_sql[by]);
-    query_id(&q, by == LOOK_ALL ? 0 : id);
-    query_i64(&q, now_only);
+    query_open(&q, lg, handover_sql[of->by]);
+    query_i64(&q, of->by == LOOK_ALL ? 0 : of->id);
+    query_i64(&q, of->now_only);
     return look_each(&q, handover_row, &call);
 }
 
@@ -113,7 +112,7 @@ static const char *const report_sql[] = {
         REPORT_COLUMNS " FROM reports r" REPORT_JOINS
                        " WHERE r.place_id = $1 ORDER BY r.id DESC LIMIT $2",
     [LOOK_ALL] = REPORT_COLUMNS " FROM reports r" REPORT_JOINS
-                                " WHERE $1 IS NULL ORDER BY r.id LIMIT $2",
+                                " WHERE $1 = 0 ORDER BY r.id LIMIT $2",
 };
 
 struct report_call {
@@ -180,21 +179,21 @@ static int report_row(struct query *q, void *arg)
     return call->f(&r, call->arg);
 }
 
-int look_reports(struct ledger *lg, enum look_by by, int64_t id, int most,
+int look_reports(struct ledger *lg, const struct look_of *of,
                  int (*f)(const struct look_report *, void *), void *arg)
 {
     struct report_call call = {f, arg};
     struct query q;
 
-    if (report_sql[by] == NULL)
+    if (report_sql[of->by] == NULL)
         return KW_EINVAL;
-    query_open(&q, lg, report_sql[by]);
-    query_id(&q, by == LOOK_ALL ? 0 : id);
-    query_i64(&q, most > 0 ? most : -1);
+    query_open(&q, lg, report_sql[of->by]);
+    query_i64(&q, of->by == LOOK_ALL ? 0 : of->id);
+    query_i64(&q, of->most > 0 ? of->most : INT32_MAX);
     return look_each(&q, report_row, &call);
 }
 
-int look_unfiled(struct ledger *lg, int64_t pot_key, int64_t since_s,
+int look_unfiled(struct ledger *lg, const struct look_of *of,
                  int (*f)(const struct look_report *, void *), void *arg)
 {
     struct report_call call = {f, arg};
@@ -207,8 +206,8 @@ int look_unfiled(struct ledger *lg, int64_t pot_key, int64_t since_s,
                " LEFT JOIN phones f ON f.id = t.phone_id"
                " WHERE t.at_s >= $1 AND t.pot_key = $2"
                " AND t.outcome <> 'filed' ORDER BY t.at_s, t.id");
-    query_i64(&q, since_s);
-    query_i64(&q, pot_key);
+    query_i64(&q, of->since_s);
+    query_i64(&q, of->id);
     return look_each(&q, report_row, &call);
 }
 
@@ -293,7 +292,7 @@ static const char *const alert_sql[] = {
         " OR (a.subject = 0 AND a.subject_id IN"
         "  (SELECT p.key FROM homes m JOIN pots p ON p.home_id = m.id"
         "   WHERE m.place_id = $1)) ORDER BY a.id",
-    [LOOK_ALL] = "SELECT a.id FROM alerts a WHERE $1 = $1 ORDER BY a.id",
+    [LOOK_ALL] = "SELECT a.id FROM alerts a WHERE $1 = 0 ORDER BY a.id",
 };
 
 struct alert_call {
@@ -310,14 +309,14 @@ static int alert_row(struct query *q, void *arg)
     return err < 0 ? err : call->f(&a, call->arg);
 }
 
-int look_alerts(struct ledger *lg, enum look_by by, int64_t id,
+int look_alerts(struct ledger *lg, const struct look_of *of,
                 int (*f)(const struct ledger_alert *, void *), void *arg)
 {
     struct alert_call call = {f, arg};
     struct query q;
 
-    query_open(&q, lg, alert_sql[by]);
-    query_i64(&q, id);
+    query_open(&q, lg, alert_sql[of->by]);
+    query_i64(&q, of->by == LOOK_ALL ? 0 : of->id);
     return look_each(&q, alert_row, &call);
 }
 
@@ -383,6 +382,8 @@ int look_subject(struct ledger *lg, const struct ledger_alert *a, char *dst,
     int err;
 
     dst[0] = '\0';
+    if ((size_t)a->on >= KW_COUNT(subject_sql))
+        return KW_ENOENT;
     query_open(&q, lg, subject_sql[a->on]);
     query_i64(&q, a->subject_id);
     if ((err = query_one(&q)) < 0)

@@ -13,6 +13,13 @@
 
 /* By what a list is chosen. */
 enum look_by { LOOK_POT, LOOK_BATCH, LOOK_HOME, LOOK_PLACE, LOOK_ALL };
+struct look_of {
+    enum look_by by;
+    int64_t id;      /* of the pot (its key), batch, home or place */
+    bool now_only;   /* hand-overs: leave out those that ended */
+    int most;        /* reports: so many at most, 0 all */
+    int64_t since_s; /* unfiled texts: from then on */
+};
 
 /* A pot's time in a home. */
 struct look_handover {
@@ -27,9 +34,7 @@ struct look_handover {
     double flow_l; /* the pot's last first-hour litres, NaN none */
     int64_t flow_s;
 };
-/* now_only: leaves out those that ended. */
-int look_handovers(struct ledger *lg, enum look_by by, int64_t id,
-                   bool now_only,
+int look_handovers(struct ledger *lg, const struct look_of *of,
                    int (*f)(const struct look_handover *, void *), void *arg);
 
 struct look_obs {
@@ -59,14 +64,14 @@ struct look_report {
     char verdict[LOOK_WORD_CAP];
 };
 /*
- * Newest first for LOOK_HOME, LOOK_PLACE; at most `most` (0 all). There is
- * no list by batch (KW_EINVAL).
+ * Newest first for LOOK_HOME and LOOK_PLACE. There is no list by batch
+ * (KW_EINVAL).
  */
-int look_reports(struct ledger *lg, enum look_by by, int64_t id, int most,
+int look_reports(struct ledger *lg, const struct look_of *of,
                  int (*f)(const struct look_report *, void *), void *arg);
 
-/* Texts about the pot since then that led to no report, as rows with id 0. */
-int look_unfiled(struct ledger *lg, int64_t pot_key, int64_t since_s,
+/* Texts about the pot that led to no report, as rows with id 0. */
+int look_unfiled(struct ledger *lg, const struct look_of *of,
                  int (*f)(const struct look_report *, void *), void *arg);
 
 struct look_flow {
@@ -80,7 +85,7 @@ int look_flows(struct ledger *lg, int (*f)(const struct look_flow *, void *),
                void *arg); /* all */
 
 /* Alerts on the thing itself, and on its pots, batch, homes or phones. */
-int look_alerts(struct ledger *lg, enum look_by by, int64_t id,
+int look_alerts(struct ledger *lg, const struct look_of *of,
                 int (*f)(const struct ledger_alert *, void *), void *arg);
 
 /* What an alert has gathered. */

@@ -10,17 +10,25 @@
 
 #define RANGE(column) "COUNT(" column "), MIN(" column "), MAX(" column ")"
 
+/* clang-format off */
+static const char range_sql[] =
+    "SELECT COUNT(*), "
+    RANGE("x.sawdust_pct") ", " RANGE("x.sawdust_mesh") ", "
+    RANGE("x.drying_days") ", " RANGE("f.peak_degc") ", "
+    RANGE("f.soak_min") ", " RANGE("f.cooling_h") ", "
+    RANGE("s.silver_mg") ", " RANGE("b.test_mean_l") ", "
+    RANGE("b.test_max_l")
+    " FROM batches b LEFT JOIN mixes x ON x.batch_id = b.id"
+    " LEFT JOIN firings f ON f.batch_id = b.id"
+    " LEFT JOIN silver s ON s.batch_id = b.id WHERE b.id <> $1";
+/* clang-format on */
+
 static int ranges(struct ledger *lg, int64_t batch_id, struct look_others *out)
 {
     struct query q;
     int err;
 
-    query_open(
-        &q, lg,
-        "SELECT COUNT(*), " RANGE("x.sawdust_pct") ", " RANGE("x.sawdust_mesh") ", " RANGE("x.drying_days") ", " RANGE("f.peak_degc") ", " RANGE(
-            "f.soak_min") ", " RANGE("f.cooling_h") ", " RANGE("s.silver_mg") ", " RANGE("b.test_mean_l") ", " RANGE("b.test_max_l") " FROM batches b LEFT JOIN mixes x ON x.batch_id = b.id"
-                                                                                                                                     " LEFT JOIN firings f ON f.batch_id = b.id"
-                                                                                                                                     " LEFT JOIN silver s ON s.batch_id = b.id WHERE b.id <> $1");
+    query_open(&q, lg, range_sql);
     query_i64(&q, batch_id);
     if ((err = query_one(&q)) < 0)
         return err;
@@ -36,10 +44,9 @@ static int ranges(struct ledger *lg, int64_t batch_id, struct look_others *out)
 
 static const char *const name_sql[LOOK_NAMES] = {
 #define NAMES(table, id, column)                                               \
-    "SELECT COALESCE(SUM(" column " <> ''), 0),"                               \
-    " COALESCE(SUM(" column " = (SELECT " column " FROM " table " WHERE " id   \
-    " = $1)), 0) FROM " table " WHERE " id " <> $1"                            \
-    " AND " column " <> ''"
+    "SELECT COUNT(*), COUNT(CASE WHEN " column " = (SELECT " column            \
+    " FROM " table " WHERE " id " = $1) THEN 1 END)"                           \
+    " FROM " table " WHERE " id " <> $1 AND " column " <> ''"
     [LOOK_WORKSHOP] = NAMES("batches", "id", "workshop"),
     [LOOK_MOULD] = NAMES("batches", "id", "mould"),
     [LOOK_CLAY_PIT] = NAMES("mixes", "batch_id", "clay_pit"),

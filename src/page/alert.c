@@ -114,21 +114,31 @@ static struct page_word subject_of(const struct page *p,
 /* What it means and who has to act, by its kind. */
 static const char *const meanings[LEDGER_ALERT_KINDS] = {
     [LEDGER_ALERT_DANGER] =
-        "Someone reported a danger sign. Reach the home or its health worker "
-        "now; the line does not diagnose, health workers and local rules "
-        "decide.",
+        ("Someone reported a danger sign. Reach the home or its health worker "
+         "now; the line does not diagnose, health workers and local rules "
+         "decide."),
     [LEDGER_ALERT_FAST] =
-        "Water runs too fast: there may be a crack that cannot be seen. The "
-        "home was told not to drink from it; the pot has to be looked at or "
-        "exchanged.",
+        ("Water runs too fast: there may be a crack that cannot be seen. The "
+         "home was told not to drink from it; the pot has to be looked at or "
+         "exchanged."),
     [LEDGER_ALERT_BREAKAGE] =
-        "More pots of this batch break than chance explains. A place that "
-        "reports more eagerly than others can look the same: see who "
-        "reported before calling pots back.",
+        ("More pots of this batch break than chance explains. A place that "
+         "reports more eagerly than others can look the same: see who "
+         "reported before calling pots back."),
     [LEDGER_ALERT_LOW_FLOW] =
-        "Too little water comes from this pot, and scrubbing does not help: "
-        "the home needs another one soon.",
+        ("Too little water comes from this pot, and scrubbing does not help: "
+         "the home needs another one soon."),
 };
+
+static const char *name_of(const char *const *names, size_t n, int i)
+{
+    return i >= 0 && (size_t)i < n ? names[i] : "?";
+}
+
+static const char *head_of(const struct ledger_alert *a)
+{
+    return name_of(subject_heads, KW_COUNT(subject_heads), (int)a->on);
+}
 
 static void put_numbers(const struct page *p, const struct ledger_alert *a)
 {
@@ -184,9 +194,10 @@ void alert_page_text(const struct page *p, const struct alert_page *page)
 
     screen_title(s, "Alert %lld: %s, %s", (long long)a->id,
                  page_alert_kind(a->kind), page_alert_state(a->state));
-    screen_text(s, 0, "%s", meanings[a->kind]);
+    screen_text(s, 0, "%s",
+                name_of(meanings, KW_COUNT(meanings), (int)a->kind));
     screen_section(s, "What it is about", NULL);
-    screen_field(s, subject_heads[a->on], "%s", subject_of(p, page).s);
+    screen_field(s, head_of(a), "%s", subject_of(p, page).s);
     screen_field(s, "words", "%s", page_or_dash(a->words));
     put_numbers(p, a);
     screen_field(s, "opened", "%s", page_time(a->opened_s).s);
@@ -239,8 +250,8 @@ json_t *alert_page_json(const struct page *p, const struct alert_page *page)
         "{s:I, s:s, s:s, s:s, s:o, s:o, s:o, s:o, s:o, s:o, s:o,"
         " s:o, s:o, s:o, s:o, s:o}",
         "alert", (json_int_t)a->id, "kind", ledger_alert_kind_name(a->kind),
-        "state", page_alert_state(a->state), "on", subject_heads[a->on],
-        "subject", page_json_word(subject_of(p, page).s), "words",
+        "state", page_alert_state(a->state), "on", head_of(a), "subject",
+        page_json_word(subject_of(p, page).s), "words",
         page_json_word(a->words), "opened", page_json_time(a->opened_s), "seen",
         page_json_time(a->seen_s), "seen_by", page_json_phone(p, page->seen_by),
         "closed", page_json_time(a->closed_s), "closed_by",

@@ -68,10 +68,12 @@ int batch_page_gather(const struct page *p, struct ledger *lg, int64_t batch_id,
         return err;
     if (!lists)
         return 0;
-    if ((err = look_handovers(lg, LOOK_BATCH, batch_id, false, add_handover,
-                              out)) < 0)
+    if ((err = look_handovers(
+             lg, &(struct look_of){.by = LOOK_BATCH, .id = batch_id},
+             add_handover, out)) < 0)
         return err;
-    return look_alerts(lg, LOOK_BATCH, batch_id, page_add_alert, &out->alerts);
+    return look_alerts(lg, &(struct look_of){.by = LOOK_BATCH, .id = batch_id},
+                       page_add_alert, &out->alerts);
 }
 
 static const char *const flag_keys[] = {

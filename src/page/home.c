@@ -13,12 +13,17 @@ int home_page_gather(const struct page *p, struct ledger *lg, int64_t home_id,
          (err = ledger_place_get(lg, out->home.place_id, &out->place)) < 0) ||
         (out->home.phone_id != 0 &&
          (err = ledger_phone_get(lg, out->home.phone_id, &out->phone)) < 0) ||
-        (err = look_handovers(lg, LOOK_HOME, home_id, false, page_add_handover,
-                              &out->pots)) < 0 ||
-        (err = look_reports(lg, LOOK_HOME, home_id, HOME_REPORTS,
+        (err = look_handovers(lg,
+                              &(struct look_of){.by = LOOK_HOME, .id = home_id},
+                              page_add_handover, &out->pots)) < 0 ||
+        (err = look_reports(lg,
+                            &(struct look_of){.by = LOOK_HOME,
+                                              .id = home_id,
+                                              .most = HOME_REPORTS},
                             page_add_report, &out->reports)) < 0)
         return err;
-    return look_alerts(lg, LOOK_HOME, home_id, page_add_alert, &out->alerts);
+    return look_alerts(lg, &(struct look_of){.by = LOOK_HOME, .id = home_id},
+                       page_add_alert, &out->alerts);
 }
 
 void home_page_release(struct home_page *h)

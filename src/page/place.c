@@ -11,12 +11,19 @@ int place_page_gather(const struct page *p, struct ledger *lg, int64_t place_id,
     *out = (struct place_page){0};
     if ((err = ledger_place_get(lg, place_id, &out->place)) < 0 ||
         (err = look_place_counts(lg, place_id, p->now_s, &out->counts)) < 0 ||
-        (err = look_handovers(lg, LOOK_PLACE, place_id, true, page_add_handover,
-                              &out->pots)) < 0 ||
-        (err = look_reports(lg, LOOK_PLACE, place_id, PLACE_REPORTS,
+        (err = look_handovers(lg,
+                              &(struct look_of){.by = LOOK_PLACE,
+                                                .id = place_id,
+                                                .now_only = true},
+                              page_add_handover, &out->pots)) < 0 ||
+        (err = look_reports(lg,
+                            &(struct look_of){.by = LOOK_PLACE,
+                                              .id = place_id,
+                                              .most = PLACE_REPORTS},
                             page_add_report, &out->reports)) < 0)
         return err;
-    return look_alerts(lg, LOOK_PLACE, place_id, page_add_alert, &out->alerts);
+    return look_alerts(lg, &(struct look_of){.by = LOOK_PLACE, .id = place_id},
+                       page_add_alert, &out->alerts);
 }
 
 void place_page_release(struct place_page *l)

@@ -23,14 +23,18 @@ int pot_page_gather(const struct page *p, struct ledger *lg, int64_t key,
 
     *out = (struct pot_page){0};
     if ((err = ledger_pot_get(lg, key, &out->pot)) < 0 ||
-        (err = look_handovers(lg, LOOK_POT, key, false, page_add_handover,
-                              &out->handovers)) < 0 ||
-        (err = look_reports(lg, LOOK_POT, key, 0, page_add_report,
-                            &out->reports)) < 0 ||
-        (err = look_unfiled(lg, key, p->now_s - POT_UNFILED_S, page_add_report,
-                            &out->reports)) < 0 ||
-        (err = look_alerts(lg, LOOK_POT, key, page_add_alert, &out->alerts)) <
-            0)
+        (err = look_handovers(lg, &(struct look_of){.by = LOOK_POT, .id = key},
+                              page_add_handover, &out->handovers)) < 0 ||
+        (err = look_reports(lg, &(struct look_of){.by = LOOK_POT, .id = key},
+                            page_add_report, &out->reports)) < 0 ||
+        (err = look_unfiled(
+             lg,
+             &(struct look_of){.by = LOOK_POT,
+                               .id = key,
+                               .since_s = p->now_s - POT_UNFILED_S},
+             page_add_report, &out->reports)) < 0 ||
+        (err = look_alerts(lg, &(struct look_of){.by = LOOK_POT, .id = key},
+                           page_add_alert, &out->alerts)) < 0)
         return err;
     if (out->reports.n > 1)
         qsort(out->reports.items, out->reports.n, sizeof(*out->reports.items),

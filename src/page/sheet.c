@@ -182,7 +182,7 @@ static int report_row(const struct look_report *r, void *arg)
 
 static int write_reports(struct sheet *s, struct ledger *lg)
 {
-    return look_reports(lg, LOOK_ALL, 0, 0, report_row, s);
+    return look_reports(lg, &(struct look_of){.by = LOOK_ALL}, report_row, s);
 }
 
 static int obs_rows(const struct look_report *r, void *arg)
@@ -213,7 +213,7 @@ static int obs_rows(const struct look_report *r, void *arg)
 
 static int write_observations(struct sheet *s, struct ledger *lg)
 {
-    return look_reports(lg, LOOK_ALL, 0, 0, obs_rows, s);
+    return look_reports(lg, &(struct look_of){.by = LOOK_ALL}, obs_rows, s);
 }
 
 static int flow_row(const struct look_flow *w, void *arg)
@@ -281,7 +281,8 @@ static int handover_row(const struct look_handover *h, void *arg)
 
 static int write_handovers(struct sheet *s, struct ledger *lg)
 {
-    return look_handovers(lg, LOOK_ALL, 0, false, handover_row, s);
+    return look_handovers(lg, &(struct look_of){.by = LOOK_ALL}, handover_row,
+                          s);
 }
 
 static int home_row(const struct look_home *h, void *arg)
@@ -386,7 +387,7 @@ static int write_alerts(struct sheet *s, struct ledger *lg)
 {
     struct alert_arg arg = {s, lg};
 
-    return look_alerts(lg, LOOK_ALL, 0, alert_row, &arg);
+    return look_alerts(lg, &(struct look_of){.by = LOOK_ALL}, alert_row, &arg);
 }
 
 static int out_row(const struct look_out *o, void *arg)

@@ -22,9 +22,9 @@ struct http_form_pair {
 struct http_form {
     struct http_form_pair pairs[HTTP_FORM_FIELDS_MOST];
     size_t n;
-    char *store;       /* owned */
-    void *json;        /* owned, NULL for a form */
-    char wrong[160];   /* what is wrong, after an error */
+    char *store;     /* owned */
+    void *json;      /* owned, NULL for a form */
+    char wrong[160]; /* what is wrong, after an error */
 };
 
 struct http_form_value {
@@ -46,8 +46,12 @@ int http_form_get(const struct http_form *f, const char *name,
 void http_form_release(struct http_form *f); /* safe on a zeroed struct */
 
 /* 1 form, 2 JSON, 3 something else, 0 when type is NULL or "". */
-enum http_form_type { HTTP_TYPE_NONE, HTTP_TYPE_FORM, HTTP_TYPE_JSON,
-                      HTTP_TYPE_OTHER };
+enum http_form_type {
+    HTTP_TYPE_NONE,
+    HTTP_TYPE_FORM,
+    HTTP_TYPE_JSON,
+    HTTP_TYPE_OTHER
+};
 enum http_form_type http_form_type_of(const char *content_type);
 
 /* Whether an Accept header (or NULL) would rather have text than JSON. */

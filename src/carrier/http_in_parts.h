@@ -22,7 +22,13 @@ struct http_route {
  *
  * While TAKING the connection is suspended and nothing of it is freed.
  */
-enum http_state { HTTP_ELSEWHERE, HTTP_READING, HTTP_TAKING, HTTP_TAKEN, HTTP_ANSWERED };
+enum http_state {
+    HTTP_ELSEWHERE,
+    HTTP_READING,
+    HTTP_TAKING,
+    HTTP_TAKEN,
+    HTTP_ANSWERED
+};
 
 struct http_request {
     struct http_in *in;
@@ -31,7 +37,7 @@ struct http_request {
     enum http_state state;
     struct kw_buf body;
     size_t passed_by; /* octets not kept: the body is too large */
-    int err;                   /* of the taking */
+    int err;          /* of the taking */
     struct carrier_taking taking;
     char *from, *to, *ref, *text; /* owned; what taking.text points to */
 };
@@ -39,9 +45,9 @@ struct http_request {
 /* What is said back; all borrowed for the call. */
 struct http_answer {
     unsigned status;
-    const char *type; /* NULL text/plain */
-    const char *body; /* NULL none */
-    size_t len;       /* 0: strlen(body) */
+    const char *type;           /* NULL text/plain */
+    const char *body;           /* NULL none */
+    size_t len;                 /* 0: strlen(body) */
     const char *header, *value; /* one more, or NULL */
     bool close;
 };

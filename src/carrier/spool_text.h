@@ -19,8 +19,8 @@
 
 struct spool_text {
     char from[SPOOL_HEADER_CAP], to[SPOOL_HEADER_CAP]; /* to "" none */
-    int64_t sent_s; /* 0 none */
-    const char *text; /* in the data */
+    int64_t sent_s;                                    /* 0 none */
+    const char *text;                                  /* in the data */
     size_t len;
 };
 /* 0, or KW_ESYNTAX with *wrong a sentence, static. */

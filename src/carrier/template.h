@@ -15,8 +15,14 @@
  */
 #include "base/buf.h"
 
-enum template_place { TEMPLATE_ADDRESS, TEMPLATE_HEADER, TEMPLATE_FORM,
-                      TEMPLATE_JSON, TEMPLATE_XML, TEMPLATE_PLAIN };
+enum template_place {
+    TEMPLATE_ADDRESS,
+    TEMPLATE_HEADER,
+    TEMPLATE_FORM,
+    TEMPLATE_JSON,
+    TEMPLATE_XML,
+    TEMPLATE_PLAIN
+};
 
 struct template_slots {
     const char *to, *text, *from; /* UTF-8, NUL-terminated */

@@ -59,17 +59,17 @@ struct service {
     size_t n_flights, cap_flights;
     struct settle_list settles;
     bool settling;
-    int taking;          /* texts in the writer */
-    int64_t taken;       /* texts so far */
-    int64_t refused_us;  /* when a failed taking was last logged */
-    int lock_fd;         /* held while this service works on the ledger */
+    int taking;         /* texts in the writer */
+    int64_t taken;      /* texts so far */
+    int64_t refused_us; /* when a failed taking was last logged */
+    int lock_fd;        /* held while this service works on the ledger */
     bool ticking;
     int64_t tick_next_s;
     struct scanner *scanner;
     int64_t scan_next_s; /* hourly */
     struct told *told;   /* NULL: the clock runs by itself */
     bool stopping;
-    int64_t stop_us;     /* since when */
+    int64_t stop_us; /* since when */
     struct event *events[8];
     size_t n_events;
 };

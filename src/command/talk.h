@@ -25,8 +25,8 @@ struct talk_text {
     const char *ref;  /* the sender's own id, or NULL */
     const char *text;
     size_t len;
-    int64_t at_s;     /* 0: now */
-    bool quiet;       /* as in desk_text */
+    int64_t at_s; /* 0: now */
+    bool quiet;   /* as in desk_text */
 };
 /* 0 once committed, else a KW_E code after undoing everything. */
 int talk_say(struct talk *t, const struct talk_text *in,

@@ -10,37 +10,35 @@
  * Each has a ledger of its own of the same size on the same disk. Medians of
  * the rounds. The load comes from this process: one thread, epoll.
  */
+#include "tests/bench/callers.h"
+
 #include "base/clock.h"
 #include "base/file.h"
 #include "desk/desk.h"
 #include "ledger/notebook.h"
 #include "reader/serial.h"
 
-#include <arpa/inet.h>
 #include <errno.h>
 #include <fcntl.h>
 #include <math.h>
-#include <netinet/tcp.h>
 #include <signal.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
-#include <sys/epoll.h>
-#include <sys/socket.h>
+#include <sys/resource.h>
 #include <sys/wait.h>
 #include <unistd.h>
 
-#define CONNECTIONS_MOST 256
-#define LATENCIES_MOST   400000
-#define ROUNDS_MOST      9
-#define GROUP            64
-#define POTS_A_BATCH     999
-#define FIRST_PHONE      99970000000LL
-#define NOW_S            1772352000 /* 2026-03-01T08:00:00Z */
+#define ROUNDS_MOST  9
+#define GROUP        64
+#define POTS_A_BATCH 999
+#define FIRST_PHONE  99970000000LL
+#define NOW_S        1772352000 /* 2026-03-01T08:00:00Z */
 
 static char folder[] = "/tmp/kw-intake-XXXXXX";
 static int pots = 20000, rounds = 5;
 static double seconds = 3;
+static struct callers_latencies latencies;
 static int64_t next_ref; /* each text of this run has its own */
 static const struct serial_layout layout = {
     .check = SERIAL_MOD_97_10, .batch_chars = 4, .pot_chars = 3};
@@ -380,133 +378,37 @@ static double resident_mib(const struct server *s)
 
 /* ---- the load ---- */
 
-struct caller {
-    int fd;
-    int64_t began_us;
-    char request[512], answer[2048];
-    size_t len, got;
-};
-
-static struct caller callers[CONNECTIONS_MOST];
-static double latencies[LATENCIES_MOST];
-static size_t n_latencies;
-
-static void make_request(struct caller *c, bool post)
+static void make_request(char *dst, size_t cap)
 {
     struct sample s;
     char body[200];
 
-    if (!post) {
-        c->len = (size_t)snprintf(c->request, sizeof(c->request),
-                                  "GET /alive HTTP/1.1\r\nHost: x\r\n\r\n");
-        return;
-    }
     make_sample(&s);
     for (char *p = s.text; *p != '\0'; p++)
         *p = *p == ' ' ? '+' : *p;
     snprintf(body, sizeof(body), "from=%%2B%s&to=7070&text=%s&id=%s",
              s.from + 1, s.text, s.ref);
-    c->len =
-        (size_t)snprintf(c->request, sizeof(c->request),
-                         "POST /in HTTP/1.1\r\nHost: x\r\nContent-Type: "
-                         "application/x-www-form-urlencoded\r\nContent-Length: "
-                         "%zu\r\n\r\n%s",
-                         strlen(body), body);
+    snprintf(dst, cap,
+             "POST /in HTTP/1.1\r\nHost: x\r\nContent-Type: "
+             "application/x-www-form-urlencoded\r\nContent-Length: "
+             "%zu\r\n\r\n%s",
+             strlen(body), body);
 }
 
-static void call(struct caller *c, bool post)
+static void make_alive(char *dst, size_t cap)
 {
-    make_request(c, post);
-    c->got = 0;
-    c->began_us = clock_monotonic_us();
-    if (write(c->fd, c->request, c->len) != (ssize_t)c->len)
-        die("write");
-}
-
-/* Whether the answer is whole; ends the bench when it is not a 200. */
-static bool is_whole(struct caller *c)
-{
-    const char *end, *length;
-
-    c->answer[c->got] = '\0';
-    end = strstr(c->answer, "\r\n\r\n");
-    if (end == NULL)
-        return false;
-    length = strstr(c->answer, "Content-Length: ");
-    if (strncmp(c->answer, "HTTP/1.1 200", 12) != 0 || length == NULL) {
-        fprintf(stderr, "bench_intake: answered %.200s\n", c->answer);
-        exit(1);
-    }
-    return c->got >=
-           (size_t)(end - c->answer) + 4 + strtoul(length + 16, NULL, 10);
-}
-
-static void open_callers(const struct server *s, int n, int ep, bool post)
-{
-    struct sockaddr_in to = {.sin_family = AF_INET,
-                             .sin_port = htons((uint16_t)s->port),
-                             .sin_addr.s_addr = htonl(INADDR_LOOPBACK)};
-    int one = 1;
-
-    for (int i = 0; i < n; i++) {
-        struct epoll_event e = {.events = EPOLLIN, .data.u32 = (uint32_t)i};
-
-        callers[i].fd = socket(AF_INET, SOCK_STREAM | SOCK_CLOEXEC, 0);
-        if (connect(callers[i].fd, (struct sockaddr *)&to, sizeof(to)) < 0)
-            die("connect");
-        setsockopt(callers[i].fd, IPPROTO_TCP, TCP_NODELAY, &one, sizeof(one));
-        epoll_ctl(ep, EPOLL_CTL_ADD, callers[i].fd, &e);
-        call(&callers[i], post);
-    }
-}
-
-static bool take_answer(struct caller *c)
-{
-    ssize_t n = read(c->fd, c->answer + c->got, sizeof(c->answer) - 1 - c->got);
-
-    if (n <= 0)
-        die("the service closed a connection");
-    c->got += (size_t)n;
-    if (!is_whole(c))
-        return false;
-    if (n_latencies < LATENCIES_MOST)
-        latencies[n_latencies++] = (double)(clock_monotonic_us() - c->began_us);
-    return true;
+    snprintf(dst, cap, "GET /alive HTTP/1.1\r\nHost: x\r\n\r\n");
 }
 
 /* Answers a second over so many connections. */
 static double run_load(const struct server *s, int n, bool post)
 {
-    int ep = epoll_create1(EPOLL_CLOEXEC);
-    int64_t began_us = clock_monotonic_us(), now_us = began_us;
-    int64_t done = 0;
-    int busy = n;
+    struct callers_order order = {.port = s->port,
+                                  .connections = n,
+                                  .seconds = seconds,
+                                  .make = post ? make_request : make_alive};
 
-    n_latencies = 0;
-    open_callers(s, n, ep, post);
-    while (busy > 0) {
-        struct epoll_event e[64];
-        int ready = epoll_wait(ep, e, 64, 30000);
-
-        if (ready <= 0)
-            die("no answer for 30 s");
-        for (int i = 0; i < ready; i++) {
-            struct caller *c = &callers[e[i].data.u32];
-
-            if (!take_answer(c))
-                continue;
-            done++;
-            if ((double)(now_us - began_us) < seconds * 1e6)
-                call(c, post);
-            else
-                busy--;
-        }
-        now_us = clock_monotonic_us();
-    }
-    for (int i = 0; i < n; i++)
-        close(callers[i].fd);
-    close(ep);
-    return (double)done * 1e6 / (double)(now_us - began_us);
+    return callers_run(&order, &latencies);
 }
 
 /* ---- the bench ---- */
@@ -518,7 +420,7 @@ static void write_conf(char *path, size_t cap)
     snprintf(path, cap, "%s/kilnword.conf", folder);
     snprintf(text, sizeof(text),
              "programme = { zone = \"UTC\"; country_code = \"999\"; };\n"
-             "listen = { port = 0; };\n"
+             "listen = { port = 0; connections = 1200; };\n"
              "ledger = { file = \"served.ledger\"; };\n"
              "grammar = { folder = \"%s/grammar\"; };\n"
              "digest = { at = \"off\"; };\n"
@@ -566,8 +468,8 @@ static void one_round(const struct server *s, struct desk *d,
 {
     f->ledger = run_inside(NULL, alone);
     f->http = run_load(s, 64, true);
-    f->p50 = quantile(latencies, n_latencies, 0.5) / 1000;
-    f->p99 = quantile(latencies, n_latencies, 0.99) / 1000;
+    f->p50 = quantile(latencies.us, latencies.n, 0.5) / 1000;
+    f->p99 = quantile(latencies.us, latencies.n, 0.99) / 1000;
     f->desk = run_inside(d, beside);
     f->alive = run_load(s, 64, false);
 }
@@ -613,7 +515,7 @@ static double bench_rounds(const struct server *s, const char *conf_path)
 
 static double bench_connections(const struct server *s)
 {
-    static const int sizes[] = {1, 64, 127, 128, 129, 256};
+    static const int sizes[] = {1, 64, 127, 128, 129, 256, 1000};
     double rate[KW_COUNT(sizes)], best = 0, worst = 1e9;
     char name[80];
 
@@ -648,6 +550,7 @@ static void tidy_up(void)
 int main(int argc, char **argv)
 {
     char conf[200];
+    struct rlimit files;
     struct server s;
     double ratio, cliff;
 
@@ -655,6 +558,10 @@ int main(int argc, char **argv)
         pots = 2000;
         rounds = 3;
         seconds = 0.7;
+    }
+    if (getrlimit(RLIMIT_NOFILE, &files) == 0) {
+        files.rlim_cur = files.rlim_max;
+        setrlimit(RLIMIT_NOFILE, &files);
     }
     if (mkdtemp(folder) == NULL)
         die(folder);

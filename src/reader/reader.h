@@ -14,9 +14,17 @@
 #define READER_NUMBERS_MOST 4
 
 enum reader_kind { /* what was seen of a pot or a home */
-    READER_CRACK, READER_LEAK, READER_BROKEN, READER_SLOW, READER_FAST,
-    READER_ILL, READER_SCRUBBED, READER_PART, READER_FINE, READER_UNUSED,
-    READER_KINDS
+                   READER_CRACK,
+                   READER_LEAK,
+                   READER_BROKEN,
+                   READER_SLOW,
+                   READER_FAST,
+                   READER_ILL,
+                   READER_SCRUBBED,
+                   READER_PART,
+                   READER_FINE,
+                   READER_UNUSED,
+                   READER_KINDS
 };
 /* "crack" …: the word used in JSON, the ledger and the replies. */
 const char *reader_kind_name(enum reader_kind kind);
@@ -26,8 +34,13 @@ enum reader_outcome { READER_FILED, READER_ASKED, READER_NOT_REPORT };
 const char *reader_outcome_name(enum reader_outcome o); /* "filed" … */
 
 enum reader_measure_type { READER_NO_MEASURE, READER_DROP, READER_YIELD };
-enum reader_unit { READER_FINGER, READER_CM, READER_LITRE, READER_CUP,
-                   READER_BOTTLE };
+enum reader_unit {
+    READER_FINGER,
+    READER_CM,
+    READER_LITRE,
+    READER_CUP,
+    READER_BOTTLE
+};
 
 struct reader_measure {
     enum reader_measure_type type;
@@ -57,12 +70,24 @@ struct reader_obs {
 };
 
 enum reader_command { /* everything that is not an observation */
-    READER_NO_COMMAND,
-    READER_HELP, READER_LANGUAGE, READER_STOP, READER_START, /* anyone */
-    READER_YES, READER_NO,
-    READER_GAVE, READER_VISIT, READER_SWAPPED, READER_MOVED, READER_LIST,
-    READER_SEEN, READER_CLOSED, READER_WHY, READER_DIGEST, READER_RECALL,
-    READER_COMMANDS
+                      READER_NO_COMMAND,
+                      READER_HELP,
+                      READER_LANGUAGE,
+                      READER_STOP,
+                      READER_START, /* anyone */
+                      READER_YES,
+                      READER_NO,
+                      READER_GAVE,
+                      READER_VISIT,
+                      READER_SWAPPED,
+                      READER_MOVED,
+                      READER_LIST,
+                      READER_SEEN,
+                      READER_CLOSED,
+                      READER_WHY,
+                      READER_DIGEST,
+                      READER_RECALL,
+                      READER_COMMANDS
 };
 const char *reader_command_name(enum reader_command c); /* "help" … */
 
@@ -85,7 +110,12 @@ const char *reader_why_name(enum reader_why why); /* "check" … */
 
 struct reader_meaning {
     enum reader_outcome outcome;
-    enum reader_why why;     /* READER_CLEAR when filed or not a report */
+    enum reader_why why; /* READER_CLEAR when filed or not a report */
+    /*
+     * An order. help is asked about, gave, swapped and moved are filed, visit
+     * is judged by what was seen, all others are no report; whoever takes the
+     * meaning looks at the command first.
+     */
     enum reader_command command;
     char lang[READER_LANG_CAP]; /* what most words were written in, or "" */
 
@@ -95,6 +125,8 @@ struct reader_meaning {
     char serial_wrong[SERIAL_CAP]; /* what was written where a check failed */
     bool serial_from_hint;         /* the sender's one pot was meant */
 
+    /* A half measure alone ("10h") is a slow with that half, and asked about.
+     */
     struct reader_obs obs[READER_OBS_MOST];
     size_t n_obs;
     unsigned danger; /* all signs said, whatever the outcome */
@@ -107,11 +139,11 @@ struct reader_meaning {
 };
 
 struct reader_limits { /* what cannot be, from the pot in the configuration */
-    double depth_cm;        /* rim above the inner base */
-    double volume_l;        /* brim-full */
+    double depth_cm;   /* rim above the inner base */
+    double volume_l;   /* brim-full */
     double finger_cm, cup_l, bottle_l;
-    double minutes_max;     /* a longer time was not watched: 2 days */
-    int people_max;         /* in one home: 30 */
+    double minutes_max; /* a longer time was not watched: 2 days */
+    int people_max;     /* in one home: 30 */
 };
 
 struct reader_hint {
@@ -142,6 +174,14 @@ void reader_scratch_free(struct reader_scratch *s);
 void reader_read(const struct reader *r, struct reader_scratch *s,
                  const char *text, size_t len, const struct reader_hint *hint,
                  struct reader_meaning *out);
+
+/*
+ * How the last text of this scratch was folded, cut, repaired, matched and
+ * judged, in lines for the person who keeps the words files.
+ */
+struct kw_buf;
+void reader_explain(const struct reader *r, const struct reader_scratch *s,
+                    struct kw_buf *out);
 
 /* Number of languages, and the tag of each; order of the file names. */
 size_t reader_languages(const struct reader *r);

@@ -32,8 +32,8 @@ int serial_make(const struct serial_layout *l, const char *batch,
 void serial_batch(const struct serial_layout *l, const char *serial,
                   char dst[SERIAL_CAP]);
 /* As it is stamped: "0214-073-19". cap at least SERIAL_CAP + 4. */
-void serial_format(const struct serial_layout *l, const char *serial,
-                   char *dst, size_t cap);
+void serial_format(const struct serial_layout *l, const char *serial, char *dst,
+                   size_t cap);
 
 /*
  * One integer for each canonical serial of up to SERIAL_CHARS_MAX characters

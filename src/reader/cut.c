@@ -1,0 +1,276 @@
+/*
+ * cut.c - see cut.h. First atoms (runs of letters, of digits, pauses), then
+ * numbers and serials among them (number runs in cut_digits.c), then words
+ * to concepts (cut_words.c).
+ */
+#include "reader/cut_parts.h"
+
+#include <string.h>
+
+static bool is_alnum(char c)
+{
+    return fold_is_letter(c) || fold_is_digit(c);
+}
+
+static bool is_pause(char c)
+{
+    return c != '\0' && strchr(",.;!?()", c) != NULL;
+}
+
+static void add_atom(struct cut_atoms *a, enum cut_atom_type type, size_t at,
+                     size_t len)
+{
+    struct cut_atom *x;
+
+    if (len == 0)
+        return;
+    if (a->n == CUT_ATOMS_MOST) {
+        a->full = true;
+        return;
+    }
+    x = &a->items[a->n++];
+    *x = (struct cut_atom){type, (uint16_t)at, (uint16_t)len, 0, 0};
+}
+
+/* Letters that digits of a mistyped word stand for. */
+static char letter_of(char digit)
+{
+    static const char as[] = "oiz3as6t8g";
+
+    return digit == '3' ? 'e' : digit == '4' ? 'a' : as[digit - '0'];
+}
+
+/* "rajad0": a digit among letters, when the word is then in a lexicon. */
+static bool mend_digits(struct cut *c, const struct lexicon *lex, size_t at,
+                        size_t len)
+{
+    char word[LEXICON_WORD_CAP];
+    size_t digits = 0;
+    uint32_t w;
+
+    if (len < 4 || len >= sizeof(word) || fold_is_digit(c->fold.text[at]))
+        return false;
+    for (size_t i = 0; i < len; i++) {
+        char x = c->fold.text[at + i];
+
+        digits += fold_is_digit(x);
+        word[i] = fold_is_digit(x) ? letter_of(x) : x;
+    }
+    if (digits > 2 || digits * 3 > len)
+        return false;
+    w = lexicon_find(lex, word, len);
+    if (w == 0)
+        return false;
+    memcpy(c->fold.text + at, word, len);
+    return true;
+}
+
+static bool could_be_digit(char c)
+{
+    return fold_is_digit(c) || c == 'o' || c == 'l' || c == 'i';
+}
+
+/* A run that is wholly of digits and their look-alikes, more digits. */
+static bool is_digitish(const char *s, size_t len)
+{
+    size_t digits = 0;
+
+    for (size_t i = 0; i < len; i++) {
+        if (!could_be_digit(s[i]))
+            return false;
+        digits += fold_is_digit(s[i]);
+    }
+    return len >= 2 && digits > 0;
+}
+
+/* Letters and digits without a gap: where is the serial, where the word? */
+static void split_mixed(struct cut *c, const struct cut_context *x, size_t at,
+                        size_t len)
+{
+    struct cut_atoms *a = x->atoms;
+    const char *s = c->fold.text + at;
+    size_t n = (size_t)serial_chars(x->layout), from = 0;
+
+    if (len > n && !fold_is_digit(s[n]) && cut_serial_at(x, s, n)) {
+        add_atom(a, CUT_DIGITS, at, n);
+        split_mixed(c, x, at + n, len - n);
+        return;
+    }
+    if (len > n && !fold_is_digit(s[len - n - 1]) &&
+        cut_serial_at(x, s + len - n, n)) {
+        split_mixed(c, x, at, len - n);
+        add_atom(a, CUT_DIGITS, at + len - n, n);
+        return;
+    }
+    while (from < len) {
+        size_t to = from + 1;
+
+        while (to < len && fold_is_digit(s[to]) == fold_is_digit(s[from]))
+            to++;
+        add_atom(a, fold_is_digit(s[from]) ? CUT_DIGITS : CUT_LETTERS,
+                 at + from, to - from);
+        from = to;
+    }
+}
+
+static void take_run(struct cut *c, const struct cut_context *x, size_t at,
+                     size_t len)
+{
+    const char *s = c->fold.text + at;
+    size_t digits = 0;
+
+    for (size_t i = 0; i < len; i++)
+        digits += fold_is_digit(s[i]);
+    if (digits == 0)
+        add_atom(x->atoms, CUT_LETTERS, at, len);
+    else if (digits == len || is_digitish(s, len))
+        add_atom(x->atoms, CUT_DIGITS, at, len);
+    else if (mend_digits(c, x->lex, at, len))
+        add_atom(x->atoms, CUT_LETTERS, at, len);
+    else
+        split_mixed(c, x, at, len);
+}
+
+/* What stands between two atoms, as far as it can link digit groups. */
+static char link_of(const char *s, size_t len)
+{
+    char link = ' ';
+
+    if (len == 0)
+        return '\0';
+    if (len > 3)
+        return CUT_NO_LINK;
+    for (size_t i = 0; i < len; i++) {
+        if (s[i] == ' ')
+            continue;
+        if (strchr("-._/:,", s[i]) == NULL || link != ' ')
+            return CUT_NO_LINK;
+        link = s[i];
+    }
+    return link;
+}
+
+static void link_atoms(struct cut *c, struct cut_atoms *a)
+{
+    size_t end = 0;
+
+    for (size_t i = 0; i < a->n; i++) {
+        struct cut_atom *x = &a->items[i];
+        const char *between = c->fold.text + end;
+        size_t n = x->at - end;
+
+        x->link = i == 0 ? CUT_NO_LINK : link_of(between, n);
+        if (i > 0 && n == 0)
+            x->flags |= CUT_GLUED;
+        if (n > 0 && between[n - 1] == '+')
+            x->flags |= CUT_PLUS;
+        end = (size_t)x->at + x->len;
+    }
+}
+
+static void take_atoms(struct cut *c, const struct cut_context *x)
+{
+    const char *s = c->fold.text;
+    size_t at = 0;
+
+    while (at < c->fold.len) {
+        size_t to = at;
+
+        if (is_alnum(s[at])) {
+            while (to < c->fold.len && is_alnum(s[to]))
+                to++;
+            take_run(c, x, at, to - at);
+            at = to;
+            continue;
+        }
+        if (is_pause(s[at]) &&
+            !(at > 0 && at + 1 < c->fold.len && fold_is_digit(s[at - 1]) &&
+              fold_is_digit(s[at + 1])))
+            add_atom(x->atoms, CUT_STOP, at, 1);
+        at++;
+    }
+    link_atoms(c, x->atoms);
+}
+
+struct cut_token *cut_add(struct cut *c, enum concept concept, size_t at,
+                          size_t len)
+{
+    struct cut_token *t;
+
+    if (c->n >= CUT_TOKENS_MOST - 1) { /* one is kept for <end> */
+        c->cut_off = true;
+        return &c->tokens[CUT_TOKENS_MOST - 1];
+    }
+    t = &c->tokens[c->n++];
+    *t = (struct cut_token){.at = (uint16_t)at,
+                            .len = (uint16_t)len,
+                            .octet = (uint8_t) concept,
+                            .named = -1,
+                            .held = -1};
+    return t;
+}
+
+int cut_hold(struct cut *c, const char *digits, size_t len)
+{
+    struct cut_long *h;
+
+    if (c->n_held == CUT_LONG_MOST)
+        return -1;
+    h = &c->held[c->n_held];
+    h->len = len;
+    if (len >= sizeof(h->digits))
+        len = sizeof(h->digits) - 1;
+    memcpy(h->digits, digits, len);
+    h->digits[len] = '\0';
+    return (int)c->n_held++;
+}
+
+static void lay_tokens(struct cut *c, const struct cut_context *x)
+{
+    size_t i = 0;
+
+    while (i < x->atoms->n) {
+        const struct cut_atom *a = &x->atoms->items[i];
+
+        if (a->type == CUT_DIGITS) {
+            i = cut_digit_run(c, x, i);
+            continue;
+        }
+        if (a->type == CUT_STOP) {
+            if (c->tokens[c->n - 1].octet != CONCEPT_PAUSE)
+                cut_add(c, CONCEPT_PAUSE, a->at, a->len);
+        } else {
+            cut_word(c, x, a);
+        }
+        i++;
+    }
+}
+
+void cut_text(struct cut *c, const struct lexicon *lex,
+              const struct serial_layout *layout, const char *text, size_t len,
+              int lang)
+{
+    struct cut_atoms atoms;
+    struct cut_context x = {lex, layout, &atoms};
+
+    atoms.n = 0;
+    atoms.full = false;
+    c->n = c->n_held = 0;
+    c->keypad = false;
+    c->lang = -1;
+    fold_text(&c->fold, text, len, CUT_OCTETS_MOST);
+    c->cut_off = c->fold.cut;
+    cut_add(c, CONCEPT_BEGIN, 0, 0);
+    if (cut_keypad(c, &x)) {
+        c->keypad = true;
+    } else {
+        take_atoms(c, &x);
+        lay_tokens(c, &x);
+        cut_phrases(c, lex, lang);
+    }
+    if (atoms.full)
+        c->cut_off = true;
+    cut_add(c, CONCEPT_END, c->fold.len, 0);
+    for (size_t i = 0; i < c->n; i++)
+        c->octets[i] = c->tokens[i].octet;
+}

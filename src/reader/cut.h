@@ -1,0 +1,59 @@
+#ifndef KW_CUT_H
+#define KW_CUT_H
+/*
+ * cut.h - folded text to a row of tokens, each with one octet that says what
+ * it may mean (lexicon.h), ready for the grammar. The row begins with
+ * <begin> and ends with <end>. Serials are found here, by their check
+ * characters; a letter typed for a digit is taken only inside a group of
+ * digits, and no digit is ever changed.
+ */
+#include "reader/fold.h"
+#include "reader/lexicon.h"
+#include "reader/serial.h"
+
+#define CUT_TOKENS_MOST 1700
+#define CUT_LONG_MOST   16 /* serials, wrong serials and phones of a text */
+
+enum {
+    CUT_SLIP = 1,    /* not as in the lexicon: a slip was repaired */
+    CUT_SPLIT = 2,   /* run together with the one before or after */
+    CUT_GLUED = 4,   /* no gap before it */
+    CUT_PLUS = 8,    /* a '+' stands before it */
+    CUT_WORDED = 16, /* a number in words */
+    CUT_LETTER = 32, /* a single letter */
+    CUT_FRACTION = 64
+};
+
+struct cut_token {
+    uint16_t at, len; /* in the folded text */
+    uint8_t octet;
+    uint8_t flags;
+    int8_t named;  /* language that the word names, or -1 */
+    int8_t held;   /* index of cut_long, or -1 */
+    uint32_t word; /* before phrases are joined; 0 none */
+    uint32_t node; /* 0 none */
+    double value;  /* of a number */
+};
+
+struct cut_long {    /* many digits */
+    char digits[24]; /* canonical when it passed; else as written, cut off */
+    size_t len;      /* as written */
+};
+
+struct cut {
+    struct fold fold;
+    struct cut_token tokens[CUT_TOKENS_MOST];
+    size_t n;
+    uint8_t octets[CUT_TOKENS_MOST]; /* the row for the grammar */
+    struct cut_long held[CUT_LONG_MOST];
+    size_t n_held;
+    bool cut_off; /* something was left out */
+    bool keypad;  /* the form with stars */
+    int lang;     /* most words are of this one, or -1 */
+};
+
+/* lang: index of the sender's language or -1; breaks ties. */
+void cut_text(struct cut *c, const struct lexicon *lex,
+              const struct serial_layout *layout, const char *text, size_t len,
+              int lang);
+#endif

@@ -1,0 +1,49 @@
+#ifndef KW_CUT_PARTS_H
+#define KW_CUT_PARTS_H
+/* cut_parts.h - what the files of the cutter share. */
+#include "reader/cut.h"
+
+#define CUT_OCTETS_MOST 1600 /* of a text; READER_TEXT_MOST */
+#define CUT_ATOMS_MOST  1700
+#define CUT_NO_LINK     '#'
+
+enum cut_atom_type { CUT_LETTERS, CUT_DIGITS, CUT_STOP };
+
+struct cut_atom {
+    enum cut_atom_type type;
+    uint16_t at, len;
+    char link;     /* to the atom before: 0 none, ' ' '-' … or CUT_NO_LINK */
+    uint8_t flags; /* CUT_GLUED, CUT_PLUS */
+};
+
+struct cut_atoms {
+    struct cut_atom items[CUT_ATOMS_MOST];
+    size_t n;
+    bool full;
+};
+
+struct cut_context {
+    const struct lexicon *lex;
+    const struct serial_layout *layout;
+    struct cut_atoms *atoms;
+};
+
+/* Adds a token; when there is no more room, one that nobody will see. */
+struct cut_token *cut_add(struct cut *c, enum concept concept, size_t at,
+                          size_t len);
+/* Keeps long digits; the index, or -1 when too many were there. */
+int cut_hold(struct cut *c, const char *digits, size_t len);
+
+/* Do these characters, o l i taken as 0 1 1, make a serial that passes? */
+bool cut_serial_at(const struct cut_context *x, const char *s, size_t len);
+/* Digits from atom i on: tokens for all of the run; the atom after it. */
+size_t cut_digit_run(struct cut *c, const struct cut_context *x, size_t i);
+/* The keypad form with stars; false when the text is not of that form. */
+bool cut_keypad(struct cut *c, const struct cut_context *x);
+
+/* One word: as it stands, mended, or taken apart. */
+void cut_word(struct cut *c, const struct cut_context *x,
+              const struct cut_atom *a);
+/* Joins phrases, settles the language and single letters. */
+void cut_phrases(struct cut *c, const struct lexicon *lex, int lang);
+#endif

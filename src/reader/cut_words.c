@@ -1,0 +1,327 @@
+/*
+ * cut_words.c - words to what they may mean: as they stand in a lexicon,
+ * with a slip repaired, or taken apart when two were run together; phrases
+ * joined, longest first; the language of the text; single letters.
+ */
+#include "reader/cut_parts.h"
+#include "reader/slip.h"
+
+#include <string.h>
+
+#define SPLIT_LEAST 3 /* letters of each half of a word taken apart */
+#define SPLIT_MOST  24
+#define PHRASE_MOST 8 /* words */
+
+static uint8_t octet_of(const struct lexicon *lex, uint32_t word)
+{
+    return word == 0 ? 0 : lex->nodes[lex->words[word].root].octet[LEXICON_ALL];
+}
+
+static void add_word(struct cut *c, size_t at, size_t len, uint32_t word,
+                     uint8_t flags)
+{
+    struct cut_token *t = cut_add(c, CONCEPT_WORD, at, len);
+
+    t->word = word;
+    t->flags = flags;
+    if (len == 1)
+        t->flags |= CUT_LETTER;
+}
+
+/* What a half must be: known, and not so short that it is everywhere. */
+static uint32_t half(const struct lexicon *lex, const char *s, size_t len)
+{
+    uint32_t w = len < SPLIT_LEAST ? 0 : lexicon_find(lex, s, len);
+
+    return octet_of(lex, w) == 0 ? 0 : w;
+}
+
+/* "nosale" - "no" is short, but begins many. */
+static bool split_word(struct cut *c, const struct lexicon *lex,
+                       const struct cut_atom *a)
+{
+    const char *s = c->fold.text + a->at;
+
+    if (a->len < 2 * SPLIT_LEAST || a->len > SPLIT_MOST)
+        return false;
+    for (size_t n = a->len - SPLIT_LEAST; n >= SPLIT_LEAST; n--) {
+        uint32_t first = half(lex, s, n), second;
+
+        if (first == 0 || (n < 4 && a->len - n < 4))
+            continue;
+        second = half(lex, s + n, a->len - n);
+        if (second == 0)
+            continue;
+        add_word(c, a->at, n, first, a->flags | CUT_SPLIT);
+        add_word(c, a->at + n, a->len - n, second, CUT_SPLIT | CUT_GLUED);
+        return true;
+    }
+    return false;
+}
+
+/* "good!!!" was folded already; "gooood", "slooow": more than doubled. */
+static uint32_t find_drawn_out(const struct lexicon *lex, const char *s,
+                               size_t len)
+{
+    char word[LEXICON_WORD_CAP];
+
+    for (size_t keep = 2; keep >= 1; keep--) {
+        size_t n = 0, same = 0;
+        uint32_t w;
+
+        for (size_t i = 0; i < len && n < sizeof(word) - 1; i++) {
+            same = i > 0 && s[i] == s[i - 1] ? same + 1 : 1;
+            if (same <= keep)
+                word[n++] = s[i];
+        }
+        if (n == len)
+            continue;
+        if (n >= 3 && (w = lexicon_find(lex, word, n)) != 0)
+            return w;
+    }
+    return 0;
+}
+
+static bool is_drawn_out(const char *s, size_t len)
+{
+    for (size_t i = 2; i < len; i++) {
+        if (s[i] == s[i - 1] && s[i] == s[i - 2] && (unsigned char)s[i] < 0x80)
+            return true;
+    }
+    return false;
+}
+
+void cut_word(struct cut *c, const struct cut_context *x,
+              const struct cut_atom *a)
+{
+    const char *s = c->fold.text + a->at;
+    uint32_t w = lexicon_find(x->lex, s, a->len);
+    uint8_t flags = a->flags;
+
+    if (w == 0 && a->len >= LEXICON_WORD_CAP) {
+        add_word(c, a->at, a->len, 0, flags);
+        return;
+    }
+    if (w == 0 && is_drawn_out(s, a->len))
+        w = find_drawn_out(x->lex, s, a->len);
+    if (w == 0 && a->len >= 4) {
+        if ((w = slip_find(x->lex, s, a->len)) != 0)
+            flags |= CUT_SLIP;
+    }
+    if (w == 0 && split_word(c, x->lex, a))
+        return;
+    add_word(c, a->at, a->len, w, flags);
+}
+
+/* ---- phrases ---- */
+
+/* The longest phrase from token i; its words in *n, its node returned. */
+static uint32_t longest(const struct cut *c, const struct lexicon *lex,
+                        size_t i, size_t *n)
+{
+    uint32_t node = 1, best = 0;
+
+    *n = 0;
+    for (size_t k = 0; i + k < c->n && k < PHRASE_MOST; k++) {
+        const struct cut_token *t = &c->tokens[i + k];
+
+        if (t->word == 0 || t->octet == CONCEPT_PAUSE)
+            break;
+        node = lexicon_step(lex, node, t->word);
+        if (node == 0)
+            break;
+        if (lex->nodes[node].octet[LEXICON_ALL] != 0 &&
+            !(k == 0 && t->octet == CONCEPT_NUMBER)) {
+            best = node;
+            *n = k + 1;
+        }
+    }
+    return best;
+}
+
+static void join_phrases(struct cut *c, const struct lexicon *lex)
+{
+    size_t to = 1;
+
+    for (size_t i = 1; i < c->n;) {
+        size_t n;
+        uint32_t node = longest(c, lex, i, &n);
+        struct cut_token t = c->tokens[i];
+
+        for (size_t k = 1; k < n; k++) {
+            t.len =
+                (uint16_t)(c->tokens[i + k].at + c->tokens[i + k].len - t.at);
+            t.flags |= c->tokens[i + k].flags & (CUT_SLIP | CUT_SPLIT);
+        }
+        if (n > 1)
+            t.flags &= (uint8_t)~CUT_LETTER;
+        t.node = node;
+        c->tokens[to++] = t;
+        i += n > 0 ? n : 1;
+    }
+    c->n = to;
+}
+
+/* ---- language ---- */
+
+static void find_language(struct cut *c, const struct lexicon *lex, int lang)
+{
+    int score[LEXICON_LANGS] = {0}, best = -1;
+
+    for (size_t i = 1; i < c->n; i++) {
+        uint32_t langs = lex->nodes[c->tokens[i].node].langs & ~lex->common,
+                 n = 0;
+
+        for (uint32_t b = langs; b != 0; b &= b - 1)
+            n++;
+        if (n == 0 || (c->tokens[i].flags & CUT_LETTER))
+            continue;
+        for (size_t k = 0; k < lex->n_langs; k++) {
+            if (langs >> k & 1)
+                score[k] += n == 1 ? 12 : (int)(6 / n);
+        }
+    }
+    for (size_t k = 0; k < lex->n_langs; k++) {
+        if (score[k] == 0)
+            continue;
+        if (best < 0 || score[k] > score[best] ||
+            (score[k] == score[best] && (int)k == lang))
+            best = (int)k;
+    }
+    c->lang = best;
+}
+
+/* What a token means in the language of the text, else in any. */
+static uint8_t settle(const struct lexicon *lex, const struct cut_token *t,
+                      int lang)
+{
+    const struct lexicon_node *n = &lex->nodes[t->node];
+
+    if (t->flags & CUT_LETTER) { /* the card's letters are settled apart */
+        uint8_t o = lang >= 0 ? n->octet[lang] : 0;
+
+        for (size_t k = 0; o == 0 && k < lex->n_langs; k++) {
+            if (!(lex->common >> k & 1))
+                o = n->octet[k];
+        }
+        return o != 0 ? o : (uint8_t)CONCEPT_WORD;
+    }
+    if (lang >= 0 && n->octet[lang] != 0 && !(n->langs & lex->common))
+        return n->octet[lang];
+    return n->octet[LEXICON_ALL];
+}
+
+static void settle_all(struct cut *c, const struct lexicon *lex, int lang)
+{
+    if (c->lang >= 0)
+        lang = c->lang;
+    for (size_t i = 1; i < c->n; i++) {
+        struct cut_token *t = &c->tokens[i];
+
+        if (t->node == 0)
+            continue;
+        t->named = (int8_t)lex->nodes[t->node].named;
+        t->octet = settle(lex, t, lang);
+        if (concept_set_has(&lex->sets[t->octet], CONCEPT_NUMBER)) {
+            t->value = lex->nodes[t->node].value;
+            t->flags |= CUT_WORDED;
+        }
+    }
+}
+
+/* "forty five", "cuarenta y cinco". */
+static void join_number_words(struct cut *c, const struct lexicon *lex)
+{
+    size_t to = 1;
+
+    for (size_t i = 1; i < c->n; i++) {
+        struct cut_token *t = &c->tokens[i], *last = &c->tokens[to - 1];
+        bool linked =
+            to > 2 && concept_set_has(&lex->sets[last->octet], CONCEPT_AND);
+        struct cut_token *tens = linked ? last - 1 : last;
+
+        if (to > 1 && t->octet == CONCEPT_NUMBER && (t->flags & CUT_WORDED) &&
+            t->value >= 1 && t->value < 10 && tens->octet == CONCEPT_NUMBER &&
+            (tens->flags & CUT_WORDED) && tens->value >= 20 &&
+            tens->value < 100) {
+            tens->value += t->value;
+            tens->len = (uint16_t)(t->at + t->len - tens->at);
+            to = (size_t)(tens - c->tokens) + 1;
+            continue;
+        }
+        c->tokens[to++] = *t;
+    }
+    c->n = to;
+}
+
+/* ---- letters ---- */
+
+static bool has_class(const struct lexicon *lex, const struct cut_token *t,
+                      unsigned classes)
+{
+    return (lex->classes[t->octet] & classes) != 0;
+}
+
+/* May a letter of the card stand behind this token? */
+static bool opens(const struct lexicon *lex, const struct cut_token *t)
+{
+    if (t->octet == CONCEPT_WORD)
+        return false;
+    if (t->octet <= CONCEPT_PAUSE)
+        return true;
+    return has_class(lex, t,
+                     1u << CLASS_LETTER | 1u << CLASS_POLITE |
+                         1u << CLASS_SIGN | 1u << CLASS_UNIT);
+}
+
+/* May a letter of the card stand before this token? */
+static bool closes(const struct lexicon *lex, const struct cut_token *t)
+{
+    if (t->flags & CUT_LETTER)
+        return true;
+    if (t->octet == CONCEPT_WORD)
+        return false;
+    return t->octet <= CONCEPT_PAUSE || t->octet == CONCEPT_DOWN ||
+           t->octet == CONCEPT_GOT || t->octet == CONCEPT_TAP ||
+           t->octet == CONCEPT_LID || t->octet == CONCEPT_BUCKET ||
+           has_class(lex, t, 1u << CLASS_POLITE | 1u << CLASS_SIGN);
+}
+
+static uint8_t card_letter(const struct cut *c, const struct cut_token *t)
+{
+    static const char letters[] = "clbsfiwtguhm";
+    const char *p = strchr(letters, c->fold.text[t->at]);
+
+    return p == NULL || c->fold.text[t->at] == '\0'
+               ? 0
+               : (uint8_t)(CONCEPT_LETTER_C + (p - letters));
+}
+
+static void settle_letters(struct cut *c, const struct lexicon *lex)
+{
+    for (size_t i = 1; i < c->n; i++) {
+        struct cut_token *t = &c->tokens[i], *last = t - 1;
+        uint8_t o = t->flags & CUT_LETTER ? card_letter(c, t) : 0;
+        bool unit, end = i + 1 == c->n;
+
+        if (o == 0)
+            continue;
+        unit = strchr("hmfl", c->fold.text[t->at]) != NULL;
+        if (unit &&
+            (last->octet == CONCEPT_NUMBER || last->octet == CONCEPT_CLOCK)) {
+            t->octet = o;
+        } else if (opens(lex, last) && (end || closes(lex, t + 1)) &&
+                   o != CONCEPT_LETTER_H && o != CONCEPT_LETTER_M) {
+            t->octet = o;
+        }
+    }
+}
+
+void cut_phrases(struct cut *c, const struct lexicon *lex, int lang)
+{
+    join_phrases(c, lex);
+    find_language(c, lex, lang);
+    settle_all(c, lex, lang);
+    join_number_words(c, lex);
+    settle_letters(c, lex);
+}

@@ -1,0 +1,469 @@
+/*
+ * decide.c - what a text as a whole is: filed, asked about, or not for us.
+ * The serials first, then whether it is a report at all, then what is wrong
+ * with it in the order of enum reader_why.
+ */
+#include "reader/meaning.h"
+
+#include <string.h>
+
+#define FEVER_LEAST 34 /* degrees: such a count is not of people */
+#define DIRECT_NEAR 3  /* tokens between "slow" and a half measure */
+
+struct tally {      /* tokens of each sort */
+    size_t words;   /* all but pauses, serials and numbers */
+    size_t unknown; /* not in the files, or known to mean nothing here */
+    size_t ours;    /* observations, units, pots, illness */
+    size_t pot, neighbour, chat, money, thing, polite, slips;
+    size_t leading; /* serials, right and wrong */
+    bool call;
+};
+
+struct deciding {
+    const struct meaning_case *m;
+    struct meaning_gathered *g;
+    struct reader_meaning *out;
+    struct tally tally;
+    const struct cut_token *serials[2], *wrong;
+    size_t n_serials;
+};
+
+static bool may_be(const struct deciding *d, const struct cut_token *t,
+                   enum concept c)
+{
+    return concept_set_has(&d->m->lex->sets[t->octet], c);
+}
+
+static void tally_token(struct deciding *d, const struct cut_token *t)
+{
+    struct tally *y = &d->tally;
+    uint32_t classes = d->m->lex->classes[t->octet];
+    const uint32_t ours = 1u << CLASS_SEEN | 1u << CLASS_SIGN |
+                          1u << CLASS_OURS | 1u << CLASS_UNIT |
+                          1u << CLASS_SICKNESS | 1u << CLASS_LETTER;
+
+    if (t->octet <= CONCEPT_PAUSE)
+        return;
+    y->words++;
+    y->unknown += t->octet == CONCEPT_WORD || t->octet == CONCEPT_OTHER;
+    y->ours += (classes & ours) != 0;
+    y->polite += (classes & 1u << CLASS_POLITE) != 0;
+    y->slips += (t->flags & CUT_SLIP) != 0;
+    y->pot += may_be(d, t, CONCEPT_POT) || may_be(d, t, CONCEPT_TAP) ||
+              may_be(d, t, CONCEPT_LID) || may_be(d, t, CONCEPT_BUCKET) ||
+              may_be(d, t, CONCEPT_PART) || may_be(d, t, CONCEPT_WATER);
+    y->chat += t->octet == CONCEPT_CHAT;
+    y->money += t->octet == CONCEPT_MONEY;
+    y->thing += may_be(d, t, CONCEPT_THING);
+    y->neighbour += may_be(d, t, CONCEPT_NEIGHBOUR);
+    y->call |= may_be(d, t, CONCEPT_CALL);
+}
+
+/* Is this long number a phone: "call me on 633204158"? */
+static bool is_phone(const struct deciding *d, size_t i)
+{
+    const struct cut *c = d->m->cut;
+
+    for (size_t k = 1; k <= 3 && k < i; k++) {
+        if (may_be(d, &c->tokens[i - k], CONCEPT_CALL))
+            return true;
+        if (c->tokens[i - k].octet == CONCEPT_PAUSE)
+            return false;
+    }
+    return false;
+}
+
+static const char *digits_of(const struct deciding *d,
+                             const struct cut_token *t)
+{
+    return t->held < 0 ? "" : d->m->cut->held[t->held].digits;
+}
+
+static void add_serial(struct deciding *d, const struct cut_token *t)
+{
+    for (size_t i = 0; i < d->n_serials; i++) {
+        if (strcmp(digits_of(d, d->serials[i]), digits_of(d, t)) == 0)
+            return;
+    }
+    if (d->n_serials < 2)
+        d->serials[d->n_serials++] = t;
+}
+
+static void look_over(struct deciding *d)
+{
+    const struct cut *c = d->m->cut;
+
+    for (size_t i = 1; i + 1 < c->n; i++) {
+        const struct cut_token *t = &c->tokens[i];
+
+        tally_token(d, t);
+        if (t->octet == CONCEPT_SERIAL)
+            add_serial(d, t);
+        else if (t->octet == CONCEPT_WRONG && d->wrong == NULL &&
+                 !is_phone(d, i))
+            d->wrong = t;
+    }
+}
+
+/* ---- signs ---- */
+
+/* Signs that stand alone need someone who is ill, or a text that is ours. */
+static void settle_signs(struct deciding *d)
+{
+    struct meaning_gathered *g = d->g;
+    bool serial = d->n_serials > 0 || d->wrong != NULL;
+    bool card = serial && d->tally.unknown <= 2;
+
+    if (g->undrinking &&
+        (g->ill || (g->who && !(g->kinds & 1u << READER_UNUSED))))
+        g->sure |= READER_DRY;
+    if (g->maybe & READER_DRY && g->ill)
+        g->sure |= READER_DRY;
+    if (g->maybe & READER_BLOOD &&
+        (g->ill || card || (g->who && d->tally.chat == 0) || serial))
+        g->sure |= READER_BLOOD;
+    if (g->maybe & READER_DEAD &&
+        (g->ill || card || (g->who && d->tally.chat == 0)))
+        g->sure |= READER_DEAD;
+    d->out->danger = g->sure;
+}
+
+static void add_illness(struct deciding *d)
+{
+    struct meaning_gathered *g = d->g;
+    struct reader_obs *o;
+
+    if ((!g->ill && g->sure == 0) || g->n_obs == READER_OBS_MOST)
+        return;
+    o = &g->obs[g->n_obs++];
+    *o = (struct reader_obs){.kind = READER_ILL,
+                             .people = g->people,
+                             .under5 = g->under5,
+                             .signs = g->sure};
+    if (o->people >= FEVER_LEAST && o->people > d->m->limits->people_max)
+        o->people = 0;
+    g->kinds |= 1u << READER_ILL;
+}
+
+/* ---- observations that bear on each other ---- */
+
+static bool has(const struct deciding *d, enum reader_kind k)
+{
+    return (d->g->kinds >> k) & 1;
+}
+
+static size_t place_of(const struct deciding *d, enum reader_kind k)
+{
+    for (size_t i = 0; i < d->g->n_obs; i++) {
+        if (d->g->obs[i].kind == k)
+            return d->g->obs_at[i];
+    }
+    return 0;
+}
+
+static void drop(struct deciding *d, unsigned kinds)
+{
+    struct meaning_gathered *g = d->g;
+    size_t to = 0;
+
+    for (size_t i = 0; i < g->n_obs; i++) {
+        if (!(kinds >> g->obs[i].kind & 1)) {
+            g->obs_at[to] = g->obs_at[i];
+            g->obs[to++] = g->obs[i];
+        }
+    }
+    g->n_obs = to;
+    g->kinds &= ~kinds;
+}
+
+/* "It was slow, we washed it, now it is good." */
+static void settle_past(struct deciding *d)
+{
+    size_t washed = place_of(d, READER_SCRUBBED);
+
+    if (has(d, READER_SCRUBBED) && has(d, READER_FINE) && has(d, READER_SLOW) &&
+        !d->g->has_amount && place_of(d, READER_SLOW) < washed &&
+        place_of(d, READER_FINE) > washed)
+        drop(d, 1u << READER_SLOW);
+}
+
+/* Kinds that cannot both be: taken out, and asked about. */
+static bool settle_contraries(struct deciding *d)
+{
+    const unsigned bad = 1u << READER_CRACK | 1u << READER_LEAK |
+                         1u << READER_BROKEN | 1u << READER_SLOW |
+                         1u << READER_FAST;
+    unsigned out = 0;
+
+    if (has(d, READER_FINE) && (d->g->kinds & bad))
+        out |= (d->g->kinds & bad) | 1u << READER_FINE;
+    if (has(d, READER_SLOW) && has(d, READER_FAST))
+        out |= 1u << READER_SLOW | 1u << READER_FAST;
+    drop(d, out);
+    return out != 0;
+}
+
+/* ---- measures ---- */
+
+static struct reader_obs *flow_obs(struct deciding *d)
+{
+    for (size_t i = 0; i < d->g->n_obs; i++) {
+        if (d->g->obs[i].kind == READER_SLOW ||
+            d->g->obs[i].kind == READER_FAST)
+            return &d->g->obs[i];
+    }
+    return NULL;
+}
+
+static bool is_impossible(const struct reader_measure *m,
+                          const struct reader_limits *l)
+{
+    double size = m->unit == READER_FINGER   ? l->finger_cm
+                  : m->unit == READER_CM     ? 1
+                  : m->unit == READER_CUP    ? l->cup_l
+                  : m->unit == READER_BOTTLE ? l->bottle_l
+                                             : 1;
+
+    if (m->minutes > l->minutes_max)
+        return true;
+    if (m->type == READER_NO_MEASURE)
+        return false;
+    return m->value <= 0 ||
+           m->value * size >
+               (m->type == READER_DROP ? l->depth_cm : l->volume_l) + 1e-9;
+}
+
+/* Was the half measure said of the flow itself, not in passing? */
+static bool is_direct(const struct deciding *d, size_t at)
+{
+    const struct cut *c = d->m->cut;
+
+    if (d->tally.unknown == 0 && d->tally.words <= 6)
+        return true;
+    for (size_t k = 1; k <= DIRECT_NEAR && k <= at; k++) {
+        const struct cut_token *t = &c->tokens[at - k];
+
+        if (may_be(d, t, CONCEPT_SLOW) || may_be(d, t, CONCEPT_FAST) ||
+            may_be(d, t, CONCEPT_DOWN) || may_be(d, t, CONCEPT_GOT) ||
+            t->octet == CONCEPT_LETTER_S || t->octet == CONCEPT_LETTER_F)
+            return true;
+    }
+    return false;
+}
+
+static enum reader_why settle_measure(struct deciding *d)
+{
+    struct meaning_gathered *g = d->g;
+    struct reader_obs *o = flow_obs(d);
+    bool time = g->measure.minutes > 0;
+
+    if (!g->has_amount && !time)
+        return READER_CLEAR;
+    if (o == NULL) {
+        if (g->n_obs > 0 || g->n_obs == READER_OBS_MOST ||
+            (!g->has_amount && d->tally.unknown > 0))
+            return READER_CLEAR;
+        o = &g->obs[g->n_obs++]; /* a measure alone is one of the flow */
+        *o = (struct reader_obs){.kind = READER_SLOW};
+        g->kinds |= 1u << READER_SLOW;
+    }
+    if (is_impossible(&g->measure, d->m->limits)) {
+        o->measure = g->measure;
+        return READER_WHY_IMPOSSIBLE;
+    }
+    if (g->has_amount != time &&
+        !is_direct(d, g->has_amount ? g->amount_at : g->time_at))
+        return READER_CLEAR;
+    o->measure = g->measure;
+    o->measure.from_brim = g->brim;
+    if (g->has_amount && !time)
+        return READER_WHY_NO_TIME;
+    return time && !g->has_amount ? READER_WHY_NO_AMOUNT : READER_CLEAR;
+}
+
+static enum reader_why settle_counts(struct deciding *d)
+{
+    for (size_t i = 0; i < d->g->n_obs; i++) {
+        const struct reader_obs *o = &d->g->obs[i];
+
+        if (o->kind != READER_ILL)
+            continue;
+        if (o->people > d->m->limits->people_max ||
+            (o->people > 0 && o->under5 > o->people))
+            return READER_WHY_COUNTS;
+    }
+    return READER_CLEAR;
+}
+
+/* ---- a report, or not ---- */
+
+/* The text without serial: do its words say that it is of a pot or a home? */
+static bool is_report_bare(const struct deciding *d)
+{
+    const struct tally *y = &d->tally;
+    const struct meaning_gathered *g = d->g;
+    unsigned solid = 1u << READER_CRACK | 1u << READER_LEAK |
+                     1u << READER_BROKEN | 1u << READER_SLOW |
+                     1u << READER_FAST | 1u << READER_SCRUBBED |
+                     1u << READER_PART | 1u << READER_UNUSED;
+    bool water_ill = g->gut || g->sure != 0;
+
+    if (y->money > 0)
+        return g->sure != 0;
+    if (has(d, READER_ILL) &&
+        (water_ill || y->chat + y->unknown == 0 || y->pot > 0))
+        return true;
+    if (y->chat > 1 || (y->chat > 0 && y->pot == 0))
+        return false;
+    if (g->letter && g->measure.minutes == 0)
+        return false;
+    if (y->pot > 0 && (g->kinds & (solid | 1u << READER_FINE)))
+        return true;
+    if (g->aliens > 0)
+        return false;
+    if (g->has_amount && g->measure.minutes > 0 && y->unknown <= 1)
+        return true;
+    if (g->kinds & solid)
+        return y->unknown == 0 ||
+               (y->unknown <= 2 && y->words >= 4 * y->unknown);
+    return false;
+}
+
+static bool is_report(const struct deciding *d)
+{
+    const struct tally *y = &d->tally;
+    const struct meaning_gathered *g = d->g;
+    bool pot = y->pot > 0;
+
+    if (d->n_serials > 0) {
+        if (y->money > 0 &&
+            (g->kinds & ~(1u << READER_PART | 1u << READER_FINE)) == 0)
+            return d->m->hint->pot != NULL &&
+                   strcmp(d->m->hint->pot, digits_of(d, d->serials[0])) == 0;
+        return true;
+    }
+    if (d->wrong != NULL) {
+        if (g->sure != 0)
+            return true;
+        if (y->money > 0 || (y->chat > 0 && !pot))
+            return false;
+        if (g->n_obs > 0 || g->trouble)
+            return pot || y->unknown <= 2 || y->ours * 2 >= y->unknown;
+        return y->unknown == 0 && y->words <= 2;
+    }
+    if (g->n_obs > 0)
+        return is_report_bare(d);
+    return g->trouble && pot && y->money == 0 && y->chat == 0;
+}
+
+/* Illness of someone, and nothing else: kept, but not filed as it stands. */
+static bool is_doubtful(const struct deciding *d)
+{
+    const struct meaning_gathered *g = d->g;
+
+    return d->n_serials == 0 && d->wrong == NULL && has(d, READER_ILL) &&
+           d->tally.chat == 0 && d->tally.money == 0 && g->n_obs > 0;
+}
+
+static void ask(struct reader_meaning *out, enum reader_why why)
+{
+    out->outcome = READER_ASKED;
+    if (why != READER_CLEAR && (out->why == READER_CLEAR || why < out->why))
+        out->why = why;
+}
+
+static void settle_pot(struct deciding *d)
+{
+    struct reader_meaning *out = d->out;
+    const char *pot = d->m->hint->pot;
+
+    if (d->wrong != NULL) {
+        const char *s = digits_of(d, d->wrong);
+
+        kw_copy(out->serial_wrong, SERIAL_CAP, s,
+                strlen(s) < SERIAL_CAP ? strlen(s) : SERIAL_CAP - 1);
+        ask(out, READER_WHY_CHECK);
+        return;
+    }
+    if (d->n_serials == 0) {
+        if (pot == NULL || d->tally.neighbour > 0) {
+            ask(out, READER_WHY_NO_POT);
+            return;
+        }
+        kw_copy(out->serial, SERIAL_CAP, pot, strlen(pot));
+        out->serial_from_hint = true;
+        return;
+    }
+    kw_copy(out->serial, SERIAL_CAP, digits_of(d, d->serials[0]),
+            strlen(digits_of(d, d->serials[0])));
+    if (d->n_serials == 2) {
+        kw_copy(out->serial_other, SERIAL_CAP, digits_of(d, d->serials[1]),
+                strlen(digits_of(d, d->serials[1])));
+        ask(out, READER_WHY_TWO_POTS);
+    }
+}
+
+/* A part alone, "tap 021407319", when nothing else was said of the pot. */
+static void add_lone_parts(struct deciding *d)
+{
+    struct meaning_gathered *g = d->g;
+
+    if (g->n_obs > 0 || g->ill || g->sure != 0 || d->tally.unknown > 0 ||
+        d->n_serials + (d->wrong != NULL) == 0 || g->denials > 0)
+        return;
+    for (int p = READER_TAP; p <= READER_BUCKET; p++) {
+        if (g->lone_parts >> p & 1) {
+            g->obs[g->n_obs] = (struct reader_obs){.kind = READER_PART,
+                                                   .part = (enum reader_part)p};
+            g->obs_at[g->n_obs++] = 0;
+            g->kinds |= 1u << READER_PART;
+        }
+    }
+}
+
+static void put_obs(struct deciding *d)
+{
+    memcpy(d->out->obs, d->g->obs, d->g->n_obs * sizeof(d->g->obs[0]));
+    d->out->n_obs = d->g->n_obs;
+}
+
+void meaning_decide(const struct meaning_case *m, struct reader_meaning *out)
+{
+    struct deciding d = {.m = m, .g = m->said, .out = out};
+    bool contrary;
+    enum reader_why measure;
+
+    look_over(&d);
+    settle_signs(&d);
+    add_illness(&d);
+    add_lone_parts(&d);
+    settle_past(&d);
+    contrary = settle_contraries(&d);
+    measure = settle_measure(&d);
+    out->outcome = READER_FILED;
+    if (!is_report(&d) && !contrary && out->danger == 0) {
+        out->outcome = READER_NOT_REPORT;
+        if (!is_doubtful(&d))
+            return;
+        put_obs(&d);
+        ask(out, READER_WHY_UNCLEAR);
+        return;
+    }
+    if (contrary && d.n_serials == 0 && d.wrong == NULL && d.tally.pot == 0 &&
+        d.tally.unknown > 0) {
+        out->outcome = READER_NOT_REPORT;
+        return;
+    }
+    put_obs(&d);
+    settle_pot(&d);
+    if (contrary)
+        ask(out, READER_WHY_CONTRARY);
+    if (measure != READER_CLEAR)
+        ask(out, measure);
+    if (settle_counts(&d) != READER_CLEAR)
+        ask(out, READER_WHY_COUNTS);
+    if (out->n_obs == 0 && !contrary)
+        ask(out, READER_WHY_NO_TROUBLE);
+    if (m->said->limit || (m->said->other_amount && has(&d, READER_SLOW)))
+        ask(out, READER_WHY_UNCLEAR);
+}

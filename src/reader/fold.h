@@ -1,0 +1,35 @@
+#ifndef KW_FOLD_H
+#define KW_FOLD_H
+/*
+ * fold.h - any octets to plain lower-case text in which the same thing is
+ * always written the same way: NFKC, case, Latin accents, digits of every
+ * script, look-alike letters; what cannot be seen is gone. In the result all
+ * octets below 0x80 are printable ASCII and all above belong to letters.
+ * Source: Unicode 15 by way of utf8proc (UAX 15 NFKC; UTS 39 for the idea
+ * of look-alikes, the short table is our own).
+ */
+#include "base/kw.h"
+
+#define FOLD_CAP 6400 /* octets of folded text; more is left out */
+
+struct fold {
+    size_t len;
+    bool cut; /* the text was longer than could be read */
+    char text[FOLD_CAP + 1];
+    uint16_t from[FOLD_CAP + 1]; /* where in the source each octet began */
+};
+
+/* Builds the tables; once, before any other call; safe to repeat. */
+void fold_prepare(void);
+/* Folds at most most octets of the source. */
+void fold_text(struct fold *f, const char *text, size_t len, size_t most);
+/* Is the octet of a folded text part of a letter? */
+static inline bool fold_is_letter(char c)
+{
+    return (c >= 'a' && c <= 'z') || (unsigned char)c >= 0x80;
+}
+static inline bool fold_is_digit(char c)
+{
+    return c >= '0' && c <= '9';
+}
+#endif

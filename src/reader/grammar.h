@@ -1,0 +1,130 @@
+#ifndef KW_GRAMMAR_H
+#define KW_GRAMMAR_H
+/*
+ * grammar.h - report.abnf as one PCRE2 pattern over octets of concepts, with
+ * JIT and limits. Rules with the names below become named groups; a group
+ * that matched says that the thing was said, and where.
+ */
+#include "base/fault.h"
+#include "reader/lexicon.h"
+
+/* X(identifier, rule) */
+#define GRAMMAR_RULES(X)                                                       \
+    X(CRACK, "crack")                                                          \
+    X(LEAK, "leak")                                                            \
+    X(BROKEN, "broken")                                                        \
+    X(SLOW, "slow")                                                            \
+    X(FAST, "fast")                                                            \
+    X(ILL, "ill")                                                              \
+    X(GUT, "gut")                                                              \
+    X(SCRUBBED, "scrubbed")                                                    \
+    X(PART, "part")                                                            \
+    X(FINE, "fine")                                                            \
+    X(UNUSED, "unused")                                                        \
+    X(TAP, "tap")                                                              \
+    X(LID, "lid")                                                              \
+    X(BUCKET, "bucket")                                                        \
+    X(LONE_PART, "lone-part")                                                  \
+    X(WHO, "who")                                                              \
+    X(PEOPLE, "people")                                                        \
+    X(UNDER5, "under-five")                                                    \
+    X(UNWELL, "unwell")                                                        \
+    X(FEVER, "fever")                                                          \
+    X(BLOOD, "blood")                                                          \
+    X(MAYBE_BLOOD, "maybe-blood")                                              \
+    X(RICEWATER, "ricewater")                                                  \
+    X(DRY, "dry")                                                              \
+    X(SURE_DRY, "sure-dry")                                                    \
+    X(MAYBE_DRY, "maybe-dry")                                                  \
+    X(UNDRINKING, "undrinking")                                                \
+    X(DEAD, "dead")                                                            \
+    X(DENIAL, "denial")                                                        \
+    X(ALIEN, "alien")                                                          \
+    X(LETTER, "letter")                                                        \
+    X(TROUBLE, "trouble")                                                      \
+    X(TROUBLE_FINE, "trouble-fine")                                            \
+    X(TROUBLE_FAULTY, "trouble-faulty")                                        \
+    X(BRIM, "brim")                                                            \
+    X(MEASURE, "measure")                                                      \
+    X(AMOUNT, "amount")                                                        \
+    X(HALF, "half")                                                            \
+    X(AND_HALF, "and-half")                                                    \
+    X(QUARTER, "quarter")                                                      \
+    X(ONE, "one")                                                              \
+    X(FINGER, "finger")                                                        \
+    X(FINGER_FIRST, "finger-word")                                             \
+    X(CM, "cm")                                                                \
+    X(CM_FIRST, "cm-word")                                                     \
+    X(LITRE, "litre")                                                          \
+    X(LITRE_FIRST, "litre-word")                                               \
+    X(CUP, "cup")                                                              \
+    X(CUP_FIRST, "cup-word")                                                   \
+    X(BOTTLE, "bottle")                                                        \
+    X(HOUR, "hour")                                                            \
+    X(HOUR_FIRST, "hour-word")                                                 \
+    X(MINUTE, "minute")                                                        \
+    X(MINUTE_FIRST, "minute-word")                                             \
+    X(HELP, "help")                                                            \
+    X(LANGUAGE, "language")                                                    \
+    X(LANGUAGE_NAME, "language-name")                                          \
+    X(STOP, "stop")                                                            \
+    X(START, "start")                                                          \
+    X(YES, "yes")                                                              \
+    X(NO, "no")                                                                \
+    X(GAVE, "gave")                                                            \
+    X(VISIT, "visit")                                                          \
+    X(SWAPPED, "swapped")                                                      \
+    X(MOVED, "moved")                                                          \
+    X(LIST, "list")                                                            \
+    X(SEEN, "seen")                                                            \
+    X(CLOSED, "closed")                                                        \
+    X(WHY, "why")                                                              \
+    X(DIGEST, "digest")                                                        \
+    X(RECALL, "recall")                                                        \
+    X(ALERT, "alert")                                                          \
+    X(BATCH, "batch")                                                          \
+    X(PHONE, "phone")                                                          \
+    X(PLACE, "place")                                                          \
+    X(POT_SERIAL, "pot-serial")                                                \
+    X(NEW_SERIAL, "new-serial")
+
+enum grammar_rule {
+#define X(id, rule) GRAMMAR_##id,
+    GRAMMAR_RULES(X)
+#undef X
+        GRAMMAR_RULE_COUNT
+};
+
+struct grammar;
+struct grammar_scratch;
+
+struct grammar_match {
+    size_t from, to; /* tokens [from, to) */
+    uint16_t first[GRAMMAR_RULE_COUNT], end[GRAMMAR_RULE_COUNT];
+    uint64_t said[2]; /* bit for each rule */
+};
+
+static inline bool grammar_said(const struct grammar_match *m,
+                                enum grammar_rule r)
+{
+    return (m->said[r / 64] >> (r % 64)) & 1;
+}
+
+const char *grammar_rule_name(enum grammar_rule r);
+
+/* Reads folder/report.abnf. 0, KW_ESYNTAX or KW_EIO with faults added. */
+int grammar_load(const char *folder, const struct lexicon *lex,
+                 struct fault_list *faults, struct grammar **out);
+void grammar_free(struct grammar *g);
+
+struct grammar_scratch *grammar_scratch_new(const struct grammar *g);
+void grammar_scratch_free(struct grammar_scratch *s);
+
+/*
+ * The next piece at or behind token at. 1 found, 0 none, KW_EFULL when a
+ * limit of the matching was hit.
+ */
+int grammar_next(const struct grammar *g, struct grammar_scratch *s,
+                 const uint8_t *octets, size_t n, size_t at,
+                 struct grammar_match *m);
+#endif

@@ -1,0 +1,94 @@
+#ifndef KW_LEXICON_H
+#define KW_LEXICON_H
+/*
+ * lexicon.h - the words of all languages in one table. Each distinct word
+ * has a number; a phrase is a path of words from the root; the node at its
+ * end says what it stands for. Built from the *.words files, then constant.
+ *
+ * What a node may stand for is a set of concepts, written as one octet so
+ * that the grammar can be matched on octets: octets below CONCEPT_COUNT are
+ * single concepts, those above are sets that some word needs.
+ */
+#include "base/fault.h"
+#include "reader/concept.h"
+
+#define LEXICON_LANGS    16
+#define LEXICON_TAG_CAP  12
+#define LEXICON_WORD_CAP 64 /* octets of one folded word, with the NUL */
+#define LEXICON_ALL      LEXICON_LANGS /* index: senses of all languages */
+
+struct lexicon_node {
+    uint8_t octet[LEXICON_LANGS + 1]; /* by language, then of all; 0 none */
+    uint32_t langs;                   /* bit for each language */
+    int16_t named;                    /* language that is named here, or -1 */
+    double value;                     /* of a number word */
+};
+
+struct lexicon_word {
+    uint32_t at;   /* in the text store */
+    uint32_t root; /* node of the word alone, 0 when it only begins or goes on
+                      a phrase */
+    uint8_t len;   /* octets */
+    uint8_t runes; /* code points */
+};
+
+struct lexicon_slot {
+    uint64_t key;
+    uint32_t to;
+};
+
+/* A form near to a word: a code point left out, or its consonants. */
+struct lexicon_near {
+    uint32_t hash, word, next;
+};
+
+struct lexicon {
+    char tags[LEXICON_LANGS][LEXICON_TAG_CAP];
+    size_t n_langs;
+    uint32_t common; /* bits of files that belong to all languages (mul) */
+
+    char *store;
+    size_t store_len, store_cap;
+    struct lexicon_word *words; /* [0] is none */
+    size_t n_words, words_cap;
+    uint32_t *word_slots; /* open addressing, 0 empty */
+    size_t word_mask;
+
+    struct lexicon_node *nodes; /* [0] is none, [1] the root */
+    size_t n_nodes, nodes_cap;
+    struct lexicon_slot *steps; /* (node, word) -> node */
+    size_t step_mask, n_steps;
+
+    struct concept_set sets[256]; /* by octet */
+    uint32_t classes[256];        /* bit for each class in the set */
+    size_t n_sets;
+
+    struct lexicon_near *near_forms; /* [0] is none */
+    size_t n_near, near_cap;
+    uint32_t *near_heads;
+    size_t near_mask;
+};
+
+/*
+ * Reads every *.words of the folder in the order of the names. Faults are
+ * added; *out is made only when there are none of them in these files.
+ * 0, KW_ESYNTAX or KW_EIO.
+ */
+int lexicon_load(const char *folder, struct fault_list *faults,
+                 struct lexicon **out);
+void lexicon_free(struct lexicon *lex);
+
+/* The number of a folded word, 0 when no file has it. */
+uint32_t lexicon_find(const struct lexicon *lex, const char *word, size_t len);
+/* The node after one more word; 0 when no phrase goes on that way. */
+uint32_t lexicon_step(const struct lexicon *lex, uint32_t node, uint32_t word);
+
+static inline const struct lexicon_node *lexicon_node(const struct lexicon *lex,
+                                                      uint32_t node)
+{
+    return &lex->nodes[node];
+}
+
+/* Hash of short keys, for the tables here and in slip.c. */
+uint32_t lexicon_hash(const char *s, size_t len);
+#endif

@@ -1,0 +1,388 @@
+/* meaning.c - the pieces of a text, one after the other, put together. */
+#include "reader/meaning.h"
+
+#include <math.h>
+#include <string.h>
+
+struct taking {
+    const struct lexicon *lex;
+    const struct cut *c;
+    struct meaning_gathered *out;
+    const struct grammar_match *m;
+};
+
+static bool said(const struct taking *t, enum grammar_rule r)
+{
+    return grammar_said(t->m, r);
+}
+
+static const struct cut_token *token(const struct taking *t,
+                                     enum grammar_rule r)
+{
+    return &t->c->tokens[t->m->first[r]];
+}
+
+static bool may_be(const struct taking *t, const struct cut_token *k,
+                   enum concept c)
+{
+    return concept_set_has(&t->lex->sets[k->octet], c);
+}
+
+static struct reader_obs *add_obs(struct taking *t, enum reader_kind kind,
+                                  size_t at)
+{
+    struct meaning_gathered *g = t->out;
+
+    if (kind != READER_PART && (g->kinds & 1u << kind)) {
+        for (size_t i = 0; i < g->n_obs; i++) {
+            if (g->obs[i].kind == kind)
+                return &g->obs[i];
+        }
+    }
+    if (g->n_obs == READER_OBS_MOST)
+        return &g->obs[READER_OBS_MOST - 1];
+    g->kinds |= 1u << kind;
+    g->obs[g->n_obs] = (struct reader_obs){.kind = kind};
+    g->obs_at[g->n_obs] = (uint16_t)at;
+    return &g->obs[g->n_obs++];
+}
+
+static void add_part(struct taking *t, enum reader_part part, size_t at)
+{
+    struct meaning_gathered *g = t->out;
+
+    for (size_t i = 0; i < g->n_obs; i++) {
+        if (g->obs[i].kind == READER_PART &&
+            (g->obs[i].part == part || part == READER_NO_PART))
+            return;
+        if (g->obs[i].kind == READER_PART && g->obs[i].part == READER_NO_PART) {
+            g->obs[i].part = part;
+            return;
+        }
+    }
+    add_obs(t, READER_PART, at)->part = part;
+}
+
+static const struct {
+    enum grammar_rule rule;
+    enum reader_part part;
+} part_rules[] = {
+    {GRAMMAR_TAP, READER_TAP},
+    {GRAMMAR_LID, READER_LID},
+    {GRAMMAR_BUCKET, READER_BUCKET},
+};
+
+static void take_parts(struct taking *t)
+{
+    bool named = false;
+
+    if (said(t, GRAMMAR_LONE_PART)) {
+        for (size_t i = 0; i < KW_COUNT(part_rules); i++) {
+            if (said(t, part_rules[i].rule))
+                t->out->lone_parts |= 1u << part_rules[i].part;
+        }
+        return;
+    }
+    if (!said(t, GRAMMAR_PART))
+        return;
+    for (size_t i = 0; i < KW_COUNT(part_rules); i++) {
+        if (said(t, part_rules[i].rule)) {
+            add_part(t, part_rules[i].part, t->m->first[part_rules[i].rule]);
+            named = true;
+        }
+    }
+    if (!named)
+        add_part(t, READER_NO_PART, t->m->first[GRAMMAR_PART]);
+}
+
+static const struct {
+    enum grammar_rule rule;
+    enum reader_kind kind;
+} kind_rules[] = {
+    {GRAMMAR_CRACK, READER_CRACK},   {GRAMMAR_LEAK, READER_LEAK},
+    {GRAMMAR_BROKEN, READER_BROKEN}, {GRAMMAR_SLOW, READER_SLOW},
+    {GRAMMAR_FAST, READER_FAST},     {GRAMMAR_SCRUBBED, READER_SCRUBBED},
+    {GRAMMAR_FINE, READER_FINE},     {GRAMMAR_UNUSED, READER_UNUSED},
+};
+
+/* A count of people: whole and not too many to be one home's. */
+static int count_of(const struct cut_token *k)
+{
+    return k->value >= 1 && k->value <= 1000 && floor(k->value) == k->value
+               ? (int)k->value
+               : 0;
+}
+
+static void take_people(struct taking *t)
+{
+    struct meaning_gathered *g = t->out;
+    int n = count_of(token(t, GRAMMAR_PEOPLE));
+    bool child = false, person = false;
+
+    if (n == 0)
+        return;
+    if (said(t, GRAMMAR_WHO)) {
+        const struct cut_token *w = token(t, GRAMMAR_WHO);
+
+        child = may_be(t, w, CONCEPT_CHILD) || may_be(t, w, CONCEPT_BABY);
+        person = !child;
+    }
+    if (g->counted == COUNTED_NOT) {
+        g->people = n;
+        g->counted = child    ? COUNTED_CHILDREN
+                     : person ? COUNTED_PERSONS
+                              : COUNTED_BARE;
+    } else if (g->counted == COUNTED_BARE && child) {
+        if (g->under5 == 0 && n <= g->people)
+            g->under5 = n;
+    } else if ((g->counted == COUNTED_PERSONS && child) ||
+               (g->counted == COUNTED_CHILDREN && person)) {
+        g->people += n;
+    }
+}
+
+static void take_illness(struct taking *t)
+{
+    struct meaning_gathered *g = t->out;
+
+    g->ill |= said(t, GRAMMAR_ILL) || said(t, GRAMMAR_GUT) ||
+              said(t, GRAMMAR_FEVER) || said(t, GRAMMAR_UNWELL);
+    g->gut |= said(t, GRAMMAR_GUT);
+    g->who |= said(t, GRAMMAR_WHO);
+    if (said(t, GRAMMAR_BLOOD))
+        g->sure |= READER_BLOOD;
+    if (said(t, GRAMMAR_RICEWATER))
+        g->sure |= READER_RICEWATER;
+    if (said(t, GRAMMAR_DRY) || said(t, GRAMMAR_SURE_DRY))
+        g->sure |= READER_DRY;
+    if (said(t, GRAMMAR_MAYBE_BLOOD))
+        g->maybe |= READER_BLOOD;
+    if (said(t, GRAMMAR_MAYBE_DRY))
+        g->maybe |= READER_DRY;
+    if (said(t, GRAMMAR_DEAD))
+        g->maybe |= READER_DEAD;
+    g->undrinking |= said(t, GRAMMAR_UNDRINKING);
+    if (said(t, GRAMMAR_PEOPLE))
+        take_people(t);
+    if (said(t, GRAMMAR_UNDER5))
+        g->under5 = count_of(token(t, GRAMMAR_UNDER5));
+}
+
+/* The value of a quantity: "2", "half", "1 and a half", "three quarters". */
+static double quantity(struct taking *t)
+{
+    double v = 1;
+
+    if (said(t, GRAMMAR_AMOUNT))
+        v = token(t, GRAMMAR_AMOUNT)->value;
+    else if (said(t, GRAMMAR_HALF))
+        v = 0.5;
+    if (said(t, GRAMMAR_QUARTER))
+        v *= 0.25;
+    if (said(t, GRAMMAR_AND_HALF))
+        v += 0.5;
+    return v;
+}
+
+static void take_time(struct taking *t, double v, bool hours)
+{
+    struct meaning_gathered *g = t->out;
+    bool *had = hours ? &g->has_hours : &g->has_minutes;
+
+    if (*had)
+        return; /* the first one counts */
+    *had = true;
+    if (g->measure.minutes == 0)
+        g->time_at = (uint16_t)t->m->from;
+    g->measure.minutes += hours ? v * 60 : v;
+}
+
+static void take_amount(struct taking *t, double v, enum reader_unit unit)
+{
+    struct meaning_gathered *g = t->out;
+
+    if (g->has_amount) {
+        g->other_amount |= g->measure.value != v || g->measure.unit != unit;
+        return;
+    }
+    g->has_amount = true;
+    g->amount_at = (uint16_t)t->m->from;
+    g->measure.value = v;
+    g->measure.unit = unit;
+    g->measure.type =
+        unit == READER_FINGER || unit == READER_CM ? READER_DROP : READER_YIELD;
+}
+
+static void take_measure(struct taking *t)
+{
+    static const struct {
+        enum grammar_rule rule, first;
+        enum reader_unit unit;
+    } amounts[] = {
+        {GRAMMAR_FINGER, GRAMMAR_FINGER_FIRST, READER_FINGER},
+        {GRAMMAR_CM, GRAMMAR_CM_FIRST, READER_CM},
+        {GRAMMAR_LITRE, GRAMMAR_LITRE_FIRST, READER_LITRE},
+        {GRAMMAR_CUP, GRAMMAR_CUP_FIRST, READER_CUP},
+        {GRAMMAR_BOTTLE, GRAMMAR_BOTTLE, READER_BOTTLE},
+    };
+    double v = quantity(t);
+
+    if (said(t, GRAMMAR_HOUR) || said(t, GRAMMAR_HOUR_FIRST)) {
+        take_time(t, v, true);
+        return;
+    }
+    if (said(t, GRAMMAR_MINUTE) || said(t, GRAMMAR_MINUTE_FIRST)) {
+        take_time(t, v, false);
+        return;
+    }
+    for (size_t i = 0; i < KW_COUNT(amounts); i++) {
+        if (said(t, amounts[i].rule) || said(t, amounts[i].first)) {
+            take_amount(t, v, amounts[i].unit);
+            return;
+        }
+    }
+}
+
+static void take_letter(struct taking *t)
+{
+    static const struct {
+        enum concept letter;
+        enum reader_kind kind;
+    } letters[] = {
+        {CONCEPT_LETTER_C, READER_CRACK},    {CONCEPT_LETTER_L, READER_LEAK},
+        {CONCEPT_LETTER_B, READER_BROKEN},   {CONCEPT_LETTER_S, READER_SLOW},
+        {CONCEPT_LETTER_F, READER_FAST},     {CONCEPT_LETTER_I, READER_ILL},
+        {CONCEPT_LETTER_W, READER_SCRUBBED}, {CONCEPT_LETTER_T, READER_PART},
+        {CONCEPT_LETTER_G, READER_FINE},     {CONCEPT_LETTER_U, READER_UNUSED},
+    };
+    const struct cut_token *k = token(t, GRAMMAR_LETTER);
+
+    for (size_t i = 0; i < KW_COUNT(letters); i++) {
+        if (k->octet != letters[i].letter)
+            continue;
+        t->out->letter = true;
+        if (letters[i].kind == READER_ILL)
+            t->out->ill = true;
+        else if (letters[i].kind == READER_PART)
+            add_part(t, READER_NO_PART, t->m->from);
+        else
+            add_obs(t, letters[i].kind, t->m->from);
+        return;
+    }
+}
+
+/*
+ * A number that has a unit behind it is no count of people: the piece then
+ * ends before the number, and the number is read again.
+ */
+static bool gives_back_number(const struct taking *t, size_t *again)
+{
+    const struct cut_token *next;
+    size_t at;
+
+    if (!said(t, GRAMMAR_PEOPLE))
+        return false;
+    at = t->m->first[GRAMMAR_PEOPLE];
+    next = &t->c->tokens[at + 1];
+    if (t->m->end[GRAMMAR_PEOPLE] != t->m->to)
+        return false;
+    if (!(t->lex->classes[next->octet] & 1u << CLASS_UNIT) &&
+        !may_be(t, next, CONCEPT_DAY) && !may_be(t, next, CONCEPT_TIMES) &&
+        !(next->octet >= CONCEPT_LETTER_C && next->octet <= CONCEPT_LETTER_M &&
+          next->octet != CONCEPT_LETTER_U && (next->flags & CUT_GLUED)))
+        return false;
+    *again = at;
+    return true;
+}
+
+/* One piece; returns where to go on. */
+static size_t take_piece(struct taking *t)
+{
+    size_t again = t->m->to;
+    struct grammar_match less = *t->m;
+
+    t->out->aliens += said(t, GRAMMAR_ALIEN);
+    t->out->trouble |= said(t, GRAMMAR_TROUBLE);
+    t->out->not_fine |= said(t, GRAMMAR_TROUBLE_FINE);
+    t->out->faulty |= said(t, GRAMMAR_TROUBLE_FAULTY);
+    t->out->brim |= said(t, GRAMMAR_BRIM);
+    if (said(t, GRAMMAR_ALIEN))
+        return again;
+    if (said(t, GRAMMAR_DENIAL)) {
+        t->out->denials++;
+        return again;
+    }
+    if (gives_back_number(t, &again)) {
+        less.said[GRAMMAR_PEOPLE / 64] &=
+            ~(UINT64_C(1) << (GRAMMAR_PEOPLE % 64));
+        t->m = &less;
+    }
+    take_illness(t);
+    take_parts(t);
+    if (!said(t, GRAMMAR_PART)) {
+        for (size_t i = 0; i < KW_COUNT(kind_rules); i++) {
+            if (said(t, kind_rules[i].rule))
+                add_obs(t, kind_rules[i].kind, t->m->from);
+        }
+    }
+    if (said(t, GRAMMAR_MEASURE))
+        take_measure(t);
+    if (said(t, GRAMMAR_LETTER))
+        take_letter(t);
+    return again;
+}
+
+static void keep_piece(struct meaning_gathered *out,
+                       const struct grammar_match *m)
+{
+    struct meaning_piece *p;
+
+    if (out->n_pieces == MEANING_PIECES_MOST)
+        return;
+    p = &out->pieces[out->n_pieces++];
+    p->from = (uint16_t)m->from;
+    p->to = (uint16_t)m->to;
+    memcpy(p->said, m->said, sizeof(p->said));
+}
+
+static bool is_order(const struct grammar_match *m)
+{
+    for (int r = GRAMMAR_HELP; r <= GRAMMAR_RECALL; r++) {
+        if (r != GRAMMAR_LANGUAGE_NAME && grammar_said(m, (enum grammar_rule)r))
+            return true;
+    }
+    return false;
+}
+
+void meaning_gather(const struct grammar *g, struct grammar_scratch *s,
+                    const struct lexicon *lex, const struct cut *c,
+                    struct meaning_gathered *out)
+{
+    struct grammar_match m;
+    struct taking t = {lex, c, out, &m};
+    size_t at = 0;
+
+    memset(out, 0, offsetof(struct meaning_gathered, pieces));
+    out->n_pieces = 0;
+    out->is_order = false;
+    out->limit = c->cut_off;
+    while (at < c->n) {
+        int found = grammar_next(g, s, c->octets, c->n, at, &m);
+
+        if (found < 0)
+            out->limit = true;
+        if (found <= 0)
+            return;
+        keep_piece(out, &m);
+        if (m.from == 0 && is_order(&m)) {
+            out->is_order = true;
+            out->order = m;
+            at = m.to;
+            continue;
+        }
+        t.m = &m;
+        at = take_piece(&t);
+        if (at <= m.from) /* a piece of nothing: never stand still */
+            at = m.from + 1;
+    }
+}

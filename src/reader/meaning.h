@@ -1,0 +1,72 @@
+#ifndef KW_MEANING_H
+#define KW_MEANING_H
+/*
+ * meaning.h - what the pieces of a text say together. meaning_gather() puts
+ * down what was said; decide.c then judges what the text as a whole is.
+ */
+#include "reader/cut.h"
+#include "reader/grammar.h"
+#include "reader/reader.h"
+
+#define MEANING_PIECES_MOST 400
+
+struct meaning_piece { /* kept to explain */
+    uint16_t from, to;
+    uint64_t said[2];
+};
+
+enum meaning_counted {
+    COUNTED_NOT,
+    COUNTED_BARE,
+    COUNTED_PERSONS,
+    COUNTED_CHILDREN
+};
+
+struct meaning_gathered {
+    struct reader_obs obs[READER_OBS_MOST];
+    size_t n_obs;
+    uint16_t obs_at[READER_OBS_MOST]; /* the token that said it */
+    unsigned kinds;                   /* bit for each kind seen */
+
+    bool has_amount, other_amount; /* a second one that differs */
+    struct reader_measure measure;
+    uint16_t amount_at, time_at;
+    bool has_hours, has_minutes, per_unit;
+    bool brim;
+
+    int people, under5;
+    enum meaning_counted counted;
+    bool who, gut, ill, unwell;
+    unsigned sure, maybe; /* signs */
+    bool undrinking;
+
+    unsigned lone_parts; /* bit for each reader_part */
+    bool trouble, not_fine, faulty;
+    bool letter; /* a single letter was the only word of something */
+    size_t aliens, denials;
+    bool limit; /* the matching hit a limit, or the text was cut off */
+
+    struct meaning_piece pieces[MEANING_PIECES_MOST];
+    size_t n_pieces;
+    struct grammar_match order; /* when is_order */
+    bool is_order;
+};
+
+void meaning_gather(const struct grammar *g, struct grammar_scratch *s,
+                    const struct lexicon *lex, const struct cut *c,
+                    struct meaning_gathered *out);
+
+/* What decides: the files' words, what cannot be, who sent it. */
+struct meaning_case {
+    const struct lexicon *lex;
+    const struct reader_limits *limits;
+    const struct reader_hint *hint; /* never NULL */
+    const struct cut *cut;
+    struct meaning_gathered *said;
+};
+
+/* Writes the whole of out but for command, numbers, word and phone. */
+void meaning_decide(const struct meaning_case *m, struct reader_meaning *out);
+/* An order: command, numbers, word, phone, serials. */
+void meaning_order(const struct meaning_case *m, struct reader_meaning *out);
+#endif

@@ -1,0 +1,199 @@
+/* reader.c - text in, meaning out: the rooms of the reader in their order. */
+#include "reader/reader.h"
+#include "base/buf.h"
+#include "reader/meaning.h"
+
+#include <string.h>
+
+struct reader {
+    struct lexicon *lex;
+    struct grammar *grammar;
+    struct serial_layout layout;
+    struct reader_limits limits;
+    size_t langs[LEXICON_LANGS]; /* files that are languages of their own */
+    size_t n_langs;
+};
+
+struct reader_scratch {
+    struct cut cut;
+    struct meaning_gathered said;
+    struct grammar_scratch *grammar;
+    struct reader_meaning last; /* to explain */
+};
+
+int reader_open(const char *folder, const struct serial_layout *layout,
+                const struct reader_limits *limits, struct fault_list *faults,
+                struct reader **out)
+{
+    struct reader *r = kw_calloc(1, sizeof(*r));
+    int err, later;
+
+    *out = NULL;
+    fold_prepare();
+    r->layout = *layout;
+    r->limits = *limits;
+    if ((err = lexicon_load(folder, faults, &r->lex)) < 0)
+        goto fail;
+    if ((later = grammar_load(folder, r->lex, faults, &r->grammar)) < 0) {
+        err = later;
+        goto fail;
+    }
+    for (size_t i = 0; i < r->lex->n_langs; i++) {
+        if (!(r->lex->common >> i & 1))
+            r->langs[r->n_langs++] = i;
+    }
+    *out = r;
+    return 0;
+fail:
+    reader_close(r);
+    return err;
+}
+
+void reader_close(struct reader *r)
+{
+    if (r == NULL)
+        return;
+    grammar_free(r->grammar);
+    lexicon_free(r->lex);
+    kw_free(r);
+}
+
+struct reader_scratch *reader_scratch_new(const struct reader *r)
+{
+    struct reader_scratch *s = kw_calloc(1, sizeof(*s));
+
+    s->grammar = grammar_scratch_new(r->grammar);
+    if (s->grammar == NULL) {
+        kw_free(s);
+        return NULL;
+    }
+    return s;
+}
+
+void reader_scratch_free(struct reader_scratch *s)
+{
+    if (s == NULL)
+        return;
+    grammar_scratch_free(s->grammar);
+    kw_free(s);
+}
+
+static int lang_index(const struct reader *r, const char *tag)
+{
+    for (size_t i = 0; tag != NULL && i < r->lex->n_langs; i++) {
+        if (strcmp(r->lex->tags[i], tag) == 0)
+            return (int)i;
+    }
+    return -1;
+}
+
+/* Orders of people, without a report: nothing is filed by the reader. */
+static void close_order(struct reader_meaning *out)
+{
+    out->outcome = READER_NOT_REPORT;
+    if (out->command == READER_HELP) {
+        out->outcome = READER_ASKED;
+        out->why = READER_WHY_NO_TROUBLE;
+    } else if (out->command == READER_GAVE || out->command == READER_MOVED ||
+               out->command == READER_SWAPPED) {
+        out->outcome = READER_FILED;
+    }
+}
+
+void reader_read(const struct reader *r, struct reader_scratch *s,
+                 const char *text, size_t len, const struct reader_hint *hint,
+                 struct reader_meaning *out)
+{
+    static const struct reader_hint none;
+    struct meaning_case m = {r->lex, &r->limits, hint ? hint : &none, &s->cut,
+                             &s->said};
+
+    memset(out, 0, sizeof(*out));
+    cut_text(&s->cut, r->lex, &r->layout, text, len,
+             lang_index(r, m.hint->lang));
+    if (s->cut.lang >= 0)
+        kw_copy(out->lang, sizeof(out->lang), r->lex->tags[s->cut.lang],
+                strlen(r->lex->tags[s->cut.lang]));
+    meaning_gather(r->grammar, s->grammar, r->lex, &s->cut, &s->said);
+    if (s->said.is_order)
+        meaning_order(&m, out);
+    if (out->command == READER_NO_COMMAND || out->command == READER_VISIT)
+        meaning_decide(&m, out);
+    else
+        close_order(out);
+    s->last = *out;
+}
+
+size_t reader_languages(const struct reader *r)
+{
+    return r->n_langs;
+}
+
+const char *reader_language(const struct reader *r, size_t i)
+{
+    return i < r->n_langs ? r->lex->tags[r->langs[i]] : "";
+}
+
+static void explain_token(const struct reader *r, const struct cut *c, size_t i,
+                          struct kw_buf *out)
+{
+    const struct cut_token *t = &c->tokens[i];
+    bool first = true;
+
+    kw_buf_printf(out, "  %-16.*s", (int)t->len, c->fold.text + t->at);
+    for (int k = 1; k < CONCEPT_COUNT; k++) {
+        if (!concept_set_has(&r->lex->sets[t->octet], (enum concept)k))
+            continue;
+        kw_buf_printf(out, "%s<%s>", first ? " " : " or ",
+                      concept_name((enum concept)k));
+        first = false;
+    }
+    if (t->octet == CONCEPT_NUMBER)
+        kw_buf_printf(out, " %g", t->value);
+    if (t->flags & CUT_SLIP && t->word != 0)
+        kw_buf_printf(out, "  slip for '%.*s'", r->lex->words[t->word].len,
+                      r->lex->store + r->lex->words[t->word].at);
+    if (t->flags & CUT_SPLIT)
+        kw_buf_puts(out, "  run together");
+    kw_buf_putc(out, '\n');
+}
+
+static void explain_piece(const struct cut *c, const struct meaning_piece *p,
+                          struct kw_buf *out)
+{
+    size_t from = c->tokens[p->from].at;
+    size_t to = p->to > p->from
+                    ? (size_t)c->tokens[p->to - 1].at + c->tokens[p->to - 1].len
+                    : from;
+
+    kw_buf_printf(out, "  \"%.*s\" is", (int)(to - from), c->fold.text + from);
+    for (int k = 0; k < GRAMMAR_RULE_COUNT; k++) {
+        if (p->said[k / 64] >> (k % 64) & 1)
+            kw_buf_printf(out, " %s", grammar_rule_name((enum grammar_rule)k));
+    }
+    kw_buf_putc(out, '\n');
+}
+
+void reader_explain(const struct reader *r, const struct reader_scratch *s,
+                    struct kw_buf *out)
+{
+    const struct cut *c = &s->cut;
+
+    kw_buf_printf(out, "folded: %.*s\n", (int)c->fold.len, c->fold.text);
+    kw_buf_printf(out, "language: %s\n",
+                  c->lang >= 0 ? r->lex->tags[c->lang] : "not clear");
+    if (c->keypad)
+        kw_buf_puts(out, "the form with stars\n");
+    kw_buf_puts(out, "cut:\n");
+    for (size_t i = 1; i + 1 < c->n; i++)
+        explain_token(r, c, i, out);
+    kw_buf_puts(out, "matched:\n");
+    for (size_t i = 0; i < s->said.n_pieces; i++)
+        explain_piece(c, &s->said.pieces[i], out);
+    if (s->said.limit)
+        kw_buf_puts(out, "a limit was hit: too long, or too much to match\n");
+    kw_buf_printf(out, "judged: %s%s%s\n", reader_outcome_name(s->last.outcome),
+                  s->last.why != READER_CLEAR ? ", because of " : "",
+                  s->last.why != READER_CLEAR ? reader_why_name(s->last.why)
+                                              : "");
+}

@@ -1,0 +1,324 @@
+/* slip.c - see slip.h. */
+#include "reader/slip.h"
+
+#include <string.h>
+#include <utf8proc.h>
+
+#define RUNES_MOST  24  /* longer words get no slack */
+#define RUNES_LEAST 4   /* shorter ones neither */
+#define TRIES_MOST  400 /* candidates weighed for one word */
+#define SALT_BONES  0x5EED5EEDu
+
+/* Costs. A cheap slip is one that thumbs and ears make all the time. */
+enum {
+    COST_SOUND = 1,
+    COST_DOUBLE = 1,
+    COST_NEAR = 2,
+    COST_SWAP = 2,
+    COST_VOWEL = 2,
+    COST_LETTER = 3,
+    COST_MUCH = 100
+};
+
+struct runes {
+    int n;
+    int32_t at[RUNES_MOST + 2];
+};
+
+static bool decode(const char *s, size_t len, struct runes *r)
+{
+    size_t at = 0;
+
+    r->n = 0;
+    while (at < len) {
+        ssize_t n;
+
+        if (r->n == RUNES_MOST)
+            return false;
+        n = utf8proc_iterate((const utf8proc_uint8_t *)s + at,
+                             (ssize_t)(len - at), &r->at[r->n]);
+        if (n <= 0)
+            return false;
+        r->n++;
+        at += (size_t)n;
+    }
+    return true;
+}
+
+/* The vowels of Latin letters, and the vowel signs of Devanagari. */
+static bool is_vowel(int32_t c)
+{
+    if (c < 0x80)
+        return c != 0 && strchr("aeiouy", (int)c) != NULL;
+    return (c >= 0x93E && c <= 0x94D) || (c >= 0x901 && c <= 0x914);
+}
+
+/* Are two letters the same sound often enough to be mixed up? */
+static bool sounds_like(int32_t a, int32_t b)
+{
+    static const char *const groups[] = {"bv", "szxc", "ckq", "iy", "gj",
+                                         "jh", "uw",   "fp",  "ou", "ei"};
+
+    if (a >= 0x80 || b >= 0x80)
+        return a >= 0x900 && a < 0x980 && b >= 0x900 && b < 0x980 &&
+               is_vowel(a) && is_vowel(b);
+    for (size_t i = 0; i < KW_COUNT(groups); i++) {
+        if (strchr(groups[i], (int)a) != NULL &&
+            strchr(groups[i], (int)b) != NULL)
+            return true;
+    }
+    return false;
+}
+
+/* Beside each other on a small keyboard, or on one key of a number pad. */
+static bool are_near_keys(int32_t a, int32_t b)
+{
+    static const char *const rows[] = {"qwertyuiop", "asdfghjkl", "zxcvbnm"};
+    static const char keys[] = "22233344455566677778889999";
+    int row[2] = {-1, -1}, col[2] = {0, 0};
+    int32_t c[2] = {a, b};
+
+    if (a < 'a' || a > 'z' || b < 'a' || b > 'z')
+        return false;
+    if (keys[a - 'a'] == keys[b - 'a'])
+        return true;
+    for (int k = 0; k < 2; k++) {
+        for (int i = 0; i < 3; i++) {
+            const char *p = strchr(rows[i], (int)c[k]);
+
+            if (p != NULL) {
+                row[k] = i;
+                col[k] = (int)(p - rows[i]);
+            }
+        }
+    }
+    if (row[0] == row[1])
+        return col[0] - col[1] == 1 || col[1] - col[0] == 1;
+    if (row[0] > row[1])
+        return row[0] - row[1] == 1 &&
+               (col[1] - col[0] == 0 || col[1] - col[0] == 1);
+    return row[1] - row[0] == 1 &&
+           (col[0] - col[1] == 0 || col[0] - col[1] == 1);
+}
+
+static int cost_other(int32_t a, int32_t b)
+{
+    if (sounds_like(a, b))
+        return COST_SOUND;
+    if (is_vowel(a) && is_vowel(b))
+        return COST_VOWEL;
+    return are_near_keys(a, b) ? COST_NEAR : COST_LETTER;
+}
+
+/* The cost of a letter more or less, at place i of r. */
+static int cost_extra(const struct runes *r, int i)
+{
+    if (i > 0 && r->at[i] == r->at[i - 1])
+        return COST_DOUBLE;
+    if (r->at[i] == 'h')
+        return COST_SOUND;
+    return is_vowel(r->at[i]) ? COST_VOWEL : COST_LETTER;
+}
+
+static int least(int a, int b)
+{
+    return a < b ? a : b;
+}
+
+/* Weighted optimal string alignment; stops counting above most. */
+static int distance(const struct runes *a, const struct runes *b, int most)
+{
+    int rows[3][RUNES_MOST + 2];
+    int *before = rows[0], *last = rows[1], *now = rows[2];
+
+    last[0] = 0;
+    for (int j = 1; j <= b->n; j++)
+        last[j] = last[j - 1] + cost_extra(b, j - 1);
+    for (int i = 1; i <= a->n; i++) {
+        int best = now[0] = last[0] + cost_extra(a, i - 1), *spare;
+
+        for (int j = 1; j <= b->n; j++) {
+            int32_t x = a->at[i - 1], y = b->at[j - 1];
+
+            now[j] = last[j - 1] + (x == y ? 0 : cost_other(x, y));
+            now[j] = least(now[j], last[j] + cost_extra(a, i - 1));
+            now[j] = least(now[j], now[j - 1] + cost_extra(b, j - 1));
+            if (i > 1 && j > 1 && x != y && x == b->at[j - 2] &&
+                y == a->at[i - 2])
+                now[j] = least(now[j], before[j - 2] + COST_SWAP);
+            best = least(best, now[j]);
+        }
+        if (best > most)
+            return COST_MUCH;
+        spare = before;
+        before = last;
+        last = now;
+        now = spare;
+    }
+    return last[b->n];
+}
+
+/* What a word of n letters may have cost. */
+static int slack(int n)
+{
+    return n <= 4 ? 2 : n <= 6 ? 3 : n <= 8 ? 4 : 5;
+}
+
+static uint32_t hash_without(const struct runes *r, int skip)
+{
+    int32_t kept[RUNES_MOST];
+    int n = 0;
+
+    for (int i = 0; i < r->n; i++) {
+        if (i != skip)
+            kept[n++] = r->at[i];
+    }
+    return lexicon_hash((const char *)kept, (size_t)n * sizeof(kept[0]));
+}
+
+/* Hash of the consonants, by sound and without doubles; 0 when too few. */
+static uint32_t hash_bones(const struct runes *r)
+{
+    int32_t kept[RUNES_MOST];
+    int n = 0;
+
+    for (int i = 0; i < r->n; i++) {
+        int32_t c = r->at[i];
+
+        if (is_vowel(c) || c == 'h' || c == 'w')
+            continue;
+        if (c == 'c' && i + 1 < r->n &&
+            (r->at[i + 1] == 'e' || r->at[i + 1] == 'i'))
+            c = 's';
+        else if (c == 'v')
+            c = 'b';
+        else if (c == 'c' || c == 'q')
+            c = 'k';
+        else if (c == 'z' || c == 'x')
+            c = 's';
+        else if (c == 'g')
+            c = 'j';
+        if (n == 0 || kept[n - 1] != c)
+            kept[n++] = c;
+    }
+    return n < 3 ? 0
+                 : (lexicon_hash((const char *)kept,
+                                 (size_t)n * sizeof(kept[0])) ^
+                    SALT_BONES);
+}
+
+static void add_near(struct lexicon *lex, uint32_t hash, uint32_t word)
+{
+    kw_grow(&lex->near_forms, &lex->near_cap, lex->n_near + 1,
+            sizeof(*lex->near_forms));
+    lex->near_forms[lex->n_near++] = (struct lexicon_near){hash, word, 0};
+}
+
+static void chain(struct lexicon *lex)
+{
+    size_t slots = 1024;
+
+    while (slots < lex->n_near)
+        slots *= 2;
+    lex->near_heads = kw_calloc(slots, sizeof(*lex->near_heads));
+    lex->near_mask = slots - 1;
+    for (uint32_t i = 1; i < lex->n_near; i++) {
+        uint32_t *head =
+            &lex->near_heads[lex->near_forms[i].hash & lex->near_mask];
+
+        lex->near_forms[i].next = *head;
+        *head = i;
+    }
+}
+
+void slip_prepare(struct lexicon *lex)
+{
+    add_near(lex, 0, 0); /* [0] is none */
+    for (uint32_t w = 1; w < lex->n_words; w++) {
+        struct runes r = {.n = 0};
+        uint32_t bones;
+
+        if (lex->words[w].runes < RUNES_LEAST ||
+            !decode(lex->store + lex->words[w].at, lex->words[w].len, &r))
+            continue;
+        if (r.at[0] < 0x80 && r.at[0] >= '0' && r.at[0] <= '9')
+            continue;
+        for (int skip = -1; skip < r.n; skip++)
+            add_near(lex, hash_without(&r, skip), w);
+        if ((bones = hash_bones(&r)) != 0)
+            add_near(lex, bones, w);
+    }
+    chain(lex);
+}
+
+struct search {
+    const struct lexicon *lex;
+    struct runes meant;
+    uint32_t word; /* the nearest so far */
+    int cost;
+    int rival; /* the nearest of another meaning */
+    int tries;
+};
+
+static bool same_meaning(const struct lexicon *lex, uint32_t a, uint32_t b)
+{
+    uint32_t x = lex->words[a].root, y = lex->words[b].root;
+
+    if (a == b)
+        return true;
+    if (lex->nodes[x].octet[LEXICON_ALL] == 0)
+        return false; /* words that only go on a phrase */
+    return lex->nodes[x].octet[LEXICON_ALL] == lex->nodes[y].octet[LEXICON_ALL];
+}
+
+static void weigh(struct search *s, uint32_t word)
+{
+    const struct lexicon_word *w = &s->lex->words[word];
+    struct runes r;
+    int cost, most = slack(w->runes < s->meant.n ? w->runes : s->meant.n);
+
+    if (word == s->word || s->tries++ >= TRIES_MOST ||
+        w->runes + 3 < s->meant.n || s->meant.n + 3 < w->runes ||
+        !decode(s->lex->store + w->at, w->len, &r) || r.n == 0)
+        return;
+    if (r.at[0] != s->meant.at[0] && (r.n < 6 || s->meant.n < 6) &&
+        !sounds_like(r.at[0], s->meant.at[0]))
+        return;
+    cost = distance(&s->meant, &r, most);
+    if (cost > most)
+        return;
+    if (cost < s->cost) {
+        if (s->word != 0 && !same_meaning(s->lex, s->word, word))
+            s->rival = least(s->rival, s->cost);
+        s->word = word;
+        s->cost = cost;
+    } else if (!same_meaning(s->lex, s->word, word)) {
+        s->rival = least(s->rival, cost);
+    }
+}
+
+static void look(struct search *s, uint32_t hash)
+{
+    const struct lexicon *lex = s->lex;
+    uint32_t i = lex->near_heads[hash & lex->near_mask];
+
+    for (; i != 0; i = lex->near_forms[i].next) {
+        if (lex->near_forms[i].hash == hash)
+            weigh(s, lex->near_forms[i].word);
+    }
+}
+
+uint32_t slip_find(const struct lexicon *lex, const char *word, size_t len)
+{
+    struct search s = {.lex = lex, .cost = COST_MUCH, .rival = COST_MUCH};
+    uint32_t bones;
+
+    if (len < RUNES_LEAST || len >= LEXICON_WORD_CAP ||
+        !decode(word, len, &s.meant) || s.meant.n < RUNES_LEAST)
+        return 0;
+    for (int skip = -1; skip < s.meant.n; skip++)
+        look(&s, hash_without(&s.meant, skip));
+    if ((bones = hash_bones(&s.meant)) != 0)
+        look(&s, bones);
+    return s.rival > s.cost ? s.word : 0;
+}

@@ -1,0 +1,206 @@
+/* words.c - see words.h. */
+#include "reader/words.h"
+#include "base/number.h"
+#include "reader/fold.h"
+
+#include <stdio.h>
+#include <string.h>
+#include <utf8proc.h>
+
+struct parse {
+    const char *file;
+    int line;
+    const struct words_sink *sink;
+    struct fault_list *faults;
+    struct fold *fold;
+    bool has_language;
+    enum concept concept; /* of the present key; CONCEPT_NONE: pass over */
+    bool plain;           /* language:, draft: - free text */
+    double value;
+};
+
+#define KEY_CAP 40
+
+static const char *trim(const char *s, size_t *len)
+{
+    while (*len > 0 && (*s == ' ' || *s == '\t')) {
+        s++;
+        (*len)--;
+    }
+    while (*len > 0 &&
+           (s[*len - 1] == ' ' || s[*len - 1] == '\t' || s[*len - 1] == '\r'))
+        (*len)--;
+    return s;
+}
+
+/* Is the line valid UTF-8? */
+static bool is_utf8(const char *s, size_t len)
+{
+    size_t at = 0;
+
+    while (at < len) {
+        utf8proc_int32_t c;
+        ssize_t n = utf8proc_iterate((const utf8proc_uint8_t *)s + at,
+                                     (ssize_t)(len - at), &c);
+        if (n <= 0)
+            return false;
+        at += (size_t)n;
+    }
+    return true;
+}
+
+/* Letters and digits stay, all else becomes a single gap. Returns its end. */
+static size_t squeeze(char *s, size_t len)
+{
+    size_t n = 0;
+
+    for (size_t i = 0; i < len; i++) {
+        if (fold_is_letter(s[i]) || fold_is_digit(s[i]))
+            s[n++] = s[i];
+        else if (n > 0 && s[n - 1] != ' ')
+            s[n++] = ' ';
+    }
+    while (n > 0 && s[n - 1] == ' ')
+        n--;
+    s[n] = '\0';
+    return n;
+}
+
+/* A word is of letters or of digits: that is how texts are cut. */
+static bool is_mixed(const char *s)
+{
+    for (size_t i = 1; s[i] != '\0'; i++) {
+        if (s[i] != ' ' && s[i - 1] != ' ' &&
+            fold_is_letter(s[i]) != fold_is_letter(s[i - 1]))
+            return true;
+    }
+    return false;
+}
+
+static void take_entry(struct parse *p, const char *s, size_t len)
+{
+    struct words_entry e = {p->concept, p->value, NULL, false, p->line};
+
+    s = trim(s, &len);
+    if (len > 0 && *s == '*') {
+        e.shared = true;
+        len--;
+        s = trim(s + 1, &len);
+    }
+    fold_text(p->fold, s, len, 400);
+    if (squeeze(p->fold->text, p->fold->len) == 0) {
+        fault_add(p->faults, p->file, p->line,
+                  "an entry without a word; write words between the commas");
+        return;
+    }
+    if (is_mixed(p->fold->text)) {
+        fault_add(p->faults, p->file, p->line,
+                  "\"%.*s\" joins letters and digits, which a text is cut "
+                  "between; write them apart",
+                  (int)len, s);
+        return;
+    }
+    e.text = p->fold->text;
+    p->sink->entry(p->sink->to, &e);
+}
+
+static void take_entries(struct parse *p, const char *s, size_t len)
+{
+    size_t from = 0;
+
+    if (p->plain || p->concept == CONCEPT_NONE)
+        return;
+    s = trim(s, &len);
+    while (len > 0 && s[len - 1] == ',') /* goes on in the next line */
+        len--;
+    if (len == 0)
+        return;
+    for (size_t i = 0; i <= len; i++) {
+        if (i == len || s[i] == ',') {
+            take_entry(p, s + from, i - from);
+            from = i + 1;
+        }
+    }
+}
+
+static void take_key(struct parse *p, const char *key, size_t len)
+{
+    p->plain = len == 8 && memcmp(key, "language", 8) == 0 && !p->has_language;
+    if (p->plain) {
+        p->has_language = true;
+        return;
+    }
+    if (len == 5 && memcmp(key, "draft", 5) == 0) {
+        p->plain = true;
+        return;
+    }
+    p->concept = concept_from_name(key, len);
+    if (kw_parse_double(key, len, 0, 1000, &p->value) == 0)
+    p->concept = CONCEPT_NUMBER;
+    else if (p->concept == CONCEPT_NONE ||
+             concept_class_of(p->concept) == CLASS_MARK)
+    {
+        fault_add(p->faults, p->file, p->line,
+                  "there is no concept '%.*s' that words can stand for; "
+                  "docs/texts.md lists them",
+                  (int)(len < KEY_CAP ? len : KEY_CAP), key);
+        p->concept = CONCEPT_NONE;
+    }
+    if (!p->has_language) {
+        fault_add(p->faults, p->file, p->line,
+                  "the first line must name the language; write "
+                  "'language: English' above");
+        p->has_language = true;
+    }
+}
+
+static void take_line(struct parse *p, const char *s, size_t len)
+{
+    const char *hash = memchr(s, '#', len), *colon;
+    bool goes_on = len > 0 && (*s == ' ' || *s == '\t');
+
+    if (hash != NULL)
+        len = (size_t)(hash - s);
+    s = trim(s, &len);
+    if (len == 0)
+        return;
+    if (!is_utf8(s, len)) {
+        fault_add(p->faults, p->file, p->line,
+                  "not UTF-8; save the file in that encoding");
+        return;
+    }
+    if (goes_on) {
+        take_entries(p, s, len);
+        return;
+    }
+    colon = memchr(s, ':', len);
+    if (colon == NULL) {
+        fault_add(p->faults, p->file, p->line,
+                  "no colon; write 'concept: word, word', or begin the line "
+                  "with a gap to go on with the one before");
+        return;
+    }
+    take_key(p, s, (size_t)(colon - s));
+    take_entries(p, colon + 1, len - (size_t)(colon + 1 - s));
+}
+
+void words_parse(const char *file, const char *data, size_t len,
+                 const struct words_sink *sink, struct fault_list *faults)
+{
+    struct parse p = {.file = file, .sink = sink, .faults = faults};
+    size_t from = 0;
+
+    fold_prepare();
+    p.fold = kw_malloc(sizeof(*p.fold));
+    for (size_t i = 0; i <= len; i++) {
+        if (i == len || data[i] == '\n') {
+            p.line++;
+            take_line(&p, data + from, i - from);
+            from = i + 1;
+        }
+    }
+    if (!p.has_language)
+        fault_add(faults, file, 1,
+                  "an empty file; begin with 'language: English'");
+    kw_free(p.fold);
+}

@@ -1,0 +1,37 @@
+#ifndef KW_WORDS_H
+#define KW_WORDS_H
+/*
+ * words.h - one *.words file, read into entries. The form:
+ *
+ *   # a comment, to the end of the line
+ *   language: English          the first line that says anything
+ *   draft: who should look     only when no native speaker has gone over it
+ *   name: english, ingles      names of the language itself
+ *   crack: crack, cracked, hair line, *split
+ *       split open             a line that begins with a gap goes on
+ *   3: three                   a number word
+ *
+ * Keys are concepts (concept.h), numbers, or the three words above. Entries
+ * are parted by commas; an entry of several words is a phrase. A star says
+ * that the same entry stands under another concept too, on purpose.
+ */
+#include "base/fault.h"
+#include "reader/concept.h"
+
+struct words_entry {
+    enum concept concept;
+    double value;     /* of CONCEPT_NUMBER */
+    const char *text; /* folded words parted by single gaps; borrowed */
+    bool shared;      /* had a star */
+    int line;
+};
+
+struct words_sink {
+    void (*entry)(void *to, const struct words_entry *e);
+    void *to;
+};
+
+/* Reads the text of a file; faults are added with their lines. */
+void words_parse(const char *file, const char *data, size_t len,
+                 const struct words_sink *sink, struct fault_list *faults);
+#endif

@@ -278,8 +278,12 @@ bool outbox_idle(const struct service *s)
 
 void outbox_close(struct service *s)
 {
+    bool settling = s->settling;
+
+    s->settling = true; /* one job for all that is still in hand */
     for (size_t i = 0; i < s->n_outboxes; i++)
         s->outboxes[i].carrier->close(s->outboxes[i].carrier);
     s->n_outboxes = 0;
+    s->settling = settling;
     flush_settles(s);
 }

@@ -125,6 +125,7 @@ static const struct {
     {"place", VALLEY_HINDI, "Place " VALLEY_HINDI, "place", VALLEY_HINDI},
     {"home", "SV-009", "Home SV-009", "home", "SV-009"},
     {"alert", "3", "Alert 3: danger sign, open", "subject", "SV-009"},
+    {"home", "+99970010009", "Home SV-009", "home", "SV-009"},
     {"line", NULL, "The line ", "now", "2026-03-01T08:00:00Z"},
 };
 START_TEST(show_each_kind)
@@ -151,6 +152,7 @@ static const struct {
 } missing[] = {
     {"batch", "0241", "no batch '0241'; near it: 0214"},
     {"place", "Alto Sel", "no place 'Alto Sel'; near it: Alto Sele"},
+    {"home", "+99970019999", "no home '+99970019999'"},
     {"home", "SV-90", "no home 'SV-90'; near it: SV-0"},
     {"alert", "77", "no alert '77'; those that stand: "},
     {"alert", "cat", "no alert 'cat'"},

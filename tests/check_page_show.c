@@ -334,6 +334,24 @@ START_TEST(batch_probability_by_hand)
 }
 END_TEST
 
+/* Pot-days in homes, against one sum in SQL over the hand-overs. */
+START_TEST(batch_exposure_by_sum)
+{
+    json_t *j = batch();
+    char sql[400];
+
+    snprintf(sql, sizeof(sql),
+             "SELECT sum(min(coalesce(h.ended_s, %lld), coalesce(p.failed_s,"
+             " %lld)) - h.given_s) / 86400 FROM handovers h JOIN pots p ON"
+             " p.key = h.pot_key JOIN batches b ON b.id = p.batch_id"
+             " WHERE b.code = '0214'",
+             (long long)VALLEY_NOW_S, (long long)VALLEY_NOW_S);
+    ck_assert_double_eq_tol(number_at(j, "breakage", "exposure_days"),
+                            (double)fixture_number(lg, sql), 1e-6);
+    json_decref(j);
+}
+END_TEST
+
 /* What differs: peak below all others, a clay pit of its own, the rest not. */
 START_TEST(batch_flags_what_differs)
 {
@@ -482,6 +500,7 @@ int main(void)
     tcase_add_loop_test(t, page_json_parses, 0, n);
     tcase_add_test(t, batch_json_agrees_with_text);
     tcase_add_test(t, batch_probability_by_hand);
+    tcase_add_test(t, batch_exposure_by_sum);
     tcase_add_test(t, batch_flags_what_differs);
     tcase_add_test(t, failed_pot_leads_to_its_batch);
     tcase_add_test(t, pot_flow_agrees);

@@ -27,3 +27,10 @@ PAGE_CPPFLAGS = $(AM_CPPFLAGS) -I$(top_srcdir)
 %C%_check_page_command_LDADD = $(KW_CHECK_LIBS)
 endif
 EXTRA_DIST += tests/page
+check_PROGRAMS += tests/fuzz/fuzz_screen
+tests_fuzz_fuzz_screen_SOURCES = tests/fuzz/fuzz_screen.c $(KW_FUZZ_MAIN)
+tests_fuzz_fuzz_screen_CFLAGS = $(KW_FUZZ_CFLAGS)
+tests_fuzz_fuzz_screen_LDADD = $(KW_FUZZ_LIBS)
+if !FUZZERS
+TESTS += tests/fuzz/fuzz_screen
+endif

@@ -31,7 +31,8 @@ const struct command command_show = {
         "          differs from other batches, who holds pots of it\n"
         "  pot     its life, flow as a picture, reports, and its batch\n"
         "  place   its homes, pots, newest reports and alerts\n"
-        "  home    its phone, pots now and before, reports and alerts\n"
+        "  home    its phone, pots now and before, reports and alerts; found\n"
+        "          by its code or by a phone number that begins with +\n"
         "  alert   what it gathered, and the batch behind it\n"
         "  line    texts in and out, what waits, alerts that stand\n"
         "Reads the ledger and changes nothing; the service may run meanwhile.\n"
@@ -198,11 +199,23 @@ static int show_place(struct show *s, const char *name)
     return err;
 }
 
+/* By its code, or by a phone number. */
+static int find_home(struct show *s, const char *name, struct ledger_home *home)
+{
+    struct ledger_phone phone;
+    int err = ledger_home_find(s->lg, name, home);
+
+    if (err != KW_ENOENT || name[0] != '+')
+        return err;
+    err = ledger_phone_find(s->lg, name, &phone);
+    return err < 0 ? err : ledger_home_of_phone(s->lg, phone.id, home);
+}
+
 static int show_home(struct show *s, const char *name)
 {
     struct ledger_home home;
     struct home_page h;
-    int err = ledger_home_find(s->lg, name, &home);
+    int err = find_home(s, name, &home);
 
     if (err == KW_ENOENT)
         return not_there(s, LOOK_HOME, "home", name);

@@ -391,9 +391,9 @@ END_TEST
 
 START_TEST(danger_always_alerts)
 {
-    static const char *const texts[] = {"ill 2 blood", "021407318 ill blood",
-                                        "ill blood crack good",
-                                        "111111111 blood", "blood 4f"};
+    static const char *const texts[] = {
+        "ill 2 blood", "021407318 ill blood", "ill blood crack good",
+        "111111111 ill blood", "ill blood slow 4f"};
 
     for (size_t i = 0; i < KW_COUNT(texts); i++) {
         char from[LEDGER_PHONE_CAP];
@@ -462,21 +462,21 @@ START_TEST(slow_scrub_replace)
 END_TEST
 
 /*
- * Derived by hand integration for the frustum 95/120/220/12/15 mm: with
- * K = 2e-7 m/s the level falls from 220 mm to 194.67044 mm in the first hour
- * and 1.118617 L come.
+ * Derived for the frustum 95/120/220/12/15 mm, by closed form and by
+ * quadrature: 22 -> 18 cm in 2 h is K = 1.66739292e-7 m/s and 0.949158 L in
+ * the first hour.
  */
 START_TEST(flow_of_a_known_pot)
 {
-    SAYS(flow("slow 2.532956cm 1h"), "gives about 1.1 L in the first hour");
+    SAYS(flow("slow 4cm 2h"), "gives 0.95 L in the first hour: slow");
     ck_assert_int_eq(rows("alerts"), 0);
-    ck_assert_int_eq(fixture_number(lg, "SELECT verdict = 'fine' FROM flows"),
+    ck_assert_int_eq(fixture_number(lg, "SELECT verdict = 'scrub' FROM flows"),
                      1);
     ck_assert_int_eq(
-        fixture_number(lg, "SELECT round(1e5 * first_hour_l) FROM flows"),
-        111862);
+        fixture_number(lg, "SELECT round(1e6 * first_hour_l) FROM flows"),
+        949158);
     ck_assert_int_eq(
-        fixture_number(lg, "SELECT round(1e11 * k_m_s) FROM flows"), 20000);
+        fixture_number(lg, "SELECT round(1e14 * k_m_s) FROM flows"), 16673929);
 }
 END_TEST
 
@@ -592,8 +592,9 @@ START_TEST(coordinator_asks)
     text(ANA, "ill blood");
     SAYS(text(CHIEF, "why 1"), "blood");
     SAYS(text(CHIEF, "why 0214"), "Batch 0214");
+    SAYS(text(CHIEF, "why Lunde"), "3 pots in homes");
+    SAYS(text(CHIEF, "why Garo"), "Nothing is known");
     SAYS(text(CHIEF, "why %s", serials[0]), "Lunde");
-    SAYS(text(CHIEF, "seen"), "Open: 1");
     SAYS(text(CHIEF, "digest"), "Open alerts 1");
 }
 END_TEST
@@ -622,9 +623,9 @@ START_TEST(field_worker_hands_over)
     SAYS(text("+99970077777", "leak"), "do NOT drink");
     SAYS(text(FIELD, "list"), "1 to see");
     SAYS(text(FIELD, "swapped %s %s", serials[0], serials[3]), "stands where");
-    SAYS(text(ANA, "good"), "is well");
+    SAYS(text(ANA, "%s good", serials[3]), "is well");
     SAYS(text(ANA, "%s good", serials[0]), "Not filed yet");
-    SAYS(text(FIELD, "gave %s +99970077777 Nowhere", serials[0]),
+    SAYS(text(FIELD, "gave %s +99970077777 Garo", serials[0]),
          "is not known");
     SAYS(text(FIELD, "gave %s +99970077777 Lunde", serials[4]),
          "Not filed yet");

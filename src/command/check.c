@@ -1,20 +1,229 @@
+/* check.c - every mistake in what people write, at once. */
 #include "command/command.h"
 
+#include "base/clock.h"
+#include "base/config.h"
+#include "base/file.h"
+#include "desk/desk.h"
+#include "desk/menu.h"
+
 #include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <unistd.h>
 
 static int run(int argc, char **argv);
 
 const struct command command_check = {
     .name = "check",
     .usage = "check [options]",
-    .summary = "",
-    .help = "",
+    .summary = "all mistakes in configuration, grammar, words and replies",
+    .help = "Reads the configuration and all files of the grammar folder as "
+            "the service would,\nand prints every mistake with its file and "
+            "line, what is wrong and what would be\nright. Proves that every "
+            "reply fits one text with the longest values, that every\nscreen "
+            "of the menu fits and can be reached, and that what the menu "
+            "composes is\nread as a report. Exit 0: nothing wrong; 3: "
+            "something is.",
     .run = run,
 };
 
+/* ---- configuration ---- */
+
+static const char *default_path(const char *path)
+{
+    if (path == NULL)
+        path = getenv("KILNWORD_CONF");
+    if (path == NULL && access("kilnword.conf", R_OK) == 0)
+        path = "kilnword.conf";
+    return path;
+}
+
+/* The configuration, or after its faults the defaults, so that the rest can
+ * be looked at all the same. */
+static struct config *load(const char *path, struct fault_list *faults)
+{
+    struct config *conf = NULL;
+    struct fault_list none = {0};
+
+    if (config_load(path, faults, &conf) < 0 &&
+        config_load(NULL, &none, &conf) < 0)
+        conf = NULL;
+    fault_release(&none);
+    if (conf != NULL && clock_set_zone(conf->zone) < 0)
+        fault_add(faults, conf->file ? conf->file : "configuration", 0,
+                  "the time zone '%s' is not known; use a name such as "
+                  "\"UTC\" or \"Area/City\" from the tz database",
+                  conf->zone);
+    return conf;
+}
+
+static void use_folder(struct config *conf, const char *folder)
+{
+    if (folder == NULL)
+        return;
+    kw_free(conf->grammar_folder);
+    conf->grammar_folder = kw_strdup(folder);
+}
+
+/* ---- languages have both halves ---- */
+
+static bool reads(const struct reader *r, const char *tag)
+{
+    for (size_t i = 0; i < reader_languages(r); i++) {
+        if (strcmp(reader_language(r, i), tag) == 0)
+            return true;
+    }
+    return false;
+}
+
+static void check_halves(const struct desk *d, const char *folder,
+                         struct fault_list *faults)
+{
+    const struct reader *r = desk_reader(d);
+
+    for (size_t i = 0; i < reader_languages(r); i++) {
+        if (strcmp(reader_language(r, i), "mul") != 0 && /* words of all */
+            !replies_has_lang(desk_replies(d), reader_language(r, i)))
+            fault_add(faults, folder, 0,
+                      "'%s' has words and no replies; add %s.replies",
+                      reader_language(r, i), reader_language(r, i));
+    }
+}
+
+/* ---- the menu's texts are read as what they are ---- */
+
+struct reading {
+    const struct desk *desk;
+    struct reader_scratch *scratch;
+    struct fault_list *faults;
+    char path[4096];
+    char own[SERIAL_CAP];
+    int n;
+};
+
+static int read_session(const char *presses, const char *text, void *arg)
+{
+    struct reading *rd = arg;
+    struct reader_hint hint = {.pot = rd->own};
+    struct reader_meaning m;
+
+    rd->n++;
+    reader_read(desk_reader(rd->desk), rd->scratch, text, strlen(text), &hint,
+                &m);
+    if ((m.outcome == READER_FILED && m.n_obs > 0) ||
+        (m.command != READER_NO_COMMAND && m.outcome != READER_ASKED) ||
+        (m.outcome == READER_ASKED && m.why == READER_WHY_IMPOSSIBLE))
+        return 0;
+    fault_add(rd->faults, rd->path, 0,
+              "the presses %s compose '%s', which is no whole report (%s); "
+              "change what the screens write, or the words",
+              presses, text, reader_why_name(m.why));
+    return 0;
+}
+
+static int check_menu(const struct desk *d, const char *folder,
+                      struct fault_list *faults, struct menu **out)
+{
+    struct reading rd = {.desk = d, .faults = faults};
+    const struct serial_layout *l = desk_layout(d);
+    char batch[SERIAL_CAP], pot[SERIAL_CAP];
+    int err = menu_open(folder, faults, out);
+
+    if (err < 0 || d == NULL)
+        return err;
+    if (file_join(rd.path, sizeof(rd.path), folder, "menu") < 0)
+        return KW_EFULL;
+    snprintf(batch, sizeof(batch), "%0*d", l->batch_chars, 7);
+    snprintf(pot, sizeof(pot), "%0*d", l->pot_chars, 7);
+    if (serial_make(l, batch, pot, rd.own) < 0)
+        return 0; /* marks that the reader takes as they are */
+    rd.scratch = reader_scratch_new(desk_reader(d));
+    for (size_t i = 0; err == 0 && i < menu_langs(*out); i++) {
+        if (reads(desk_reader(d), menu_lang(*out, i)))
+            err = menu_each_session(*out, menu_lang(*out, i), rd.own,
+                                    read_session, &rd);
+    }
+    reader_scratch_free(rd.scratch);
+    return err;
+}
+
+/* ---- all ---- */
+
+static void print_counts(const struct config *conf, const struct desk *d,
+                         const struct menu *m)
+{
+    printf("configuration %s: read\n",
+           conf->file != NULL ? conf->file : "(the defaults)");
+    if (d != NULL) {
+        const struct replies *r = desk_replies(d);
+
+        printf("words: %zu languages\n", reader_languages(desk_reader(d)));
+        printf("replies: %zu languages, %zu keys each\n", replies_langs(r),
+               replies_keys());
+        for (size_t i = 0; i < replies_langs(r); i++)
+            printf("  %-6s %s%s%s%s\n", replies_tag(r, i), replies_name(r, i),
+                   reads(desk_reader(d), replies_tag(r, i))
+                       ? ""
+                       : ", answered in but not read: no words",
+                   replies_draft(r, i) ? ", draft by a non-native hand" : "",
+                   replies_signed(r, i)
+                       ? ""
+                       : ", health wording not signed off yet");
+    }
+    if (m != NULL)
+        printf("menu: %zu screens in %zu languages\n", menu_screens(m),
+               menu_langs(m));
+}
+
+static int check(struct config *conf, struct fault_list *faults)
+{
+    struct desk *d = NULL;
+    struct menu *m = NULL;
+    size_t n;
+
+    desk_open(conf, faults, &d);
+    if (d != NULL)
+        check_halves(d, conf->grammar_folder, faults);
+    check_menu(d, conf->grammar_folder, faults, &m);
+    print_counts(conf, d, m);
+    n = fault_print(faults, stderr);
+    if (n > 0)
+        printf("%zu mistake%s\n", n, n == 1 ? "" : "s");
+    else
+        printf("nothing wrong\n");
+    menu_close(m);
+    desk_close(d);
+    return n > 0 ? COMMAND_INPUT : COMMAND_OK;
+}
+
 static int run(int argc, char **argv)
 {
-    (void)argc;
-    fprintf(stderr, "kilnword: '%s' is being built\n", argv[0]);
-    return COMMAND_FAILED;
+    const char *config = NULL, *folder = NULL;
+    const struct command_option options[] = {
+        {"--config", "FILE", "the configuration", &config, NULL},
+        {"--grammar", "FOLDER", "this folder instead of the configured one",
+         &folder, NULL},
+    };
+    struct fault_list faults = {0};
+    struct config *conf;
+    char **words;
+    int left, err = command_options(&command_check, options, KW_COUNT(options),
+                                    argc, argv, &left, &words);
+
+    if (err != 0)
+        return err;
+    if (left > 0) {
+        fprintf(stderr, "kilnword check: '%s' is one word too many\n",
+                words[0]);
+        return COMMAND_USAGE;
+    }
+    conf = load(default_path(config), &faults);
+    if (conf == NULL)
+        return COMMAND_FAILED;
+    use_folder(conf, folder);
+    err = check(conf, &faults);
+    fault_release(&faults);
+    config_free(conf);
+    return err;
 }

@@ -8,6 +8,7 @@
 #include "desk/digest.h"
 #include "ledger/asking.h"
 #include "ledger/due.h"
+#include "ledger/look.h"
 
 #include <math.h>
 #include <stdio.h>
@@ -188,23 +189,55 @@ static int find_batch(struct taking *t, struct ledger_batch *out)
     return ledger_batch_find(t->lg, code, out);
 }
 
+static int why_place(struct taking *t, const struct ledger_place *place)
+{
+    struct look_place_counts c;
+    int err = look_place_counts(t->lg, place->id, t->at_s, &c);
+
+    if (err < 0)
+        return err;
+    return commands_say(t, "why-place",
+                        &(struct reply_slots){.place = place->name,
+                                              .count = c.pots_now,
+                                              .failed = c.failed,
+                                              .reports = c.reports,
+                                              .ill = c.ill});
+}
+
+static int why_batch_or_place(struct taking *t)
+{
+    struct ledger_batch batch;
+    struct ledger_place place;
+    int err = find_batch(t, &batch);
+
+    if (err == 0)
+        return why_batch(t, &batch);
+    if (err == KW_ENOENT && t->m.word[0] != '\0')
+        err = field_place(t, t->m.word, &place);
+    if (err == 0)
+        return why_place(t, &place);
+    return err == KW_ENOENT ? commands_say(t, "why-nothing", NULL) : err;
+}
+
+/* A number as long as a batch code is a batch before it is an alert. */
 static int why(struct taking *t)
 {
+    bool as_batch = strlen(t->m.word) == (size_t)t->d->layout.batch_chars;
     struct ledger_alert alert;
     struct ledger_batch batch;
     int err = KW_ENOENT;
 
     if (t->m.serial[0] != '\0' && !t->m.serial_from_hint)
         return why_pot(t);
-    if (t->m.word[0] == '\0' && t->m.n_numbers > 0)
-        err = ledger_alert_get(t->lg, t->m.numbers[0], &alert);
-    if (err == 0)
-        return why_alert(t, &alert);
-    if (err == KW_ENOENT)
+    if (as_batch)
         err = find_batch(t, &batch);
     if (err == 0)
         return why_batch(t, &batch);
-    return err == KW_ENOENT ? commands_say(t, "why-nothing", NULL) : err;
+    if (err == KW_ENOENT && t->m.n_numbers > 0)
+        err = ledger_alert_get(t->lg, t->m.numbers[0], &alert);
+    if (err == 0)
+        return why_alert(t, &alert);
+    return err == KW_ENOENT ? why_batch_or_place(t) : err;
 }
 
 static int digest(struct taking *t)

@@ -6,10 +6,13 @@
 #include "desk/inner.h"
 
 #include "ledger/due.h"
+#include "ledger/look.h"
 #include "ledger/notebook.h"
 
 #include <stdio.h>
+#include <stdlib.h>
 #include <string.h>
+#include <utf8proc.h>
 
 static void shown(const struct taking *t, const char *serial, char *dst,
                   size_t cap)
@@ -101,10 +104,49 @@ static int give(struct taking *t, const struct ledger_place *place)
                                               .phone = phone.number});
 }
 
+/* Case and marks folded away; the caller's to free(). */
+static char *folded(const char *s)
+{
+    utf8proc_uint8_t *out = NULL;
+
+    if (utf8proc_map((const utf8proc_uint8_t *)s, 0, &out,
+                     UTF8PROC_NULLTERM | UTF8PROC_COMPAT | UTF8PROC_STABLE |
+                         UTF8PROC_DECOMPOSE | UTF8PROC_CASEFOLD |
+                         UTF8PROC_STRIPMARK) < 0)
+        return NULL;
+    return (char *)out;
+}
+
+static bool same_folded(const char *a, const char *b)
+{
+    char *fa = folded(a), *fb = folded(b);
+    bool same = fa != NULL && fb != NULL && strcmp(fa, fb) == 0;
+
+    free(fa);
+    free(fb);
+    return same;
+}
+
+int field_place(struct taking *t, const char *name, struct ledger_place *out)
+{
+    struct look_near near;
+    int err = ledger_place_find(t->lg, name, out);
+
+    if (err != KW_ENOENT)
+        return err;
+    if ((err = look_near(t->lg, LOOK_PLACE, name, &near)) < 0)
+        return err;
+    for (int i = 0; i < near.n; i++) {
+        if (same_folded(near.names[i], name))
+            return ledger_place_find(t->lg, near.names[i], out);
+    }
+    return KW_ENOENT;
+}
+
 /* The place named in the text; KW_ENOENT after saying so. */
 static int place_named(struct taking *t, struct ledger_place *place)
 {
-    int err = ledger_place_find(t->lg, t->m.word, place);
+    int err = field_place(t, t->m.word, place);
     int said;
 
     if (err != KW_ENOENT)

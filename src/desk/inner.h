@@ -93,6 +93,8 @@ int commands_run(struct taking *t);
 /* After the yes: the homes of the batch are told. */
 int commands_recall(struct taking *t, const char *batch);
 int field_run(struct taking *t);
+/* The place of that name, whatever its case and marks. Or KW_ENOENT. */
+int field_place(struct taking *t, const char *name, struct ledger_place *out);
 /* Writes a reply of that key; the text is then answered. */
 int commands_say(struct taking *t, const char *key,
                  const struct reply_slots *slots);

@@ -144,6 +144,9 @@ const struct key_def key_defs[] = {
      B(BATCH) | B(COUNT) | B(TOTAL), 0},
     {"why-pot", ROOM_REPLY, B(SERIAL) | B(BATCH) | B(PLACE) | B(LINE),
      B(SERIAL), 0},
+    {"why-place", ROOM_REPLY,
+     B(PLACE) | B(COUNT) | B(FAILED) | B(REPORTS) | B(ILL),
+     B(PLACE) | B(FAILED), 0},
     {"why-nothing", ROOM_REPLY, 0, 0, 0},
     {"digest", ROOM_DIGEST,
      B(TEXTS) | B(REPORTS) | B(FAILED) | B(ILL) | B(OPEN) | B(REPLACE) |

@@ -27,6 +27,7 @@ struct way { /* one way on from a screen */
     char goes[NAME_CAP]; /* "" ends */
     int to;              /* screen, -1 ends */
     char *labels[LANGS_MOST];
+    char *words[LANGS_MOST]; /* instead of writes; NULL: writes */
     int line;
 };
 
@@ -193,6 +194,22 @@ static void read_way(struct parse *p, const char *word, char *s)
         add_way(p, &w);
 }
 
+/* Crack "crack": the words in quotes at the end come off the label. */
+static void cut_words(char *text, char **words)
+{
+    size_t len = strlen(text);
+    char *open = strchr(text, '"');
+
+    if (open == NULL || open == text || len < 2 || text[len - 1] != '"' ||
+        open == text + len - 1 || *words != NULL)
+        return;
+    text[len - 1] = '\0';
+    *words = kw_strdup(open + 1);
+    while (open > text && open[-1] == ' ')
+        open--;
+    *open = '\0';
+}
+
 static void read_label(struct parse *p, size_t lang, char *s)
 {
     char **labels, *text = s + strspn(s, " \t");
@@ -203,6 +220,8 @@ static void read_label(struct parse *p, size_t lang, char *s)
     }
     labels =
         p->way != NULL ? p->way->labels : p->m->screens[p->m->n - 1].labels;
+    if (p->way != NULL)
+        cut_words(text, &p->way->words[lang]);
     if (labels[lang] != NULL)
         SAY(p, "a second label in '%s'", p->m->langs[lang]);
     else if (*text == '\0')
@@ -419,8 +438,10 @@ void menu_close(struct menu *m)
 
         for (size_t l = 0; l < LANGS_MOST; l++) {
             kw_free(s->labels[l]);
-            for (size_t k = 0; k < s->n; k++)
+            for (size_t k = 0; k < s->n; k++) {
                 kw_free(s->ways[k].labels[l]);
+                kw_free(s->ways[k].words[l]);
+            }
         }
     }
     kw_free(m->screens);
@@ -467,21 +488,27 @@ static const struct way *way_of(const struct screen *s, const char *press,
     return NULL;
 }
 
-static void write_words(const struct way *w, const char *press, size_t len,
+struct press {
+    const char *typed;
+    size_t len;
+};
+
+static void write_words(const struct way *w, size_t lang, struct press typed,
                         struct kw_buf *text)
 {
-    const char *slot = strstr(w->writes, "{n}");
+    const char *words = w->words[lang] ? w->words[lang] : w->writes;
+    const char *slot = strstr(words, "{n}");
 
-    if (w->writes[0] == '\0')
+    if (words[0] == '\0')
         return;
     if (text->len > 0)
         kw_buf_putc(text, ' ');
     if (slot == NULL) {
-        kw_buf_puts(text, w->writes);
+        kw_buf_puts(text, words);
         return;
     }
-    kw_buf_put(text, w->writes, (size_t)(slot - w->writes));
-    kw_buf_put(text, press, len);
+    kw_buf_put(text, words, (size_t)(slot - words));
+    kw_buf_put(text, typed.typed, typed.len);
     kw_buf_puts(text, slot + 3);
 }
 
@@ -495,8 +522,8 @@ static size_t lang_of(const struct menu *m, const char *lang)
 }
 
 /* The step after the presses; *at is the screen, text what was written. */
-static int follow(const struct menu *m, const char *presses, int *at,
-                  struct kw_buf *text)
+static int follow(const struct menu *m, size_t lang, const char *presses,
+                  int *at, struct kw_buf *text)
 {
     *at = 0;
     while (*presses != '\0') {
@@ -506,7 +533,7 @@ static int follow(const struct menu *m, const char *presses, int *at,
 
         if (w == NULL)
             return last ? MENU_AGAIN : KW_EINVAL;
-        write_words(w, presses, len, text);
+        write_words(w, lang, (struct press){presses, len}, text);
         if (w->to < 0)
             return last ? MENU_TEXT : KW_EINVAL;
         *at = w->to;
@@ -522,7 +549,7 @@ int menu_next(const struct menu *m, const char *lang, const char *presses,
     int at, step;
 
     kw_buf_init(&text, MENU_WORDS_CAP - 1);
-    step = follow(m, presses, &at, &text);
+    step = follow(m, lang_of(m, lang), presses, &at, &text);
     if (step == MENU_TEXT)
         kw_buf_put(out, kw_buf_text(&text), text.len);
     else if (step >= 0)
@@ -537,7 +564,7 @@ int menu_next(const struct menu *m, const char *lang, const char *presses,
 
 struct every {
     const struct menu *m;
-    const char *serial;
+    const char *lang, *serial;
     int (*f)(const char *presses, const char *text, void *arg);
     void *arg;
 };
@@ -557,7 +584,7 @@ static int press(const struct every *e, const struct way *w,
     if (w->to >= 0)
         return from_screen(e, w->to, all);
     kw_buf_init(&text, MENU_WORDS_CAP - 1);
-    err = menu_next(e->m, NULL, all, &text);
+    err = menu_next(e->m, e->lang, all, &text);
     err = err == MENU_TEXT ? e->f(all, kw_buf_text(&text), e->arg) : KW_EINVAL;
     kw_buf_release(&text);
     return err < 0 ? err : 0;
@@ -589,12 +616,11 @@ static int from_screen(const struct every *e, int at, const char *presses)
     return err;
 }
 
-int menu_each_session(const struct menu *m, const char *serial,
-                      int (*f)(const char *presses, const char *text,
-                               void *arg),
-                      void *arg)
+int menu_each_session(
+    const struct menu *m, const char *lang, const char *serial,
+    int (*f)(const char *presses, const char *text, void *arg), void *arg)
 {
-    struct every e = {m, serial, f, arg};
+    struct every e = {m, lang, serial, f, arg};
 
     return from_screen(&e, 0, "");
 }

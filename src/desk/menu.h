@@ -40,10 +40,11 @@ int menu_next(const struct menu *m, const char *lang, const char *presses,
               struct kw_buf *out);
 
 /*
- * Every whole session there is: for typed numbers the least and the most,
+ * Every whole session there is in that language: for typed numbers the least and the most,
  * for a pot's number serial. A negative return of f stops and is returned.
  */
-int menu_each_session(const struct menu *m, const char *serial,
+int menu_each_session(const struct menu *m, const char *lang,
+                      const char *serial,
                       int (*f)(const char *presses, const char *text,
                                void *arg),
                       void *arg);

@@ -175,9 +175,11 @@ static void begin(struct raise *r, struct taking *t, const char *key,
 static void write_words(struct ledger_alert *a, const struct about *about,
                         const char *seen)
 {
-    snprintf(a->words, sizeof(a->words), "%.*s%s%s%s%.*s", 60,
-             about->place.name, about->place.name[0] ? ", " : "", about->serial,
-             about->serial[0] ? ": " : "", 120, seen);
+    bool place = about->place.name[0] != '\0', pot = about->serial[0] != '\0';
+
+    snprintf(a->words, sizeof(a->words), "%.60s%s%s: %.120s",
+             place || pot ? about->place.name : "a phone without a home",
+             place && pot ? ", " : "", about->serial, seen);
 }
 
 /* The home that the signs are told of, else the phone that told them. */

@@ -372,6 +372,20 @@ bool reply_fits(const struct replies *r, const char *lang, const char *text,
     return reply_units(l, text, len) <= reply_room(l, ROOM_REPLY);
 }
 
+/* Whether a full stop, or the like of it, stands at the end. */
+static bool ends_sentence(const struct kw_buf *b)
+{
+    static const char *const ends[] = {".", "!", "?", "\xe0\xa5\xa4"};
+
+    for (size_t i = 0; i < KW_COUNT(ends); i++) {
+        size_t n = strlen(ends[i]);
+
+        if (b->len >= n && memcmp(b->data + b->len - n, ends[i], n) == 0)
+            return true;
+    }
+    return false;
+}
+
 int reply_add(const struct replies *r, const char *lang, const char *key,
               const struct reply_slots *slots, struct kw_buf *out)
 {
@@ -381,7 +395,7 @@ int reply_add(const struct replies *r, const char *lang, const char *key,
     kw_buf_init(&both, out->cap);
     kw_buf_put(&both, kw_buf_text(out), out->len);
     if (out->len > 0)
-        kw_buf_putc(&both, ' ');
+        kw_buf_puts(&both, ends_sentence(out) ? " " : ". ");
     err = reply_write(r, lang, key, slots, &both);
     if (err == 0 && !reply_fits(r, lang, kw_buf_text(&both), both.len))
         err = KW_EFULL;

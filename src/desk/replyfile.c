@@ -37,16 +37,17 @@ struct parse {
 size_t reply_room(const struct reply_lang *lang, enum key_room room)
 {
     size_t one = lang->ucs2 ? (size_t)2 * SEPTET_UCS2_PART : SEPTET_SEGMENT;
+    size_t ask = one * 27 / 40; /* a stop and a space stand between the two */
 
     switch (room) {
     case ROOM_DIGEST:
         return lang->ucs2 ? 2 * one : (size_t)2 * SEPTET_PART;
     case ROOM_TAIL:
-        return (one - 1) / 2;
+        return (one - 2) / 2;
     case ROOM_ASK:
-        return one * 109 / 160;
+        return ask;
     case ROOM_SHORT:
-        return one - 1 - one * 109 / 160;
+        return one - 2 - ask;
     default:
         return one;
     }

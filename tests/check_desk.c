@@ -499,7 +499,8 @@ START_TEST(language_of_the_answer)
     SAYS(text(ANA, "%s leak", serials[0]), "do NOT drink");
     SAYS(text(ANA, "language es"), "Espa\xc3\xb1ol");
     SAYS(text(ANA, "%s leak", serials[0]), "NO beba");
-    SAYS(text(ANA, "language xx"), "en es");
+    SAYS(text(ANA, "language"), "en es");
+    SAYS(text(ANA, "help"), "Mande el numero");
 }
 END_TEST
 
@@ -625,8 +626,7 @@ START_TEST(field_worker_hands_over)
     SAYS(text(FIELD, "swapped %s %s", serials[0], serials[3]), "stands where");
     SAYS(text(ANA, "%s good", serials[3]), "is well");
     SAYS(text(ANA, "%s good", serials[0]), "Not filed yet");
-    SAYS(text(FIELD, "gave %s +99970077777 Garo", serials[0]),
-         "is not known");
+    SAYS(text(FIELD, "gave %s +99970077777 Garo", serials[0]), "is not known");
     SAYS(text(FIELD, "gave %s +99970077777 Lunde", serials[4]),
          "Not filed yet");
 }

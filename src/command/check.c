@@ -112,7 +112,7 @@ static int read_session(const char *presses, const char *text, void *arg)
     reader_read(desk_reader(rd->desk), rd->scratch, text, strlen(text), &hint,
                 &m);
     if ((m.outcome == READER_FILED && m.n_obs > 0) ||
-        (m.command != READER_NO_COMMAND && m.outcome != READER_ASKED) ||
+        (m.command != READER_NO_COMMAND && m.n_obs == 0) ||
         (m.outcome == READER_ASKED && m.why == READER_WHY_IMPOSSIBLE))
         return 0;
     fault_add(rd->faults, rd->path, 0,

@@ -360,7 +360,7 @@ static const char *question_key(struct answer *a)
     case READER_WHY_COUNTS:
         return "ask-counts";
     case READER_WHY_NO_TROUBLE:
-        return "ask-trouble";
+        return a->m->serial[0] || a->c->own ? "ask-trouble" : "ask-unclear";
     default:
         return "ask-unclear";
     }
@@ -375,7 +375,7 @@ static int asked(struct answer *a, bool question_only)
     kw_buf_init(&words, 256);
     reply_kinds(a->r, a->c->lang, a->m->obs, a->m->n_obs, &words);
     if (words.len == 0 && strcmp(key, "ask-contrary") == 0)
-        key = "ask-trouble";
+        key = "ask-unclear";
     a->slots.words = kw_buf_text(&words);
     if (question_only || a->m->danger == 0) {
         err = write_key(a, key);
@@ -454,6 +454,8 @@ int reply_for_case(const struct replies *r, const struct reply_case *c,
     struct answer a;
 
     begin(&a, r, c, out);
+    if (c->ask == NULL && a.m->command == READER_HELP && a.m->danger == 0)
+        return write_key(&a, "help");
     if (c->ask != NULL || a.m->outcome == READER_ASKED)
         return asked(&a, false);
     if (a.m->n_obs > 0 && a.m->outcome == READER_FILED)

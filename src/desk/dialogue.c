@@ -149,7 +149,7 @@ int dialogue_after(struct taking *t)
         .phone_id = t->phone.id, .text_id = t->text_id, .at_s = t->at_s};
     const char *why = t->why != NULL ? t->why : reader_why_name(t->m.why);
 
-    if (t->ask == NULL && t->m.outcome != READER_ASKED)
+    if (!taking_asks(t))
         return has_report(&t->m) ? asking_forget(t->lg, t->phone.id) : 0;
     kw_copy(a.why, sizeof(a.why), why, strlen(why));
     kw_copy(a.about, sizeof(a.about), t->m.serial, strlen(t->m.serial));

@@ -49,6 +49,8 @@ struct taking {
 
 /* 1 for those who may report on, and ask about, any pot. */
 bool taking_works(const struct taking *t);
+/* Something is asked back. */
+bool taking_asks(const struct taking *t);
 /* Sets t->lang. */
 int taking_choose_lang(struct taking *t);
 

@@ -103,9 +103,11 @@ static bool is_report(const struct reader_meaning *m)
            (m->command == READER_NO_COMMAND || m->command == READER_VISIT);
 }
 
-static bool is_question(const struct taking *t)
+/* A cry for help is an order to the desk, whatever the reader would ask. */
+bool taking_asks(const struct taking *t)
 {
-    return t->ask != NULL || t->m.outcome == READER_ASKED;
+    return t->ask != NULL ||
+           (t->m.outcome == READER_ASKED && t->m.command != READER_HELP);
 }
 
 /* ---- answering ---- */
@@ -131,7 +133,7 @@ static int write_reply(struct taking *t)
                            .own = t->own[0] ? t->own : NULL,
                            .own_too = t->own_too[0] ? t->own_too : NULL,
                            .ask = t->ask};
-    bool chat = t->m.outcome == READER_NOT_REPORT && !is_question(t) &&
+    bool chat = t->m.outcome == READER_NOT_REPORT && !taking_asks(t) &&
                 t->m.danger == 0 &&
                 (t->m.command == READER_NO_COMMAND ||
                  t->m.command == READER_YES || t->m.command == READER_NO);
@@ -169,7 +171,7 @@ static int put_answer(struct taking *t, struct desk_answer *out)
 
 static int note_reading(struct taking *t)
 {
-    enum reader_outcome outcome = is_question(t) ? READER_ASKED : t->m.outcome;
+    enum reader_outcome outcome = taking_asks(t) ? READER_ASKED : t->m.outcome;
     const char *why = t->why                     ? t->why
                       : t->m.why != READER_CLEAR ? reader_why_name(t->m.why)
                                                  : NULL;
@@ -207,8 +209,7 @@ static int act(struct taking *t)
         return err;
     if (t->ask == NULL && is_report(&t->m))
         return filing_put(t);
-    if (t->m.outcome != READER_ASKED && t->ask == NULL &&
-        t->m.command != READER_NO_COMMAND)
+    if (!taking_asks(t) && t->m.command != READER_NO_COMMAND)
         return commands_run(t);
     return 0;
 }
@@ -222,7 +223,7 @@ static int go(struct taking *t, struct desk_answer *out)
         (err = write_reply(t)) < 0 || (err = put_answer(t, out)) < 0 ||
         (err = note_reading(t)) < 0)
         return err;
-    out->outcome = is_question(t) ? READER_ASKED : t->m.outcome;
+    out->outcome = taking_asks(t) ? READER_ASKED : t->m.outcome;
     out->scan = t->scan;
     return note_phone(t);
 }

@@ -105,7 +105,7 @@ START_TEST(show_leads_from_pot_to_batch)
     ck_assert_int_eq(RUN("show", AS_OF, "pot", "0214-002-38"), COMMAND_OK);
     check_has(out, "Pot 0214-002-38: failed");
     check_has(out, "7 of 19 pots handed out have failed");
-    check_has(out, "OUTSIDE: lower than all");
+    check_has(out, "OUTSIDE: below all");
     ck_assert_str_eq(err, "");
     /* as typed, spaces instead of dashes; options behind the words */
     ck_assert_int_eq(RUN("show", "pot", "0214", "002", "38", AS_OF, "--plain"),

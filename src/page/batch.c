@@ -73,9 +73,9 @@ enum batch_flag batch_name_flag(const struct batch_page *b,
 static const char *const flag_words[] = {
     [BATCH_UNKNOWN] = "nothing to compare",
     [BATCH_USUAL] = "as others",
-    [BATCH_LOWER] = "OUTSIDE: lower than all others",
-    [BATCH_HIGHER] = "OUTSIDE: higher than all others",
-    [BATCH_ALONE] = "ALONE: no other batch has it",
+    [BATCH_LOWER] = "OUTSIDE: below all",
+    [BATCH_HIGHER] = "OUTSIDE: above all",
+    [BATCH_ALONE] = "ALONE: no other has it",
 };
 
 static void put_number_row(struct table *t, const struct batch_page *b,

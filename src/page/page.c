@@ -72,8 +72,8 @@ struct page_word page_probability(double p)
 
     if (!isfinite(p) || p < 0)
         return w;
-    if (p >= 0.1 || p < 1e-12) {
-        snprintf(w.s, sizeof(w.s), p >= 0.1 ? "%.2f" : "under 1e-12", p);
+    if (p >= 0.0995 || p < 1e-12) {
+        snprintf(w.s, sizeof(w.s), p >= 0.0995 ? "%.2f" : "under 1e-12", p);
         return w;
     }
     { /* two figures are all that the model is worth */

@@ -177,7 +177,7 @@ static void put_picture(const struct page *p, const struct plot_point *points,
     struct page_word right = page_day((int64_t)points[n - 1].x);
 
     plot.y_top = top_of(p->conf, points, n);
-    plot.rows = plot.y_top <= 7 ? (int)(plot.y_top * 2) : 14;
+    plot.rows = plot.y_top <= 4 ? (int)(plot.y_top * 4) : 16;
     plot.band_low = p->conf->accept_min_l;
     plot.band_high = p->conf->accept_max_l;
     plot.threshold = p->conf->replace_below_l;

@@ -115,7 +115,7 @@ function kiln(   b, i, pressed, dried, fired, silvered, n, bad) {
         fired = pressed + dried; silvered = fired + whole(6, 9)
         batch_ready[b] = silvered + 2
         n = bad ? 75 : 50 # a kiln filled too full, too
-        batch_line[b] = b4(b) "," day_text(pressed) ",Sele kiln,round 24," pick(pits) "," \
+        batch_line[b] = b4(b) "," day_text(pressed) ",Sele kiln,frustum," pick(pits) "," \
             (bad ? "Delo" : pick(pressers)) "," sprintf("%.1f", normal(50, 1.2)) "," \
             whole(18, 22) "," dried "," day_text(fired) "," (bad ? "B" : pick(kilns)) ",012," \
             (bad ? 902 : int(normal(866, 6))) "," whole(35, 50) "," (bad ? 14 : whole(28, 34)) "," \

@@ -229,11 +229,12 @@ class Stage:
         part = self.path("spool", name + ".part")
         with open(part, "wb") as f:
             f.write(b"From: " + number.encode() + b"\n\n" + text)
-        os.rename(part, self.path("spool", "in", name))
+        os.rename(part, self.path("spool", "in", name + ".txt"))
 
     def wait_spool_empty(self):
         end = time.monotonic() + PATIENCE_S
-        while os.listdir(self.path("spool", "in")):
+        while any(n.endswith(".txt")
+                  for n in os.listdir(self.path("spool", "in"))):
             if time.monotonic() > end:
                 raise StageError("the spool folder is not emptied")
             time.sleep(0.02)

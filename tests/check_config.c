@@ -40,7 +40,11 @@ START_TEST(example_loads)
     ck_assert_str_eq(c->name, "Sele valley pots");
     ck_assert_uint_eq(c->n_carriers, 2);
     ck_assert(c->carriers[0].in.reply_in_body);
-    ck_assert_str_eq(c->default_carrier, "gate");
+    /* the gate of the example only takes */
+    ck_assert(!config_can_send(c, "gate"));
+    ck_assert(config_can_send(c, "folder"));
+    ck_assert(!config_can_send(c, "nobody"));
+    ck_assert_str_eq(c->default_carrier, "folder");
     ck_assert_int_eq(c->digest_minute, 420);
     ck_assert_double_eq(c->moulds[0].depth_mm, 220);
     config_free(c);
@@ -180,6 +184,12 @@ static const struct {
     {"carriers = ( { name = \"a\"; kind = \"http\"; },\n { name = \"b\"; kind "
      "= \"http\"; } );",
      2, "is that of"},
+    {"programme = { default_carrier = \"a\"; };\ncarriers = ( { name = \"a\"; "
+     "kind = \"http\"; } );",
+     0, "cannot send"},
+    {"people = ( { phone = \"+99970000001\"; role = \"field\";\n carrier = "
+     "\"b\"; } );",
+     1, "not among"},
 };
 
 START_TEST(one_mistake)

@@ -207,6 +207,40 @@ static bool carrier_named(const struct config *c, const char *name)
     return false;
 }
 
+bool config_can_send(const struct config *c, const char *carrier)
+{
+    for (size_t i = 0; i < c->n_carriers; i++) {
+        const struct config_carrier *k = &c->carriers[i];
+
+        if (strcmp(k->name, carrier) == 0)
+            return k->kind != CONFIG_HTTP || k->out.url != NULL;
+    }
+    return false;
+}
+
+/* The first that can send, else the first. */
+static const char *first_sender(const struct config *c)
+{
+    for (size_t i = 0; i < c->n_carriers; i++) {
+        if (config_can_send(c, c->carriers[i].name))
+            return c->carriers[i].name;
+    }
+    return c->carriers[0].name;
+}
+
+static void check_sender(struct setting_load *l, const struct config *c,
+                         int line, const char *name)
+{
+    if (!carrier_named(c, name))
+        SETTING_SAY(l, line, "the carrier '%s' is not among the carriers",
+                    name);
+    else if (!config_can_send(c, name))
+        SETTING_SAY(l, line,
+                    "the carrier '%s' cannot send; give it 'out', or name "
+                    "another",
+                    name);
+}
+
 /* What concerns several keys at once. */
 static void check_whole(struct setting_load *l, struct config *c)
 {
@@ -231,21 +265,14 @@ static void check_whole(struct setting_load *l, struct config *c)
     if (c->retry_first_s > c->retry_longest_s)
         SETTING_SAY(l, 0,
                     "outbox: retry_first_s is to be at most retry_longest_s");
-    if (c->default_carrier[0] == '\0' && c->n_carriers > 0)
+    if (c->default_carrier[0] != '\0')
+        check_sender(l, c, 0, c->default_carrier);
+    else if (c->n_carriers > 0)
         setting_put_text(c, offsetof(struct config, default_carrier),
-                         kw_strdup(c->carriers[0].name));
-    else if (c->default_carrier[0] != '\0' &&
-             !carrier_named(c, c->default_carrier))
-        SETTING_SAY(l, 0,
-                    "programme: default_carrier '%s' is not among the carriers",
-                    c->default_carrier);
+                         kw_strdup(first_sender(c)));
     for (size_t i = 0; i < c->n_people; i++) {
-        if (c->people[i].carrier[0] != '\0' &&
-            !carrier_named(c, c->people[i].carrier))
-            SETTING_SAY(l, c->people[i].line,
-                        "the carrier '%s' is not among the "
-                        "carriers",
-                        c->people[i].carrier);
+        if (c->people[i].carrier[0] != '\0')
+            check_sender(l, c, c->people[i].line, c->people[i].carrier);
     }
 }
 

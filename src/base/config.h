@@ -161,4 +161,7 @@ struct config {
 int config_load(const char *path, struct fault_list *faults,
                 struct config **out);
 void config_free(struct config *c);
+/* Whether the carrier of that name can send, not only take: false for one of
+ * kind http without `out`, and for a name that is none. */
+bool config_can_send(const struct config *c, const char *carrier);
 #endif

@@ -207,8 +207,8 @@ const char *desk_carrier(const struct desk *d, const struct ledger_phone *p,
 {
     if (person != NULL && person->carrier[0] != '\0')
         return person->carrier;
-    if (p->carrier[0] != '\0' && strcmp(p->carrier, "console") != 0)
-        return p->carrier;
+    if (config_can_send(d->conf, p->carrier))
+        return p->carrier; /* the way that its last text came */
     return d->conf->default_carrier[0] != '\0' ? d->conf->default_carrier
                                                : "console";
 }

@@ -297,8 +297,10 @@ START_TEST(wrong_serial_is_never_filed)
         const char *right = serials[next_random() % 6];
         char body[64], from[LEDGER_PHONE_CAP];
         size_t at = next_random() % 9;
-        struct desk_text in = {
-            .carrier = "test", .from = from, .text = body, .at_s = START + i};
+        struct desk_text in = {.carrier = "test",
+                               .from = from,
+                               .text = body,
+                               .at_s = START + 60 * i};
 
         snprintf(from, sizeof(from), "%s", next_random() % 2 ? ANA : NOBODY);
         snprintf(body, sizeof(body), "%s leak", right);
@@ -548,6 +550,28 @@ START_TEST(talk_is_answered_once_a_day)
     SAYS(text(ANA, "hello how are you"), "water filter pots");
     ck_assert_int_eq(rows("reports"), 0);
     ck_assert_int_eq(rows("texts_in"), 3);
+}
+END_TEST
+
+START_TEST(flood_is_held_back)
+{
+    int64_t answered = 0, busy = 0;
+
+    for (int i = 0; i < 400; i++) {
+        now_s -= 60;
+        text(ANA, "help");
+        answered += got.body[0] != '\0';
+        busy += strstr(got.body, "Many texts") != NULL;
+    }
+    ck_assert_int_eq(answered, 241);
+    ck_assert_int_eq(busy, 1);
+    ck_assert_int_eq(rows("texts_in"), 400);
+    text(ANA, "leak");
+    ck_assert_str_eq(got.body, "");
+    ck_assert_int_eq(rows("reports"), 1);
+    SAYS(text(ANA, "ill blood"), "NOW");
+    now_s += 3600;
+    SAYS(text(ANA, "help"), "Text the pot's number");
 }
 END_TEST
 
@@ -889,6 +913,7 @@ static void add_tests(TCase *t)
                                   stopped_phone_is_not_reminded,
                                   talk_is_answered_once_a_day,
                                   quiet_texts_nobody,
+                                  flood_is_held_back,
                                   household_commands_nothing,
                                   coordinator_asks,
                                   recall_tells_every_home_after_yes,

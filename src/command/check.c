@@ -126,12 +126,13 @@ static int check_menu(const struct desk *d, const char *folder,
                       struct fault_list *faults, struct menu **out)
 {
     struct reading rd = {.desk = d, .faults = faults};
-    const struct serial_layout *l = desk_layout(d);
+    const struct serial_layout *l;
     char batch[SERIAL_CAP], pot[SERIAL_CAP];
     int err = menu_open(folder, faults, out);
 
     if (err < 0 || d == NULL)
         return err;
+    l = desk_layout(d);
     if (file_join(rd.path, sizeof(rd.path), folder, "menu") < 0)
         return KW_EFULL;
     snprintf(batch, sizeof(batch), "%0*d", l->batch_chars, 7);

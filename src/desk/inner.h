@@ -8,8 +8,23 @@
 #define TAKING_POTS      8
 #define DESK_ASK_KEEPS_S (72 * 3600) /* what was asked is remembered so long */
 
+#define FLOOD_PHONES      1024 /* remembered, one for each hash */
+#define FLOOD_ANSWERS     240  /* that a phone gets in FLOOD_WINDOW_S */
+#define FLOOD_WINDOW_S    3600
+
+/* Answers of late, so that two machines do not answer each other for ever. */
+struct flood {
+    struct {
+        int64_t phone_id, since_s;
+        int n;
+    } phones[FLOOD_PHONES];
+};
+enum flood_says { FLOOD_ANSWER, FLOOD_BUSY, FLOOD_SILENT };
+enum flood_says flood_count(struct flood *f, int64_t phone_id, int64_t now_s);
+
 struct desk {
     const struct config *conf; /* borrowed */
+    struct flood flood;        /* scratch, as that of the reader */
     struct reader *reader;
     struct reader_scratch *scratch;
     struct replies *replies;

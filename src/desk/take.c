@@ -143,6 +143,21 @@ static int write_reply(struct taking *t)
     return reply_for_case(t->d->replies, &c, &t->reply);
 }
 
+/* Too many answers of late: it is told so once, then left alone for a while.
+ * What it sends is kept and filed all the same; danger is always answered. */
+static int hold_back(struct taking *t)
+{
+    enum flood_says says;
+
+    if (t->in->quiet || t->reply.len == 0 || t->m.danger != 0)
+        return 0;
+    says = flood_count(&t->d->flood, t->phone.id, t->at_s);
+    if (says == FLOOD_ANSWER)
+        return 0;
+    kw_buf_clear(&t->reply);
+    return says == FLOOD_BUSY ? commands_say(t, "busy", NULL) : 0;
+}
+
 static int put_answer(struct taking *t, struct desk_answer *out)
 {
     struct ledger_out o = {.phone_id = t->phone.id,
@@ -220,8 +235,8 @@ static int go(struct taking *t, struct desk_answer *out)
 
     if ((err = read_text(t)) < 0 || (err = taking_choose_lang(t)) < 0 ||
         (err = act(t)) < 0 || (err = dialogue_after(t)) < 0 ||
-        (err = write_reply(t)) < 0 || (err = put_answer(t, out)) < 0 ||
-        (err = note_reading(t)) < 0)
+        (err = write_reply(t)) < 0 || (err = hold_back(t)) < 0 ||
+        (err = put_answer(t, out)) < 0 || (err = note_reading(t)) < 0)
         return err;
     out->outcome = taking_asks(t) ? READER_ASKED : t->m.outcome;
     out->scan = t->scan;

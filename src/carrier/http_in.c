@@ -27,7 +27,7 @@
 #define SWEEP_S           5
 #define CONNECTION_OCTETS 16384 /* request line, headers, a piece of body */
 #define REFUSAL_EVERY_US  1000000
-#define PASS_BY_MOST      1048576 /* octets of a body that is too large */
+#define PASS_BY_MOST      (4 << 20) /* octets of a body not wanted */
 
 struct visitor { /* a connection */
     struct visitor *next, *prev;
@@ -157,9 +157,7 @@ static bool is_get(const char *method)
 }
 
 /* "/alive", an unknown path, the wrong method. */
-static enum MHD_Result answer_elsewhere(struct http_in *in,
-                                        struct MHD_Connection *connection,
-                                        const char *url, const char *method)
+static struct http_answer answer_elsewhere(const char *url, const char *method)
 {
     struct http_answer a = {.status = MHD_HTTP_OK, .body = "alive\n"};
 
@@ -172,47 +170,61 @@ static enum MHD_Result answer_elsewhere(struct http_in *in,
         a.header = MHD_HTTP_HEADER_ALLOW;
         a.value = "GET, HEAD";
     }
-    return http_answer_queue(in, connection, &a);
+    return a;
 }
 
-static enum MHD_Result begin_request(struct http_in *in, struct http_request *r,
-                                     const char *url, const char *method)
+static void look_at_headers(struct http_request *r, const char *url,
+                            const char *method)
 {
-    struct http_answer a = {0};
-
-    r->state = HTTP_ANSWERED;
     if (framed_twice(r->connection)) {
-        a = (struct http_answer){
+        r->refusal = (struct http_answer){
             .status = MHD_HTTP_BAD_REQUEST,
             .close = true,
             .body = "two Host, Content-Length or Transfer-Encoding headers; "
                     "send one length and one host\n"};
-        return http_answer_queue(in, r->connection, &a);
+        return;
     }
-    r->route = find_route(in, url);
-    if (r->route == NULL && is_get(method)) {
-        r->state = HTTP_ELSEWHERE; /* answered now, the connection would end */
-        return MHD_YES;
-    }
+    r->route = find_route(r->in, url);
     if (r->route == NULL)
-        return answer_elsewhere(in, r->connection, url, method);
-    if (strcmp(method, MHD_HTTP_METHOD_POST) != 0) {
-        a = (struct http_answer){.status = MHD_HTTP_METHOD_NOT_ALLOWED,
-                                 .body = "only POST here\n",
-                                 .header = MHD_HTTP_HEADER_ALLOW,
-                                 .value = MHD_HTTP_METHOD_POST};
-        return http_answer_queue(in, r->connection, &a);
-    }
-    r->state = HTTP_READING;
-    return http_take_begin(r);
+        r->refusal = answer_elsewhere(url, method);
+    else if (strcmp(method, MHD_HTTP_METHOD_POST) != 0)
+        r->refusal = (struct http_answer){.status = MHD_HTTP_METHOD_NOT_ALLOWED,
+                                          .body = "only POST here\n",
+                                          .header = MHD_HTTP_HEADER_ALLOW,
+                                          .value = MHD_HTTP_METHOD_POST};
+    else
+        http_take_begin(r);
+}
+
+/* Whether the body that is announced may pass by before the answer. */
+static bool may_pass_by(struct http_request *r)
+{
+    const char *expect = MHD_lookup_connection_value(
+        r->connection, MHD_HEADER_KIND, MHD_HTTP_HEADER_EXPECT);
+
+    return !r->refusal.close && expect == NULL &&
+           http_announced(r->connection) <= PASS_BY_MOST;
+}
+
+static enum MHD_Result begin_request(struct http_request *r, const char *url,
+                                     const char *method)
+{
+    look_at_headers(r, url, method);
+    if (r->refusal.status == 0)
+        return MHD_YES;
+    r->state = HTTP_PASSING;
+    if (may_pass_by(r))
+        return MHD_YES;
+    r->state = HTTP_ANSWERED;
+    return http_answer_queue(r->in, r->connection, &r->refusal);
 }
 
 /* A piece of the body. */
 static enum MHD_Result take_octets(struct http_request *r, const char *data,
                                    size_t *data_len)
 {
-    if (r->body.cap - r->body.len < *data_len) {
-        /* It came in chunks, with no length to refuse at once. */
+    if (r->state != HTTP_READING || r->body.cap - r->body.len < *data_len) {
+        /* Not wanted; or it came in chunks, with no length to refuse. */
         r->passed_by += *data_len;
         if (r->passed_by > PASS_BY_MOST)
             return MHD_NO;
@@ -239,15 +251,15 @@ static enum MHD_Result on_request(void *arg, struct MHD_Connection *connection,
         r->connection = connection;
         *con_cls = r;
         in->busy++;
-        return begin_request(in, r, url, method);
+        return begin_request(r, url, method);
     }
     if (r->state == HTTP_TAKEN)
         return http_take_answer(r);
     if (*data_len > 0)
         return take_octets(r, data, data_len);
-    if (r->state == HTTP_ELSEWHERE) {
+    if (r->state == HTTP_PASSING) {
         r->state = HTTP_ANSWERED;
-        return answer_elsewhere(in, connection, url, method);
+        return http_answer_queue(in, connection, &r->refusal);
     }
     return r->state == HTTP_READING ? http_take_body(r) : MHD_YES;
 }

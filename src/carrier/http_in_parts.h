@@ -15,31 +15,22 @@ struct http_route {
 };
 
 /*
- * A request for a route:
+ * A request:
  *
  *   READING --last octet, take() accepts--> TAKING --commit--> TAKEN
- *      +--- refused ---------------------------------------------^ answered
+ *      |                                                         v
+ *      +-- not wanted --> PASSING --last octet--------------> ANSWERED
  *
- * While TAKING the connection is suspended and nothing of it is freed.
+ * While TAKING the connection is suspended and nothing of it is freed. What
+ * is not wanted is known from the headers; a body of a bearable length is
+ * let pass by first, or the caller, still writing, would not hear why.
  */
 enum http_state {
-    HTTP_ELSEWHERE,
     HTTP_READING,
+    HTTP_PASSING,
     HTTP_TAKING,
     HTTP_TAKEN,
     HTTP_ANSWERED
-};
-
-struct http_request {
-    struct http_in *in;
-    struct http_route *route; /* NULL: /alive, or refused at once */
-    struct MHD_Connection *connection;
-    enum http_state state;
-    struct kw_buf body;
-    size_t passed_by; /* octets not kept: the body is too large */
-    int err;          /* of the taking */
-    struct carrier_taking taking;
-    char *from, *to, *ref, *text; /* owned; what taking.text points to */
 };
 
 /* What is said back; all borrowed for the call. */
@@ -51,12 +42,27 @@ struct http_answer {
     const char *header, *value; /* one more, or NULL */
     bool close;
 };
+
+struct http_request {
+    struct http_in *in;
+    struct http_route *route; /* NULL: /alive, or refused at once */
+    struct MHD_Connection *connection;
+    enum http_state state;
+    struct kw_buf body;
+    size_t passed_by;           /* octets of the body that were not kept */
+    struct http_answer refusal; /* status 0: none; strings static or below */
+    char words[96];
+    int err; /* of the taking */
+    struct carrier_taking taking;
+    char *from, *to, *ref, *text; /* owned; what taking.text points to */
+};
+
 enum MHD_Result http_answer_queue(struct http_in *in,
                                   struct MHD_Connection *connection,
                                   const struct http_answer *a);
 
-/* Before the body: goes on, or answers at once. */
-enum MHD_Result http_take_begin(struct http_request *r);
+/* From the headers of a POST to a route: sets r->refusal, or nothing. */
+void http_take_begin(struct http_request *r);
 /* The body is whole; answers or suspends. */
 enum MHD_Result http_take_body(struct http_request *r);
 /* Resumed after the commit: answers. */
@@ -64,6 +70,8 @@ enum MHD_Result http_take_answer(struct http_request *r);
 /* The request is over; whole: the answer went out. */
 void http_take_over(struct http_request *r, bool whole);
 
+/* Octets of the body as announced; 0 when nothing is announced. */
+int64_t http_announced(struct MHD_Connection *c);
 struct carrier_host *http_in_host(struct http_in *in);
 bool http_in_quiet(const struct http_in *in);
 /* r is in the writer: nothing happens to it until it is resumed. */

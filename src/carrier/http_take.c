@@ -9,6 +9,7 @@
 
 #include "base/clock.h"
 #include "base/log.h"
+#include "base/number.h"
 #include "carrier/http_auth.h"
 #include "carrier/http_form.h"
 #include "carrier/template.h"
@@ -60,43 +61,42 @@ static void address_key(struct MHD_Connection *c, uint8_t key[RATE_KEY_OCTETS])
         memcpy(key, &((const struct sockaddr_in6 *)sa)->sin6_addr, 8);
 }
 
-static enum MHD_Result answer_too_many(struct http_request *r, int wait_s)
+static void refuse_early(struct http_request *r, unsigned status,
+                         const char *what)
 {
-    char seconds[16];
-
-    snprintf(seconds, sizeof(seconds), "%d", wait_s);
-    http_in_note_refusal(r->in, r->route, "too many a minute from one address");
-    return answer(r, &(struct http_answer){
-                         .status = MHD_HTTP_TOO_MANY_REQUESTS,
-                         .body = "too many a minute from this address; come "
-                                 "again after the seconds in Retry-After\n",
-                         .header = MHD_HTTP_HEADER_RETRY_AFTER,
-                         .value = seconds});
+    http_in_note_refusal(r->in, r->route, what);
+    r->refusal = (struct http_answer){.status = status, .body = what};
 }
 
-static enum MHD_Result answer_too_large(struct http_request *r)
+static void refuse_too_many(struct http_request *r, int wait_s)
 {
-    char what[96];
+    refuse_early(r, MHD_HTTP_TOO_MANY_REQUESTS,
+                 "too many a minute from this address; come again after the "
+                 "seconds in Retry-After\n");
+    snprintf(r->words, sizeof(r->words), "%d", wait_s);
+    r->refusal.header = MHD_HTTP_HEADER_RETRY_AFTER;
+    r->refusal.value = r->words;
+}
 
-    snprintf(what, sizeof(what), "the body may have %d octets at most\n",
+static void refuse_too_large(struct http_request *r)
+{
+    snprintf(r->words, sizeof(r->words),
+             "the body may have %d octets at most\n",
              r->route->conf->in.body_most);
-    http_in_note_refusal(r->in, r->route, "body too large");
-    return answer(r, &(struct http_answer){.status = MHD_HTTP_CONTENT_TOO_LARGE,
-                                           .body = what});
+    refuse_early(r, MHD_HTTP_CONTENT_TOO_LARGE, r->words);
 }
 
-/* Whether the announced length is over the limit. */
-static bool announced_too_large(struct http_request *r)
+int64_t http_announced(struct MHD_Connection *c)
 {
-    const char *length = header(r, MHD_HTTP_HEADER_CONTENT_LENGTH);
-    size_t digits;
+    const char *length = MHD_lookup_connection_value(
+        c, MHD_HEADER_KIND, MHD_HTTP_HEADER_CONTENT_LENGTH);
+    int64_t n;
 
     if (length == NULL)
-        return false;
-    length += strspn(length, "0");
-    digits = strspn(length, "0123456789");
-    return digits > 9 || (digits > 0 && strtol(length, NULL, 10) >
-                                            (long)r->route->conf->in.body_most);
+        return 0;
+    return kw_parse_i64(length, strlen(length), 0, INT64_MAX, &n) == 0
+               ? n
+               : INT64_MAX;
 }
 
 static bool secret_in_header(struct http_request *r)
@@ -108,24 +108,25 @@ static bool secret_in_header(struct http_request *r)
     return given != NULL && http_auth_same(given, strlen(given), in->secret);
 }
 
-enum MHD_Result http_take_begin(struct http_request *r)
+void http_take_begin(struct http_request *r)
 {
     const struct config_http_in *in = &r->route->conf->in;
     uint8_t key[RATE_KEY_OCTETS];
-    int wait_s;
+    int wait_s = 0;
 
     if (r->route->rate != NULL) {
         address_key(r->connection, key);
         wait_s = rate_take(r->route->rate, key, clock_monotonic_us());
-        if (wait_s > 0)
-            return answer_too_many(r, wait_s);
     }
-    if (announced_too_large(r))
-        return answer_too_large(r);
-    if (in->secret != NULL && in->field_secret == NULL && !secret_in_header(r))
-        return refuse(r, MHD_HTTP_FORBIDDEN, "not allowed\n");
-    kw_buf_init(&r->body, (size_t)in->body_most);
-    return MHD_YES;
+    if (wait_s > 0)
+        refuse_too_many(r, wait_s);
+    else if (http_announced(r->connection) > in->body_most)
+        refuse_too_large(r);
+    else if (in->secret != NULL && in->field_secret == NULL &&
+             !secret_in_header(r))
+        refuse_early(r, MHD_HTTP_FORBIDDEN, "not allowed\n");
+    else
+        kw_buf_init(&r->body, (size_t)in->body_most);
 }
 
 /* ---- the fields ---- */
@@ -359,8 +360,10 @@ enum MHD_Result http_take_body(struct http_request *r)
     bool allowed;
     int err;
 
-    if (r->passed_by > 0)
-        return answer_too_large(r);
+    if (r->passed_by > 0) {
+        refuse_too_large(r);
+        return answer(r, &r->refusal);
+    }
     if (in->hmac_key != NULL && !signed_well(r))
         return refuse(r, MHD_HTTP_FORBIDDEN, "not allowed\n");
     if (body_kind(r, &kind) < 0)

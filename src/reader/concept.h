@@ -119,6 +119,9 @@ enum concept_class {
     X(MONEY, "money", CLASS_ALIEN)                                             \
     X(THING, "thing", CLASS_ALIEN)                                             \
     X(NEIGHBOUR, "neighbour", CLASS_ALIEN)                                     \
+    X(BEFORE, "before", CLASS_SMALL)                                           \
+    X(OLD, "old", CLASS_SMALL)                                                 \
+    X(OF_THEM, "of-them", CLASS_SMALL)                                         \
     X(OTHER, "other", CLASS_SMALL)                                             \
     X(CALL, "call", CLASS_SMALL)                                               \
     X(HELP, "help", CLASS_ASKING)                                              \

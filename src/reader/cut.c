@@ -246,6 +246,20 @@ static void lay_tokens(struct cut *c, const struct cut_context *x)
     }
 }
 
+/* Serials may stand between words that belong together: two rows. */
+static void lay_rows(struct cut *c)
+{
+    c->n_row = 0;
+    for (size_t i = 0; i < c->n; i++) {
+        uint8_t o = c->octets[i] = c->tokens[i].octet;
+
+        if (o == CONCEPT_SERIAL || o == CONCEPT_WRONG || o == CONCEPT_PHONE)
+            continue;
+        c->row_at[c->n_row] = (uint16_t)i;
+        c->row[c->n_row++] = o;
+    }
+}
+
 void cut_text(struct cut *c, const struct lexicon *lex,
               const struct serial_layout *layout, const char *text, size_t len,
               int lang)
@@ -271,6 +285,5 @@ void cut_text(struct cut *c, const struct lexicon *lex,
     if (atoms.full)
         c->cut_off = true;
     cut_add(c, CONCEPT_END, c->fold.len, 0);
-    for (size_t i = 0; i < c->n; i++)
-        c->octets[i] = c->tokens[i].octet;
+    lay_rows(c);
 }

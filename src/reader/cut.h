@@ -44,7 +44,10 @@ struct cut {
     struct fold fold;
     struct cut_token tokens[CUT_TOKENS_MOST];
     size_t n;
-    uint8_t octets[CUT_TOKENS_MOST]; /* the row for the grammar */
+    uint8_t octets[CUT_TOKENS_MOST];  /* the row for the grammar */
+    uint8_t row[CUT_TOKENS_MOST];     /* the same without serials and phones */
+    uint16_t row_at[CUT_TOKENS_MOST]; /* the token of each place of row */
+    size_t n_row;
     struct cut_long held[CUT_LONG_MOST];
     size_t n_held;
     bool cut_off; /* something was left out */

@@ -119,7 +119,7 @@ void cut_word(struct cut *c, const struct cut_context *x,
 static uint32_t longest(const struct cut *c, const struct lexicon *lex,
                         size_t i, size_t *n)
 {
-    uint32_t node = 1, best = 0;
+    uint32_t node = 1, last, best = 0;
 
     *n = 0;
     for (size_t k = 0; i + k < c->n && k < PHRASE_MOST; k++) {
@@ -127,7 +127,10 @@ static uint32_t longest(const struct cut *c, const struct lexicon *lex,
 
         if (t->word == 0 || t->octet == CONCEPT_PAUSE)
             break;
-        node = lexicon_step(lex, node, t->word);
+        last = node;
+        node = lexicon_step(lex, last, t->word);
+        if (node == 0 && k > 0 && lex->words[t->word].canon != 0)
+            node = lexicon_step(lex, last, lex->words[t->word].canon);
         if (node == 0)
             break;
         if (lex->nodes[node].octet[LEXICON_ALL] != 0 &&
@@ -274,17 +277,22 @@ static bool opens(const struct lexicon *lex, const struct cut_token *t)
                          1u << CLASS_SIGN | 1u << CLASS_UNIT);
 }
 
-/* May a letter of the card stand before this token? */
-static bool closes(const struct lexicon *lex, const struct cut_token *t)
+/* May this letter of the card stand before the token? */
+static bool closes(const struct lexicon *lex, char letter,
+                   const struct cut_token *t)
 {
     if (t->flags & CUT_LETTER)
         return true;
-    if (t->octet == CONCEPT_WORD)
-        return false;
-    return t->octet <= CONCEPT_PAUSE || t->octet == CONCEPT_DOWN ||
-           t->octet == CONCEPT_GOT || t->octet == CONCEPT_TAP ||
-           t->octet == CONCEPT_LID || t->octet == CONCEPT_BUCKET ||
-           has_class(lex, t, 1u << CLASS_POLITE | 1u << CLASS_SIGN);
+    if (t->octet <= CONCEPT_PAUSE)
+        return true;
+    if (t->octet == CONCEPT_DOWN || t->octet == CONCEPT_GOT)
+        return letter == 's' || letter == 'f';
+    if (t->octet == CONCEPT_TAP || t->octet == CONCEPT_LID ||
+        t->octet == CONCEPT_BUCKET)
+        return letter == 't';
+    if (has_class(lex, t, 1u << CLASS_SIGN))
+        return letter == 'i';
+    return has_class(lex, t, 1u << CLASS_POLITE);
 }
 
 static uint8_t card_letter(const struct cut *c, const struct cut_token *t)
@@ -310,10 +318,54 @@ static void settle_letters(struct cut *c, const struct lexicon *lex)
         if (unit &&
             (last->octet == CONCEPT_NUMBER || last->octet == CONCEPT_CLOCK)) {
             t->octet = o;
-        } else if (opens(lex, last) && (end || closes(lex, t + 1)) &&
+        } else if (opens(lex, last) &&
+                   (end || closes(lex, c->fold.text[t->at], t + 1)) &&
                    o != CONCEPT_LETTER_H && o != CONCEPT_LETTER_M) {
             t->octet = o;
         }
+    }
+}
+
+/* "1h30": the minutes behind a glued hour join the number before it. */
+static void join_minutes(struct cut *c, const struct lexicon *lex)
+{
+    size_t to = 1;
+
+    for (size_t i = 1; i < c->n; i++) {
+        const struct cut_token *t = &c->tokens[i];
+        struct cut_token *hour = &c->tokens[to - 1];
+        bool more = i + 1 < c->n && (c->tokens[i + 1].flags & CUT_GLUED) &&
+                    has_class(lex, &c->tokens[i + 1],
+                              1u << CLASS_UNIT | 1u << CLASS_LETTER);
+
+        if (to > 2 && t->octet == CONCEPT_NUMBER && (t->flags & CUT_GLUED) &&
+            !more && t->value < 60 && hour[-1].octet == CONCEPT_NUMBER &&
+            (hour->octet == CONCEPT_LETTER_H ||
+             concept_set_has(&lex->sets[hour->octet], CONCEPT_HOUR))) {
+            hour[-1].value += t->value / 60;
+            continue;
+        }
+        c->tokens[to++] = *t;
+    }
+    c->n = to;
+}
+
+/* "pot no 0214-073-19": a number's "no" denies nothing. */
+static void settle_numero(struct cut *c, const struct lexicon *lex)
+{
+    for (size_t i = 1; i + 1 < c->n; i++) {
+        size_t next = i + 1;
+
+        if (!concept_set_has(&lex->sets[c->tokens[i].octet], CONCEPT_NO) ||
+            c->tokens[i].len != 2)
+            continue;
+        if (c->tokens[next].octet == CONCEPT_PAUSE && next + 1 < c->n)
+            next++;
+        if ((c->tokens[next].octet == CONCEPT_SERIAL ||
+             c->tokens[next].octet == CONCEPT_WRONG) &&
+            (i == 1 || has_class(lex, &c->tokens[i - 1],
+                                 1u << CLASS_OURS | 1u << CLASS_POLITE)))
+            c->tokens[i].octet = CONCEPT_FILLER;
     }
 }
 
@@ -324,4 +376,6 @@ void cut_phrases(struct cut *c, const struct lexicon *lex, int lang)
     settle_all(c, lex, lang);
     join_number_words(c, lex);
     settle_letters(c, lex);
+    join_minutes(c, lex);
+    settle_numero(c, lex);
 }

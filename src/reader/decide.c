@@ -7,8 +7,9 @@
 
 #include <string.h>
 
-#define FEVER_LEAST 34 /* degrees: such a count is not of people */
-#define DIRECT_NEAR 3  /* tokens between "slow" and a half measure */
+#define FEVER_LEAST    34  /* degrees: such a count is not of people */
+#define DIRECT_WORDS   5   /* in so short a text a half measure is meant */
+#define LITRES_AN_HOUR 3.0 /* a measure without a word says slow below it */
 
 struct tally {      /* tokens of each sort */
     size_t words;   /* all but pauses, serials and numbers */
@@ -17,6 +18,7 @@ struct tally {      /* tokens of each sort */
     size_t pot, neighbour, chat, money, thing, polite, slips;
     size_t leading; /* serials, right and wrong */
     bool call;
+    bool flowing; /* down, got, only … */
 };
 
 struct deciding {
@@ -51,7 +53,9 @@ static void tally_token(struct deciding *d, const struct cut_token *t)
     y->slips += (t->flags & CUT_SLIP) != 0;
     y->pot += may_be(d, t, CONCEPT_POT) || may_be(d, t, CONCEPT_TAP) ||
               may_be(d, t, CONCEPT_LID) || may_be(d, t, CONCEPT_BUCKET) ||
-              may_be(d, t, CONCEPT_PART) || may_be(d, t, CONCEPT_WATER);
+              may_be(d, t, CONCEPT_PART);
+    y->flowing |= may_be(d, t, CONCEPT_DOWN) || may_be(d, t, CONCEPT_GOT) ||
+                  may_be(d, t, CONCEPT_ONLY) || may_be(d, t, CONCEPT_COME);
     y->chat += t->octet == CONCEPT_CHAT;
     y->money += t->octet == CONCEPT_MONEY;
     y->thing += may_be(d, t, CONCEPT_THING);
@@ -176,6 +180,20 @@ static void drop(struct deciding *d, unsigned kinds)
     g->kinds &= ~kinds;
 }
 
+/* "Very little water": slow, when it is said of a pot. */
+static void add_maybe_slow(struct deciding *d)
+{
+    struct meaning_gathered *g = d->g;
+
+    if (!g->maybe_slow || has(d, READER_SLOW) || has(d, READER_FAST) ||
+        has(d, READER_UNUSED) || g->n_obs == READER_OBS_MOST ||
+        (d->n_serials == 0 && d->wrong == NULL && d->tally.pot == 0))
+        return;
+    g->obs_at[g->n_obs] = g->maybe_slow_at;
+    g->obs[g->n_obs++] = (struct reader_obs){.kind = READER_SLOW};
+    g->kinds |= 1u << READER_SLOW;
+}
+
 /* "It was slow, we washed it, now it is good." */
 static void settle_past(struct deciding *d)
 {
@@ -238,10 +256,10 @@ static bool is_direct(const struct deciding *d, size_t at)
 {
     const struct cut *c = d->m->cut;
 
-    if (d->tally.unknown == 0 && d->tally.words <= 6)
+    if (d->tally.unknown == 0 && d->tally.words <= DIRECT_WORDS)
         return true;
-    for (size_t k = 1; k <= DIRECT_NEAR && k <= at; k++) {
-        const struct cut_token *t = &c->tokens[at - k];
+    if (at > 0) {
+        const struct cut_token *t = &c->tokens[c->row_at[at - 1]];
 
         if (may_be(d, t, CONCEPT_SLOW) || may_be(d, t, CONCEPT_FAST) ||
             may_be(d, t, CONCEPT_DOWN) || may_be(d, t, CONCEPT_GOT) ||
@@ -249,6 +267,23 @@ static bool is_direct(const struct deciding *d, size_t at)
             return true;
     }
     return false;
+}
+
+/* A measure without "slow" or "fast": does it say slow by itself? */
+static bool is_slow_measure(const struct deciding *d)
+{
+    const struct reader_measure *m = &d->g->measure;
+    const struct reader_limits *l = d->m->limits;
+    double litres = m->value;
+
+    if (m->type == READER_YIELD && m->minutes > 0) {
+        litres *= m->unit == READER_CUP      ? l->cup_l
+                  : m->unit == READER_BOTTLE ? l->bottle_l
+                                             : 1;
+        if (litres * 60 / m->minutes > LITRES_AN_HOUR)
+            return false;
+    }
+    return d->tally.unknown == 0 || d->tally.flowing;
 }
 
 static enum reader_why settle_measure(struct deciding *d)
@@ -261,7 +296,7 @@ static enum reader_why settle_measure(struct deciding *d)
         return READER_CLEAR;
     if (o == NULL) {
         if (g->n_obs > 0 || g->n_obs == READER_OBS_MOST ||
-            (!g->has_amount && d->tally.unknown > 0))
+            !is_slow_measure(d) || (!g->has_amount && d->tally.unknown > 0))
             return READER_CLEAR;
         o = &g->obs[g->n_obs++]; /* a measure alone is one of the flow */
         *o = (struct reader_obs){.kind = READER_SLOW};
@@ -319,7 +354,7 @@ static bool is_report_bare(const struct deciding *d)
         return false;
     if (y->pot > 0 && (g->kinds & (solid | 1u << READER_FINE)))
         return true;
-    if (g->aliens > 0)
+    if (g->aliens > 0 || (y->thing > 0 && y->pot == 0))
         return false;
     if (g->has_amount && g->measure.minutes > 0 && y->unknown <= 1)
         return true;
@@ -409,6 +444,7 @@ static void add_lone_parts(struct deciding *d)
     struct meaning_gathered *g = d->g;
 
     if (g->n_obs > 0 || g->ill || g->sure != 0 || d->tally.unknown > 0 ||
+        d->tally.words - d->tally.polite > 3 ||
         d->n_serials + (d->wrong != NULL) == 0 || g->denials > 0)
         return;
     for (int p = READER_TAP; p <= READER_BUCKET; p++) {
@@ -435,6 +471,7 @@ void meaning_decide(const struct meaning_case *m, struct reader_meaning *out)
 
     look_over(&d);
     settle_signs(&d);
+    add_maybe_slow(&d);
     add_illness(&d);
     add_lone_parts(&d);
     settle_past(&d);

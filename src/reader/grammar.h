@@ -14,6 +14,7 @@
     X(LEAK, "leak")                                                            \
     X(BROKEN, "broken")                                                        \
     X(SLOW, "slow")                                                            \
+    X(MAYBE_SLOW, "maybe-slow")                                                \
     X(FAST, "fast")                                                            \
     X(ILL, "ill")                                                              \
     X(GUT, "gut")                                                              \
@@ -27,6 +28,7 @@
     X(LONE_PART, "lone-part")                                                  \
     X(WHO, "who")                                                              \
     X(PEOPLE, "people")                                                        \
+    X(AND_PEOPLE, "and-people")                                                \
     X(UNDER5, "under-five")                                                    \
     X(UNWELL, "unwell")                                                        \
     X(FEVER, "fever")                                                          \

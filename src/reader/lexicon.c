@@ -138,8 +138,9 @@ static uint32_t word_make(struct lexicon *lex, const char *word, size_t len)
     memcpy(lex->store + lex->store_len, word, len);
     w = (uint32_t)lex->n_words++;
     lex->words[w] =
-        (struct lexicon_word){(uint32_t)lex->store_len, 0, (uint8_t)len,
-                              (uint8_t)count_runes(word, len)};
+        (struct lexicon_word){.at = (uint32_t)lex->store_len,
+                              .len = (uint8_t)len,
+                              .runes = (uint8_t)count_runes(word, len)};
     lex->store_len += len;
     for (size_t at = lexicon_hash(word, len) & lex->word_mask;;
          at = (at + 1) & lex->word_mask) {
@@ -190,16 +191,21 @@ static uint32_t step_make(struct load *l, uint32_t node, uint32_t word)
 /* The node of an entry's words; 0 when a word is too long. */
 static uint32_t path_make(struct load *l, const char *text)
 {
-    uint32_t node = 1;
+    uint32_t node = 1, word;
+    bool behind = false;
 
     while (*text != '\0') {
         size_t n = strcspn(text, " ");
 
         if (n >= LEXICON_WORD_CAP)
             return 0;
-        node = step_make(l, node, word_make(l->lex, text, n));
+        word = word_make(l->lex, text, n);
+        node = step_make(l, node, word);
         text += n;
         text += strspn(text, " ");
+        if (behind || *text != '\0')
+            l->lex->words[word].phrases++;
+        behind = true;
     }
     return node;
 }

@@ -25,11 +25,13 @@ struct lexicon_node {
 };
 
 struct lexicon_word {
-    uint32_t at;   /* in the text store */
-    uint32_t root; /* node of the word alone, 0 when it only begins or goes on
-                      a phrase */
-    uint8_t len;   /* octets */
-    uint8_t runes; /* code points */
+    uint32_t at;    /* in the text store */
+    uint32_t root;  /* node of the word alone, 0 when it only begins or goes on
+                       a phrase */
+    uint32_t canon; /* of the same meaning, for phrases; 0 none */
+    uint16_t phrases; /* how many have it */
+    uint8_t len;      /* octets */
+    uint8_t runes;    /* code points */
 };
 
 struct lexicon_slot {

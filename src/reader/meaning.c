@@ -19,7 +19,7 @@ static bool said(const struct taking *t, enum grammar_rule r)
 static const struct cut_token *token(const struct taking *t,
                                      enum grammar_rule r)
 {
-    return &t->c->tokens[t->m->first[r]];
+    return &t->c->tokens[t->c->row_at[t->m->first[r]]];
 }
 
 static bool may_be(const struct taking *t, const struct cut_token *k,
@@ -164,6 +164,10 @@ static void take_illness(struct taking *t)
     g->undrinking |= said(t, GRAMMAR_UNDRINKING);
     if (said(t, GRAMMAR_PEOPLE))
         take_people(t);
+    if (said(t, GRAMMAR_AND_PEOPLE) && g->counted == COUNTED_NOT) {
+        g->people = count_of(token(t, GRAMMAR_AND_PEOPLE)) + 1;
+        g->counted = COUNTED_PERSONS;
+    }
     if (said(t, GRAMMAR_UNDER5))
         g->under5 = count_of(token(t, GRAMMAR_UNDER5));
 }
@@ -283,7 +287,7 @@ static bool gives_back_number(const struct taking *t, size_t *again)
     if (!said(t, GRAMMAR_PEOPLE))
         return false;
     at = t->m->first[GRAMMAR_PEOPLE];
-    next = &t->c->tokens[at + 1];
+    next = &t->c->tokens[t->c->row_at[at + 1]];
     if (t->m->end[GRAMMAR_PEOPLE] != t->m->to)
         return false;
     if (!(t->lex->classes[next->octet] & 1u << CLASS_UNIT) &&
@@ -325,6 +329,10 @@ static size_t take_piece(struct taking *t)
                 add_obs(t, kind_rules[i].kind, t->m->from);
         }
     }
+    if (said(t, GRAMMAR_MAYBE_SLOW)) {
+        t->out->maybe_slow = true;
+        t->out->maybe_slow_at = (uint16_t)t->m->from;
+    }
     if (said(t, GRAMMAR_MEASURE))
         take_measure(t);
     if (said(t, GRAMMAR_LETTER))
@@ -332,7 +340,7 @@ static size_t take_piece(struct taking *t)
     return again;
 }
 
-static void keep_piece(struct meaning_gathered *out,
+static void keep_piece(struct meaning_gathered *out, const struct cut *c,
                        const struct grammar_match *m)
 {
     struct meaning_piece *p;
@@ -340,8 +348,8 @@ static void keep_piece(struct meaning_gathered *out,
     if (out->n_pieces == MEANING_PIECES_MOST)
         return;
     p = &out->pieces[out->n_pieces++];
-    p->from = (uint16_t)m->from;
-    p->to = (uint16_t)m->to;
+    p->from = c->row_at[m->from];
+    p->to = (uint16_t)(m->to > m->from ? c->row_at[m->to - 1] + 1 : p->from);
     memcpy(p->said, m->said, sizeof(p->said));
 }
 
@@ -354,32 +362,55 @@ static bool is_order(const struct grammar_match *m)
     return false;
 }
 
+/* Most texts have no word of an order; then none is looked for. */
+static bool may_be_order(const struct lexicon *lex, const struct cut *c)
+{
+    for (size_t i = 1; i < c->n; i++) {
+        if ((lex->classes[c->octets[i]] & 1u << CLASS_ORDER) ||
+            concept_set_has(&lex->sets[c->octets[i]], CONCEPT_HELP) ||
+            concept_set_has(&lex->sets[c->octets[i]], CONCEPT_NO))
+            return true;
+    }
+    return false;
+}
+
+/* The place in the row behind token i. */
+static size_t row_behind(const struct cut *c, size_t i)
+{
+    size_t at = 0;
+
+    while (at < c->n_row && c->row_at[at] < i)
+        at++;
+    return at;
+}
+
 void meaning_gather(const struct grammar *g, struct grammar_scratch *s,
                     const struct lexicon *lex, const struct cut *c,
                     struct meaning_gathered *out)
 {
     struct grammar_match m;
     struct taking t = {lex, c, out, &m};
-    size_t at = 0;
+    size_t at = 1;
 
     memset(out, 0, offsetof(struct meaning_gathered, pieces));
     out->n_pieces = 0;
     out->is_order = false;
     out->limit = c->cut_off;
-    while (at < c->n) {
-        int found = grammar_next(g, s, c->octets, c->n, at, &m);
+    if (may_be_order(lex, c) &&
+        grammar_next(g, s, c->octets, c->n, 0, &m) == 1 && m.from == 0 &&
+        is_order(&m)) {
+        out->is_order = true;
+        out->order = m;
+        at = row_behind(c, m.to);
+    }
+    while (at < c->n_row) {
+        int found = grammar_next(g, s, c->row, c->n_row, at, &m);
 
         if (found < 0)
             out->limit = true;
         if (found <= 0)
             return;
-        keep_piece(out, &m);
-        if (m.from == 0 && is_order(&m)) {
-            out->is_order = true;
-            out->order = m;
-            at = m.to;
-            continue;
-        }
+        keep_piece(out, c, &m);
         t.m = &m;
         at = take_piece(&t);
         if (at <= m.from) /* a piece of nothing: never stand still */

@@ -38,7 +38,8 @@ struct meaning_gathered {
     enum meaning_counted counted;
     bool who, gut, ill, unwell;
     unsigned sure, maybe; /* signs */
-    bool undrinking;
+    bool undrinking, maybe_slow;
+    uint16_t maybe_slow_at;
 
     unsigned lone_parts; /* bit for each reader_part */
     bool trouble, not_fine, faulty;

@@ -14,7 +14,7 @@ enum {
     COST_SOUND = 1,
     COST_DOUBLE = 1,
     COST_NEAR = 2,
-    COST_SWAP = 2,
+    COST_SWAP = 1,
     COST_VOWEL = 2,
     COST_LETTER = 3,
     COST_MUCH = 100
@@ -231,24 +231,20 @@ static void chain(struct lexicon *lex)
     }
 }
 
-void slip_prepare(struct lexicon *lex)
+static void add_word(struct lexicon *lex, uint32_t w)
 {
-    add_near(lex, 0, 0); /* [0] is none */
-    for (uint32_t w = 1; w < lex->n_words; w++) {
-        struct runes r = {.n = 0};
-        uint32_t bones;
+    struct runes r = {.n = 0};
+    uint32_t bones;
 
-        if (lex->words[w].runes < RUNES_LEAST ||
-            !decode(lex->store + lex->words[w].at, lex->words[w].len, &r))
-            continue;
-        if (r.at[0] < 0x80 && r.at[0] >= '0' && r.at[0] <= '9')
-            continue;
-        for (int skip = -1; skip < r.n; skip++)
-            add_near(lex, hash_without(&r, skip), w);
-        if ((bones = hash_bones(&r)) != 0)
-            add_near(lex, bones, w);
-    }
-    chain(lex);
+    if (lex->words[w].runes < RUNES_LEAST ||
+        !decode(lex->store + lex->words[w].at, lex->words[w].len, &r))
+        return;
+    if (r.at[0] < 0x80 && r.at[0] >= '0' && r.at[0] <= '9')
+        return;
+    for (int skip = -1; skip < r.n; skip++)
+        add_near(lex, hash_without(&r, skip), w);
+    if ((bones = hash_bones(&r)) != 0)
+        add_near(lex, bones, w);
 }
 
 struct search {
@@ -258,6 +254,9 @@ struct search {
     int cost;
     int rival; /* the nearest of another meaning */
     int tries;
+    bool phrases; /* only words of phrases, and of the meaning of self */
+    uint32_t self;
+    uint16_t most; /* phrases of the best so far */
 };
 
 static bool same_meaning(const struct lexicon *lex, uint32_t a, uint32_t b)
@@ -277,6 +276,9 @@ static void weigh(struct search *s, uint32_t word)
     struct runes r;
     int cost, most = slack(w->runes < s->meant.n ? w->runes : s->meant.n);
 
+    if (s->phrases && (word == s->self || w->phrases <= s->most ||
+                       !same_meaning(s->lex, s->self, word)))
+        return;
     if (word == s->word || s->tries++ >= TRIES_MOST ||
         w->runes + 3 < s->meant.n || s->meant.n + 3 < w->runes ||
         !decode(s->lex->store + w->at, w->len, &r) || r.n == 0)
@@ -287,7 +289,10 @@ static void weigh(struct search *s, uint32_t word)
     cost = distance(&s->meant, &r, most);
     if (cost > most)
         return;
-    if (cost < s->cost) {
+    if (s->phrases) {
+        s->word = word;
+        s->most = w->phrases;
+    } else if (cost < s->cost) {
         if (s->word != 0 && !same_meaning(s->lex, s->word, word))
             s->rival = least(s->rival, s->cost);
         s->word = word;
@@ -308,17 +313,51 @@ static void look(struct search *s, uint32_t hash)
     }
 }
 
+static void look_all(struct search *s)
+{
+    uint32_t bones = hash_bones(&s->meant);
+
+    for (int skip = -1; skip < s->meant.n; skip++)
+        look(s, hash_without(&s->meant, skip));
+    if (bones != 0)
+        look(s, bones);
+}
+
 uint32_t slip_find(const struct lexicon *lex, const char *word, size_t len)
 {
     struct search s = {.lex = lex, .cost = COST_MUCH, .rival = COST_MUCH};
-    uint32_t bones;
 
     if (len < RUNES_LEAST || len >= LEXICON_WORD_CAP ||
         !decode(word, len, &s.meant) || s.meant.n < RUNES_LEAST)
         return 0;
-    for (int skip = -1; skip < s.meant.n; skip++)
-        look(&s, hash_without(&s.meant, skip));
-    if ((bones = hash_bones(&s.meant)) != 0)
-        look(&s, bones);
+    look_all(&s);
     return s.rival > s.cost ? s.word : 0;
+}
+
+/* The word of phrases that a misspelt one, listed alone, stands for. */
+static void find_canon(struct lexicon *lex, uint32_t word)
+{
+    struct search s = {.lex = lex,
+                       .cost = COST_MUCH,
+                       .rival = COST_MUCH,
+                       .phrases = true,
+                       .self = word};
+    struct lexicon_word *w = &lex->words[word];
+
+    s.most = w->phrases;
+    if (w->root == 0 || w->runes < RUNES_LEAST ||
+        !decode(lex->store + w->at, w->len, &s.meant))
+        return;
+    look_all(&s);
+    w->canon = s.word;
+}
+
+void slip_prepare(struct lexicon *lex)
+{
+    add_near(lex, 0, 0); /* [0] is none */
+    for (uint32_t w = 1; w < lex->n_words; w++)
+        add_word(lex, w);
+    chain(lex);
+    for (uint32_t w = 1; w < lex->n_words; w++)
+        find_canon(lex, w);
 }

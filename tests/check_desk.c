@@ -342,6 +342,42 @@ START_TEST(impossible_measure_is_asked)
 }
 END_TEST
 
+/* What is filed afterwards belongs to the home and pot of that day. */
+START_TEST(texts_of_the_past)
+{
+    struct desk_text in = {.carrier = "test",
+                           .from = ANA,
+                           .text = "leak",
+                           .len = 4,
+                           .at_s = START - 30 * CLOCK_DAY_S,
+                           .quiet = true};
+    int64_t old, fresh, home, id;
+
+    ck_assert_int_eq(serial_key(serials[0], &old), 0);
+    ck_assert_int_eq(serial_key(serials[3], &fresh), 0);
+    ck_assert_int_eq(ledger_begin(lg), 0);
+    home = fixture_number(lg, "SELECT id FROM homes WHERE code = 'H1'");
+    ck_assert_int_eq(
+        ledger_handover_end(lg, old, START - 10 * CLOCK_DAY_S, "swapped"), 0);
+    ck_assert_int_eq(
+        ledger_handover_put(lg, fresh, home, START - 10 * CLOCK_DAY_S, &id), 0);
+    ck_assert_int_eq(ledger_commit(lg), 0);
+    send(&in);
+    ck_assert_int_eq(got.outcome, READER_FILED);
+    ck_assert_int_eq(fixture_number(lg, "SELECT pot_key FROM reports"), old);
+    ck_assert_int_eq(fixture_number(lg, "SELECT home_id FROM reports"), home);
+    ck_assert_int_eq(fixture_number(lg, "SELECT key FROM pots WHERE "
+                                        "failed_s IS NOT NULL"),
+                     old);
+    in.at_s = START - 400 * CLOCK_DAY_S; /* before it was handed out */
+    send(&in);
+    ck_assert_int_eq(got.outcome, READER_ASKED);
+    SAYS(text(ANA, "%s leak", serials[0]), "noted in no home");
+    SAYS(text(ANA, "leak"), "do NOT drink");
+    ck_assert_int_eq(rows("reports"), 2);
+}
+END_TEST
+
 /* ---- dialogue ---- */
 
 START_TEST(yes_files_what_was_asked)
@@ -900,6 +936,7 @@ static void add_tests(TCase *t)
                                   pots_that_are_not_the_senders,
                                   impossible_measure_is_asked,
                                   yes_files_what_was_asked,
+                                  texts_of_the_past,
                                   question_is_forgotten_after_three_days,
                                   next_text_completes,
                                   danger_always_alerts,

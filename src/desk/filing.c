@@ -6,6 +6,7 @@
 #include "desk/inner.h"
 
 #include "base/clock.h"
+#include "ledger/due.h"
 
 #include <math.h>
 #include <string.h>
@@ -36,10 +37,33 @@ static void check_owner(struct taking *t)
         ask(t, "ask-elsewhere", "elsewhere");
 }
 
+/* A text filed afterwards is about the home where the pot was then. */
+static int place_pot(struct taking *t)
+{
+    struct due_where w;
+    int err;
+
+    if (t->pot.home_id != 0 && t->at_s >= t->pot.given_s)
+        return 0;
+    err = due_where_was(t->lg, t->pot.key, t->at_s, &w);
+    if (err == KW_ENOENT && !t->in->quiet)
+        return 0;
+    if (err == KW_ENOENT)
+        w = (struct due_where){.home_id = 0};
+    else if (err < 0)
+        return err;
+    t->pot.home_id = w.home_id;
+    t->pot.phone_id = w.phone_id;
+    t->pot.place_id = w.place_id;
+    t->pot.given_s = w.given_s;
+    t->pot.handover_id = w.handover_id;
+    return 0;
+}
+
 int filing_resolve(struct taking *t)
 {
     int64_t key;
-    int err;
+    int err, e;
 
     if (t->m.serial[0] == '\0' || serial_key(t->m.serial, &key) < 0)
         return 0;
@@ -48,6 +72,8 @@ int filing_resolve(struct taking *t)
         memset(&t->pot, 0, sizeof(t->pot));
     if (err < 0 && err != KW_ENOENT)
         return err;
+    if (t->pot.key != 0 && (e = place_pot(t)) < 0)
+        return e;
     if (t->m.outcome != READER_FILED || t->m.n_obs == 0)
         return 0; /* the reader's own question comes first */
     if (err == KW_ENOENT)

@@ -17,6 +17,7 @@
 #include "desk/inner.h"
 
 #include "base/clock.h"
+#include "ledger/due.h"
 
 #include <stdio.h>
 #include <string.h>
@@ -47,7 +48,9 @@ static int know_sender(struct taking *t)
         memset(&t->home, 0, sizeof(t->home));
     else if (err < 0)
         return err;
-    n = ledger_pots_of_phone(t->lg, t->phone.id, keys, TAKING_POTS);
+    n = due_pots_then(t->lg, t->phone.id, t->at_s, keys, TAKING_POTS);
+    if (n == 0 && !t->in->quiet) /* a hand-over dated ahead */
+        n = ledger_pots_of_phone(t->lg, t->phone.id, keys, TAKING_POTS);
     if (n < 0)
         return n;
     t->n_pots = n;
@@ -122,12 +125,18 @@ static bool chat_is_answered(struct taking *t)
     return true;
 }
 
+/* The configuration's own words for it are in the programme's language. */
+static const char *clinic_in(const struct taking *t)
+{
+    return strcmp(t->lang, t->d->conf->lang) == 0 ? t->d->conf->clinic : NULL;
+}
+
 static int write_reply(struct taking *t)
 {
     struct reply_case c = {.layout = &t->d->layout,
                            .meaning = &t->m,
                            .lang = t->lang,
-                           .clinic = t->d->conf->clinic,
+                           .clinic = clinic_in(t),
                            .flow_verdict = t->verdict,
                            .litres = t->has_flow ? t->flow.first_hour_l : 0,
                            .own = t->own[0] ? t->own : NULL,

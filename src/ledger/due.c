@@ -21,6 +21,54 @@ int due_phones_of_role(struct ledger *lg, enum ledger_role role, int64_t *ids,
     return err < 0 ? err : n;
 }
 
+/* ---- where pots were ---- */
+
+int due_where_was(struct ledger *lg, int64_t pot_key, int64_t at_s,
+                  struct due_where *out)
+{
+    struct query q;
+    int err;
+
+    query_open(&q, lg,
+               "SELECT v.home_id, h.phone_id, h.place_id, v.given_s, v.id "
+               "FROM handovers v JOIN homes h ON h.id = v.home_id "
+               "WHERE v.pot_key = $1 AND v.given_s <= $2 "
+               "AND (v.ended_s IS NULL OR v.ended_s > $2)");
+    query_i64(&q, pot_key);
+    query_i64(&q, at_s);
+    if ((err = query_one(&q)) < 0)
+        return err;
+    out->home_id = query_get_i64(&q, 0);
+    out->phone_id = query_get_i64(&q, 1);
+    out->place_id = query_get_i64(&q, 2);
+    out->given_s = query_get_i64(&q, 3);
+    out->handover_id = query_get_i64(&q, 4);
+    query_close(&q);
+    return 0;
+}
+
+int due_pots_then(struct ledger *lg, int64_t phone_id, int64_t at_s,
+                  int64_t *keys, int most)
+{
+    struct query q;
+    int n = 0, err;
+
+    query_open(&q, lg,
+               "SELECT v.pot_key FROM homes h "
+               "JOIN handovers v ON v.home_id = h.id WHERE h.phone_id = $1 "
+               "AND v.given_s <= $2 AND (v.ended_s IS NULL OR v.ended_s > $2) "
+               "ORDER BY v.pot_key");
+    query_i64(&q, phone_id);
+    query_i64(&q, at_s);
+    while ((err = query_next(&q)) == 1) {
+        if (n < most)
+            keys[n] = query_get_i64(&q, 0);
+        n++;
+    }
+    query_close(&q);
+    return err < 0 ? err : n;
+}
+
 /* ---- lists of pots ---- */
 
 #define POT_COLUMNS                                                            \

@@ -10,6 +10,17 @@
 int due_phones_of_role(struct ledger *lg, enum ledger_role role, int64_t *ids,
                        int most);
 
+/* Where a pot was at a time: texts are also filed long afterwards. */
+struct due_where {
+    int64_t home_id, phone_id, place_id, given_s, handover_id; /* 0 none */
+};
+/* KW_ENOENT when it was in no home. */
+int due_where_was(struct ledger *lg, int64_t pot_key, int64_t at_s,
+                  struct due_where *out);
+/* Pots that were in the homes of that phone then; as ledger_pots_of_phone. */
+int due_pots_then(struct ledger *lg, int64_t phone_id, int64_t at_s,
+                  int64_t *keys, int most);
+
 struct due_pot {
     int64_t key;
     char serial[LEDGER_SERIAL_CAP];

@@ -3,7 +3,8 @@ if HAVE_CHECK
 KW_WATCH_CHECKS = \
 	%D%/check_water %D%/check_seep %D%/check_exact \
 	%D%/check_flowrule %D%/check_breakage %D%/check_drift \
-	%D%/check_wear %D%/check_work
+	%D%/check_wear %D%/check_cluster %D%/check_detector \
+	%D%/check_work
 check_PROGRAMS += $(KW_WATCH_CHECKS)
 TESTS += $(KW_WATCH_CHECKS)
 %C%_check_water_SOURCES = %D%/check_water.c %D%/close.h
@@ -30,6 +31,14 @@ TESTS += $(KW_WATCH_CHECKS)
 	%D%/refcase.h %D%/refcase.c
 %C%_check_wear_CFLAGS = $(KW_CHECK_CFLAGS)
 %C%_check_wear_LDADD = $(KW_CHECK_LIBS)
+%C%_check_cluster_SOURCES = %D%/check_cluster.c %D%/close.h \
+	%D%/refcase.h %D%/refcase.c
+%C%_check_cluster_CFLAGS = $(KW_CHECK_CFLAGS)
+%C%_check_cluster_LDADD = $(KW_CHECK_LIBS)
+%C%_check_detector_SOURCES = %D%/check_detector.c %D%/close.h \
+	%D%/refcase.h %D%/refcase.c
+%C%_check_detector_CFLAGS = $(KW_CHECK_CFLAGS)
+%C%_check_detector_LDADD = $(KW_CHECK_LIBS)
 %C%_check_work_SOURCES = %D%/check_work.c %D%/close.h
 %C%_check_work_CFLAGS = $(KW_CHECK_CFLAGS)
 %C%_check_work_LDADD = $(KW_CHECK_LIBS)

@@ -55,6 +55,8 @@ struct carrier {
     bool (*busy)(const struct carrier *c);
     /* No new texts from now on; may be NULL. */
     void (*quiesce)(struct carrier *c);
+    /* After quiesce: whether it still takes leave of its network; may be NULL. */
+    bool (*leaving)(struct carrier *c);
     void (*close)(struct carrier *c); /* frees c; settles what is in flight */
 };
 
@@ -65,6 +67,8 @@ int spool_open(struct carrier_host *h, const struct config_carrier *conf,
                struct carrier **out, char **why);
 /* Whether the host of the address is this machine itself. */
 bool http_out_loopback(const char *url);
+int smpp_open(struct carrier_host *h, const struct config_carrier *conf,
+              struct carrier **out, char **why);
 
 /* The one HTTP listener, for all carriers of kind http. */
 struct http_in;

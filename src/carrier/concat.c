@@ -297,3 +297,35 @@ size_t concat_octets(const struct concat *c)
 {
     return c->octets;
 }
+
+static void each_piece(const struct entry *e,
+                       void (*f)(void *arg, const struct concat_part *p),
+                       void *arg)
+{
+    for (int i = 0; i < e->total; i++) {
+        struct concat_part p = {.from = e->from,
+                                .to = e->to,
+                                .ref = e->ref,
+                                .wide = e->wide,
+                                .total = e->total,
+                                .seq = (uint8_t)(i + 1),
+                                .text = e->pieces[i].text,
+                                .len = e->pieces[i].len,
+                                .at_s = e->at_s,
+                                .mark = e->pieces[i].mark};
+
+        if (p.text != NULL)
+            f(arg, &p);
+    }
+}
+
+void concat_each(const struct concat *c,
+                 void (*f)(void *arg, const struct concat_part *p), void *arg)
+{
+    for (size_t i = 0; i < KW_COUNT(c->entries); i++) {
+        const struct entry *e = &c->entries[i];
+
+        if (e->state == OPEN || e->state == READY)
+            each_piece(e, f, arg);
+    }
+}

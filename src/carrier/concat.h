@@ -68,6 +68,9 @@ int concat_put(struct concat *c, const struct concat_part *p);
  * or that had to make room; false when there is none.
  */
 bool concat_next(struct concat *c, int64_t now_s, struct concat_text *out);
+/* Calls f with each part of the unfinished texts; at_s is the text's. */
+void concat_each(const struct concat *c,
+                 void (*f)(void *arg, const struct concat_part *p), void *arg);
 /* When the oldest unfinished one is due; 0 none. */
 int64_t concat_due(const struct concat *c);
 size_t concat_texts(const struct concat *c);  /* unfinished */

@@ -29,6 +29,7 @@
 #define STOP_CHECK_MS   20
 #define STOP_ANSWERS_US 2000000 /* for callers to fetch their answers */
 #define STOP_FLIGHTS_US 5000000 /* for texts on their way out */
+#define STOP_LEAVING_US 8000000 /* for carriers to take leave */
 #define TICK_AGAIN_S    60
 #define LOG_EVERY_US    1000000
 #define FILES_BESIDE    256 /* descriptors beside those of callers */
@@ -184,6 +185,18 @@ static void on_hangup(evutil_socket_t fd, short what, void *arg)
     log_info("ignored a hangup; stop and start to read the files again");
 }
 
+static bool some_leave(const struct service *s)
+{
+    bool some = false;
+
+    for (size_t i = 0; i < s->n_outboxes; i++) {
+        struct carrier *c = s->outboxes[i].carrier;
+
+        some |= c->leaving != NULL && c->leaving(c);
+    }
+    return some;
+}
+
 static void on_stop_check(evutil_socket_t fd, short what, void *arg)
 {
     struct service *s = arg;
@@ -198,6 +211,8 @@ static void on_stop_check(evutil_socket_t fd, short what, void *arg)
     if (http_in_busy(s->http) > 0 && waited_us < STOP_ANSWERS_US)
         return;
     if (s->n_flights > 0 && waited_us < STOP_FLIGHTS_US)
+        return;
+    if (some_leave(s) && waited_us < STOP_LEAVING_US)
         return;
     event_base_loopbreak(s->base);
 }
@@ -303,6 +318,8 @@ static int open_carrier(struct service *s, const struct config_carrier *conf,
                      "its answers wait until they expire",
                      conf->name);
         return 0;
+    case CONFIG_SMPP:
+        return smpp_open(&s->host, conf, out, why);
     default:
         snprintf(text, sizeof(text),
                  "carrier '%.64s' is of a kind that this version cannot serve; "

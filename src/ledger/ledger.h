@@ -168,6 +168,12 @@ struct ledger_text_in {
  * the earlier text and nothing was changed.
  */
 int ledger_text_in_put(struct ledger *lg, struct ledger_text_in *t);
+/*
+ * The carriers' ids (refs) of its texts since that day, oldest day first; a
+ * negative return of f stops and is returned.
+ */
+int ledger_refs_each(struct ledger *lg, const char *carrier, int64_t since_s,
+                     int (*f)(const char *ref, void *arg), void *arg);
 /* What was made of it. names as in reader.h; pot_key 0 none. */
 int ledger_text_in_read(struct ledger *lg, int64_t id, const char *outcome,
                         const char *why, const char *command,

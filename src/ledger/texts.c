@@ -75,6 +75,29 @@ int ledger_text_in_put(struct ledger *lg, struct ledger_text_in *t)
     return note_arrival(lg, carrier, day, t);
 }
 
+int ledger_refs_each(struct ledger *lg, const char *carrier, int64_t since_s,
+                     int (*f)(const char *ref, void *arg), void *arg)
+{
+    struct query q;
+    int64_t id;
+    int err = carrier_id(lg, carrier, false, &id);
+
+    if (err < 0)
+        return err == KW_ENOENT ? 0 : err;
+    query_open(&q, lg,
+               "SELECT ref FROM arrivals WHERE day >= $1 AND carrier_id = $2 "
+               "ORDER BY day, text_id");
+    query_i64(&q, day_of(since_s));
+    query_i64(&q, id);
+    while ((err = query_next(&q)) == 1) {
+        err = f(query_get_text(&q, 0), arg);
+        if (err < 0)
+            break;
+    }
+    query_close(&q);
+    return err;
+}
+
 int ledger_text_in_read(struct ledger *lg, int64_t id, const char *outcome,
                         const char *why, const char *command, const char *lang,
                         int64_t pot_key, unsigned danger)

@@ -1,0 +1,46 @@
+#ifndef KW_SMPP_PARTS_H
+#define KW_SMPP_PARTS_H
+/*
+ * smpp_parts.h - the two halves of the SMPP carrier; for smpp*.c alone.
+ *
+ * smpp_out: texts that leave. A text is cut into parts; each is a submit_sm.
+ *   WAITING parts --submit--> in flight --answer--> done
+ *      ^--throttled, later--------+        \--> failed, unknown
+ * smpp_in: texts that come. Invariant: deliver_sm_resp with ESME_ROK only
+ * after the text is in the ledger, or the part is in the file of parts.
+ */
+#include "carrier/carrier.h"
+#include "carrier/smpp_link.h"
+#include "carrier/smpp_text.h"
+
+struct smpp_out;
+struct smpp_in;
+
+/* room: written whenever it changes, the texts it can still take. */
+struct smpp_out *smpp_out_new(struct carrier_host *h,
+                              const struct config_carrier *conf, int *room);
+/* Settles what is in hand: not begun to be tried again, begun as perhaps. */
+void smpp_out_free(struct smpp_out *o);
+void smpp_out_send(struct smpp_out *o, const struct ledger_out *text);
+/* Submits what the session allows. */
+void smpp_out_pump(struct smpp_out *o, struct smpp_session *s);
+void smpp_out_result(struct smpp_out *o, const struct smpp_result *r);
+void smpp_out_lost(struct smpp_out *o); /* the session is gone */
+void smpp_out_receipt(struct smpp_out *o, const struct smpp_pdu *p);
+/* Bound or not; tlvs: the centre knows optional parameters. */
+void smpp_out_ready(struct smpp_out *o, bool ready, bool tlvs);
+bool smpp_out_idle(const struct smpp_out *o);
+
+int smpp_in_open(struct carrier_host *h, const struct config_carrier *conf,
+                 struct smpp_in **out, char **why);
+void smpp_in_close(struct smpp_in *in);
+/* One deliver_sm or data_sm that is no receipt. */
+void smpp_in_message(struct smpp_in *in, struct smpp_link *l,
+                     const struct smpp_pdu *p);
+/* After each input: parts to disk and acknowledged, whole texts taken. */
+void smpp_in_turn(struct smpp_in *in);
+/* This connection is gone; what it asked is not answered any more. */
+void smpp_in_lost(struct smpp_in *in, struct smpp_link *l);
+void smpp_in_quiesce(struct smpp_in *in);
+bool smpp_in_idle(const struct smpp_in *in);
+#endif

@@ -1,5 +1,5 @@
 # The encodings of the air interface, SMPP and the modem.
-EXTRA_DIST += tests/vectors.h tests/peers
+EXTRA_DIST += tests/vectors.h tests/peers tests/e2e/centre.py tests/e2e/smpp
 if HAVE_CHECK
 check_PROGRAMS += tests/check_gsm7 tests/check_tpdu tests/check_segment \
 	tests/check_concat tests/check_smpp_pdu tests/check_smpp_session

@@ -32,6 +32,38 @@ static int try_open(bool read_only, struct ledger **lg, char **why)
     return ledger_open(&set, lg, why);
 }
 
+/*
+ * A second handle in this process, opened and closed, drops no lock: another
+ * process that reads and ends does not take itself for the last one and
+ * remove the log that is still written to. sqlite.org/howtocorrupt.html, 2.2.
+ */
+START_TEST(another_process_leaves_the_log)
+{
+    char wal[4200];
+    struct ledger *writing, *reading;
+    pid_t child;
+    int status;
+
+    ck_assert_int_eq(try_open(false, &writing, NULL), 0);
+    ck_assert_int_eq(ledger_begin(writing), 0);
+    ck_assert_int_eq(ledger_mark_put(writing, "a", 1), 0);
+    ck_assert_int_eq(ledger_commit(writing), 0);
+    ck_assert_int_eq(try_open(true, &reading, NULL), 0);
+    ledger_close(reading);
+    child = fork();
+    if (child == 0) {
+        execlp("sqlite3", "sqlite3", fixture_file(),
+               "SELECT count(*) FROM marks", (char *)NULL);
+        _exit(127);
+    }
+    ck_assert_int_eq(waitpid(child, &status, 0), child);
+    ck_assert_int_eq(status, 0);
+    snprintf(wal, sizeof(wal), "%s-wal", fixture_file());
+    ck_assert_msg(access(wal, F_OK) == 0, "the log was removed");
+    ledger_close(writing);
+}
+END_TEST
+
 /* Opening fails with err and a sentence that says word. */
 static void refused(bool read_only, int err, const char *word)
 {
@@ -567,6 +599,7 @@ static Suite *suite(void)
     tcase_add_test(c, copied_while_written);
     tcase_add_test(c, copy_does_not_overwrite);
     tcase_add_test(c, copy_on_a_full_disk);
+    tcase_add_test(c, another_process_leaves_the_log);
     return s;
 }
 

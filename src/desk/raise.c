@@ -87,6 +87,7 @@ int raise_tell(struct raise *r, enum ledger_out_kind kind, int priority,
 static int tell_again(struct raise *r, const struct ledger_alert *a, bool fresh,
                       bool *again)
 {
+    struct ledger_alert whole;
     char key[40];
     int64_t told = 0, signs = a->signs & 15;
     int err;
@@ -94,6 +95,9 @@ static int tell_again(struct raise *r, const struct ledger_alert *a, bool fresh,
     *again = fresh;
     if (a->kind != LEDGER_ALERT_DANGER)
         return 0;
+    if ((err = ledger_alert_get(r->lg, a->id, &whole)) < 0)
+        return err;
+    r->signs = whole.signs; /* all that were gathered are told */
     snprintf(key, sizeof(key), "told:%lld", (long long)a->id);
     err = ledger_mark_get(r->lg, key, &told);
     if (err < 0 && err != KW_ENOENT)

@@ -432,7 +432,7 @@ void reply_signs(const struct replies *r, const char *lang, unsigned signs,
 {
     const struct reply_lang *l = reply_lang_find(r, lang);
 
-    for (unsigned i = READER_SIGNS; i-- > 0;) { /* the gravest first */
+    for (unsigned i = 0; i < READER_SIGNS; i++) {
         char key[32];
 
         if (!(signs & (1u << i)))

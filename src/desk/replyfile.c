@@ -37,7 +37,7 @@ struct parse {
 size_t reply_room(const struct reply_lang *lang, enum key_room room)
 {
     size_t one = lang->ucs2 ? (size_t)2 * SEPTET_UCS2_PART : SEPTET_SEGMENT;
-    size_t ask = one * 27 / 40; /* a stop and a space stand between the two */
+    size_t ask = one * 7 / 10; /* a stop and a space stand between the two */
 
     switch (room) {
     case ROOM_DIGEST:

@@ -152,6 +152,36 @@ START_TEST(table_aligns_and_wraps)
 }
 END_TEST
 
+/* Where columns do not fit side by side each row becomes a paragraph. */
+START_TEST(table_on_a_small_screen)
+{
+    static const struct table_column wide[] = {
+        {"pot", false, 0},
+        {"phone", false, 0},
+        {"L", true, 0},
+        {"what is to be done", false, 12}};
+    struct table t;
+
+    screen.width = 40;
+    table_init(&t, &screen, wide, KW_COUNT(wide));
+    table_cell(&t, "0214-073-19");
+    table_cell(&t, "+999…2345");
+    table_cell(&t, "-");
+    table_cell(&t, "look at it, tap it");
+    table_cell(&t, "0214-074-16");
+    table_cell(&t, "+999…2346");
+    table_cell(&t, "1.5");
+    table_cell(&t, "nothing");
+    table_put(&t, &screen, 2);
+    ck_assert_str_eq(kw_buf_text(&out),
+                     "  - 0214-073-19: phone +999…2345; what is\n"
+                     "    to be done look at it, tap it\n"
+                     "  - 0214-074-16: phone +999…2346; L 1.5;\n"
+                     "    what is to be done nothing\n");
+    table_release(&t);
+}
+END_TEST
+
 START_TEST(table_without_rows_says_nothing)
 {
     struct table t;
@@ -286,6 +316,7 @@ int main(void)
     tcase_add_test(t, field_wraps_below_its_value);
     tcase_add_test(t, title_is_underlined);
     tcase_add_test(t, table_aligns_and_wraps);
+    tcase_add_test(t, table_on_a_small_screen);
     tcase_add_test(t, table_without_rows_says_nothing);
     tcase_add_loop_test(t, table_never_wider_than_screen, 0, 41);
     tcase_add_loop_test(t, paragraph_never_wider_than_screen, 0, 41);

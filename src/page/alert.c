@@ -168,7 +168,7 @@ static void put_texts(const struct page *p, const struct alert_page *a)
     static const struct table_column columns[] = {{"when", false, 10},
                                                   {"from", false, 0},
                                                   {"pot", false, 0},
-                                                  {"home", false, 6},
+                                                  {"home", false, 10},
                                                   {"words", false, 12}};
     struct table t;
 

@@ -110,8 +110,8 @@ static size_t put_differences(const struct page *p, const struct batch_page *b,
 {
     static const struct table_column columns[] = {
         {"what", false, 10},
-        {"this batch", false, 8},
-        {"others (batches)", false, 8},
+        {"this batch", false, 9},
+        {"others (batches)", false, 12},
         {"", false, 12}};
     struct table t;
     size_t rows;
@@ -286,7 +286,7 @@ static void put_failed(const struct page *p, const struct batch_page *b)
 {
     static const struct table_column columns[] = {
         {"pot", false, 0},  {"failed", false, 0}, {"age, days", true, 0},
-        {"home", false, 6}, {"place", false, 6},  {"phone", false, 0}};
+        {"home", false, 8}, {"place", false, 10}, {"phone", false, 0}};
     struct table t;
 
     table_init(&t, &p->screen, columns, KW_COUNT(columns));
@@ -308,9 +308,9 @@ static void put_failed(const struct page *p, const struct batch_page *b)
 static void put_holders(const struct page *p, const struct batch_page *b)
 {
     static const struct table_column columns[] = {
-        {"pot", false, 0},   {"home", false, 6},  {"place", false, 6},
+        {"pot", false, 0},   {"home", false, 8},  {"place", false, 10},
         {"phone", false, 0}, {"since", false, 0}, {"L", true, 0},
-        {"state", false, 6}};
+        {"state", false, 0}};
     struct table t;
 
     table_init(&t, &p->screen, columns, KW_COUNT(columns));

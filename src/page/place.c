@@ -64,8 +64,8 @@ static void put_counts(const struct page *p, const struct place_page *l)
 static void put_pots(const struct page *p, const struct place_page *l)
 {
     static const struct table_column columns[] = {
-        {"home", false, 6},  {"phone", false, 0}, {"pot", false, 0},
-        {"since", false, 0}, {"L", true, 0},      {"state", false, 6}};
+        {"home", false, 8},  {"phone", false, 0}, {"pot", false, 0},
+        {"since", false, 0}, {"L", true, 0},      {"state", false, 0}};
     struct table t;
 
     table_init(&t, &p->screen, columns, KW_COUNT(columns));

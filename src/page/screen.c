@@ -224,6 +224,20 @@ void screen_text(const struct screen *s, int indent, const char *fmt, ...)
     kw_buf_release(&text);
 }
 
+void screen_item(const struct screen *s, int indent, const char *fmt, ...)
+{
+    struct kw_buf text;
+    va_list ap;
+
+    va_start(ap, fmt);
+    compose(s, &text, fmt, ap);
+    va_end(ap);
+    put_repeat(s->out, " ", indent);
+    kw_buf_puts(s->out, "- ");
+    put_wrapped(s, indent + 2, kw_buf_text(&text), text.len);
+    kw_buf_release(&text);
+}
+
 void screen_field(const struct screen *s, const char *label, const char *fmt,
                   ...)
 {

@@ -43,6 +43,9 @@ void screen_section(const struct screen *s, const char *name,
 /* A paragraph, wrapped behind the indent. */
 void screen_text(const struct screen *s, int indent, const char *fmt, ...)
     __attribute__((format(printf, 3, 4)));
+/* The same behind a dash, which stands at the indent. */
+void screen_item(const struct screen *s, int indent, const char *fmt, ...)
+    __attribute__((format(printf, 3, 4)));
 /* "  label      value", the value wrapped below itself. */
 void screen_field(const struct screen *s, const char *label, const char *fmt,
                   ...) __attribute__((format(printf, 3, 4)));

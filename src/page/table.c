@@ -5,7 +5,6 @@
 #include <string.h>
 
 #define GAP      2
-#define LEAST    3 /* columns of any column on the smallest screen */
 #define CELL_CAP 4096
 
 void table_init(struct table *t, const struct screen *s,
@@ -64,38 +63,24 @@ static int measure(const struct table *t, int widths[])
     return sum;
 }
 
-/* The widest column that may still shrink; n_columns when there is none. */
-static size_t widest(const struct table *t, const int widths[], bool all)
+/* Takes columns from the widest that may shrink; false when all cannot fit. */
+static bool shrink(const struct table *t, int widths[], int sum, int room)
 {
-    size_t found = t->n_columns;
+    for (; sum > room; sum--) {
+        size_t widest = t->n_columns;
 
-    for (size_t c = 0; c < t->n_columns; c++) {
-        int least = all ? LEAST : t->columns[c].least;
+        for (size_t c = 0; c < t->n_columns; c++) {
+            int least = t->columns[c].least;
 
-        if (least > 0 && widths[c] > least &&
-            (found == t->n_columns || widths[c] > widths[found]))
-            found = c;
-    }
-    return found;
-}
-
-/* Columns that may shrink do; on a very small screen all of them. */
-static void shrink(const struct table *t, int widths[], int sum, int room)
-{
-    bool all = false;
-
-    while (sum > room) {
-        size_t c = widest(t, widths, all);
-
-        if (c < t->n_columns) {
-            widths[c]--;
-            sum--;
-        } else if (all) {
-            return;
-        } else {
-            all = true;
+            if (least > 0 && widths[c] > least &&
+                (widest == t->n_columns || widths[c] > widths[widest]))
+                widest = c;
         }
+        if (widest == t->n_columns)
+            return false;
+        widths[widest]--;
     }
+    return true;
 }
 
 static void put_spaces(struct kw_buf *out, int n)
@@ -156,6 +141,30 @@ static void put_row(const struct table *t, const struct screen *s, int indent,
     }
 }
 
+/* On a screen too narrow for columns: "- cell: head cell; head cell …". */
+static void put_records(const struct table *t, const struct screen *s,
+                        int indent)
+{
+    for (size_t i = 0; i < t->n_cells; i += t->n_columns) {
+        struct kw_buf line;
+        const char *between = ": ";
+
+        kw_buf_init(&line, TABLE_COLUMNS_MOST * 4 * CELL_CAP);
+        kw_buf_puts(&line, t->cells[i]);
+        for (size_t c = 1; c < t->n_columns; c++) {
+            const char *head = t->columns[c].head, *cell = t->cells[i + c];
+
+            if (cell[0] == '\0' || strcmp(cell, "-") == 0)
+                continue;
+            kw_buf_printf(&line, "%s%s%s%s", between, head,
+                          head[0] != '\0' ? " " : "", cell);
+            between = "; ";
+        }
+        screen_item(s, indent, "%s", kw_buf_text(&line));
+        kw_buf_release(&line);
+    }
+}
+
 void table_put(const struct table *t, const struct screen *s, int indent)
 {
     const char *heads[TABLE_COLUMNS_MOST];
@@ -164,9 +173,12 @@ void table_put(const struct table *t, const struct screen *s, int indent)
     if (t->n_cells == 0)
         return;
     assert(t->n_cells % t->n_columns == 0);
+    if (!shrink(t, widths, measure(t, widths), s->width - indent)) {
+        put_records(t, s, indent);
+        return;
+    }
     for (size_t c = 0; c < t->n_columns; c++)
         heads[c] = t->columns[c].head;
-    shrink(t, widths, measure(t, widths), s->width - indent);
     put_row(t, s, indent, widths, heads);
     for (size_t i = 0; i < t->n_cells; i += t->n_columns)
         put_row(t, s, indent, widths, (const char *const *)&t->cells[i]);

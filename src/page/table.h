@@ -2,7 +2,8 @@
 #define KW_TABLE_H
 /*
  * table.h - rows under headings, as wide as a screen at most. Columns that
- * may shrink wrap their words instead of losing them.
+ * may shrink wrap their words instead of losing them; where all of them do
+ * not fit side by side, each row becomes a paragraph.
  */
 #include "page/screen.h"
 
@@ -11,7 +12,7 @@
 struct table_column {
     const char *head; /* static */
     bool right;       /* numbers stand at the right */
-    int least;        /* may shrink to this many columns; 0 only at the last */
+    int least;        /* may shrink to this many columns; 0 never shrinks */
 };
 
 struct table {

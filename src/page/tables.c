@@ -4,8 +4,8 @@
 static const struct table_column report_columns[] = {{"when", false, 10},
                                                      {"pot", false, 0},
                                                      {"from", false, 0},
-                                                     {"seen", false, 12},
-                                                     {"made of it", false, 12}};
+                                                     {"seen", false, 14},
+                                                     {"made of it", false, 14}};
 
 void page_put_reports(const struct page *p, const struct page_reports *list,
                       bool with_pot)

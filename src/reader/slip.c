@@ -17,6 +17,7 @@ enum {
     COST_SWAP = 1,
     COST_VOWEL = 2,
     COST_LETTER = 3,
+    COST_FAR = 4,
     COST_MUCH = 100
 };
 
@@ -107,7 +108,7 @@ static int cost_other(int32_t a, int32_t b)
         return COST_SOUND;
     if (is_vowel(a) && is_vowel(b))
         return COST_VOWEL;
-    return are_near_keys(a, b) ? COST_NEAR : COST_LETTER;
+    return are_near_keys(a, b) ? COST_NEAR : COST_FAR;
 }
 
 /* The cost of a letter more or less, at place i of r. */

@@ -50,6 +50,8 @@ FORMS = [
     ("clock", r"it is (?P<at>\d{4}-\d\d-\d\d \d\d:\d\d)"),
     ("later", r"(?P<count>\d+) (?P<unit>minute|hour|day|week)s? later"),
     ("next", r"next (?P<at>\d\d:\d\d)"),
+    ("until", r"until (?P<at>\d{4}-\d\d-\d\d \d\d:\d\d) (?P<name>\w+) hears only: "
+              r"(?P<text>.*)"),
     ("die", r"the power fails"),
     ("start", r"the line starts again"),
     ("file", r"file (?P<name>[\w.-]+)"),
@@ -93,7 +95,7 @@ def _continue(path, number, steps, text):
     """An indented line belongs to the step above it."""
     if steps and steps[-1].kind in WITH_BLOCK and text.startswith("|"):
         steps[-1].block.append(text[1:].removeprefix(" ").rstrip())
-    elif steps and steps[-1].kind in ("hears", "says"):
+    elif steps and steps[-1].kind in ("hears", "says", "until"):
         steps[-1].text = (steps[-1].text + " " + text).strip()
     else:
         raise ScriptError("%s:%d: an indented line that belongs to nothing"
@@ -103,7 +105,7 @@ def _continue(path, number, steps, text):
 def matches(pattern, text):
     """Literal words, any spacing; … stands for anything."""
     parts = [re.escape(_squeeze(p)).replace(r"\ ", r"\s+")
-             for p in re.split("(?:…)", pattern)]
+             for p in re.split(r"\s*…\s*", pattern)]
     return re.fullmatch(r"\s*" + r".*?".join(parts) + r"\s*", text,
                         re.S) is not None
 

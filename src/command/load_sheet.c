@@ -11,6 +11,7 @@
 #include <stdio.h>
 #include <string.h>
 #include <strings.h>
+#include <utf8proc.h>
 
 /* ---- the map ---- */
 
@@ -343,11 +344,31 @@ static int check_lang(struct load *l, struct load_sheet *s,
                     "is not a language tag; write it like en, es or pt-MZ");
 }
 
+/* Spreadsheets like to write Latin-1, which would be kept as it is. */
+static bool is_utf8(const char *text, size_t len)
+{
+    utf8proc_int32_t code;
+
+    for (size_t at = 0; at < len;) {
+        utf8proc_ssize_t n =
+            utf8proc_iterate((const utf8proc_uint8_t *)text + at,
+                             (utf8proc_ssize_t)(len - at), &code);
+
+        if (n <= 0)
+            return false;
+        at += (size_t)n;
+    }
+    return true;
+}
+
 static int check_name(struct load *l, struct load_sheet *s,
                       const struct load_column *c, struct load_cell *cell)
 {
     if (cell->len >= LEDGER_NAME_CAP)
         return bad_cell(l, s, c, cell->text, "is longer than 63 octets");
+    if (!is_utf8(cell->text, cell->len))
+        return load_fault(l, s, "%s is not UTF-8; save the file as CSV in UTF-8",
+                          c->name);
     for (size_t i = 0; i < cell->len; i++) {
         if ((unsigned char)cell->text[i] < ' ' || cell->text[i] == 127)
             return bad_cell(l, s, c, cell->text,

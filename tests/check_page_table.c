@@ -174,8 +174,8 @@ START_TEST(table_on_a_small_screen)
     table_cell(&t, "nothing");
     table_put(&t, &screen, 2);
     ck_assert_str_eq(kw_buf_text(&out),
-                     "  - 0214-073-19: phone +999…2345; what is\n"
-                     "    to be done look at it, tap it\n"
+                     "  - 0214-073-19: phone +999…2345; what\n"
+                     "    is to be done look at it, tap it\n"
                      "  - 0214-074-16: phone +999…2346; L 1.5;\n"
                      "    what is to be done nothing\n");
     table_release(&t);

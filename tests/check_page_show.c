@@ -502,6 +502,33 @@ START_TEST(nothing_there)
 }
 END_TEST
 
+/* Numbers inside of words are shortened; serials and measures are not. */
+static const struct {
+    const char *words, *shown;
+} told[] = {
+    {"gave 0214-073-19 +99970012345 Quistel",
+     "gave 0214-073-19 +999…2345 Quistel"},
+    {"021407319 slow 4f 10h", "021407319 slow 4f 10h"},
+    {"call 0099970012345 now", "call …45 now"},
+    {"+123456", "+123456"},
+    {"99999999999999999999999999999999999999", "…"},
+    {"", ""},
+};
+START_TEST(words_hide_phones)
+{
+    struct kw_buf shown;
+
+    kw_buf_init(&shown, 4096);
+    page_put_words(&page, told[_i].words, &shown);
+    ck_assert_str_eq(kw_buf_text(&shown), told[_i].shown);
+    kw_buf_clear(&shown);
+    page.phones = true;
+    page_put_words(&page, told[_i].words, &shown);
+    ck_assert_str_eq(kw_buf_text(&shown), told[_i].words);
+    kw_buf_release(&shown);
+}
+END_TEST
+
 /* Two figures, and the same as one in so many. */
 static const struct {
     double p;
@@ -543,6 +570,7 @@ int main(void)
     tcase_add_test(t, place_counts);
     tcase_add_test(t, alert_and_page_agree);
     tcase_add_test(t, nothing_there);
+    tcase_add_loop_test(t, words_hide_phones, 0, (int)KW_COUNT(told));
     tcase_add_loop_test(t, probability_in_words, 0, (int)KW_COUNT(chances));
     suite_add_tcase(s, t);
     return fixture_run(s);

@@ -175,13 +175,17 @@ static void put_texts(const struct page *p, const struct alert_page *a)
     table_init(&t, &p->screen, columns, KW_COUNT(columns));
     for (size_t i = 0; i < a->n_texts; i++) {
         const struct alert_text *x = &a->texts[i];
+        struct kw_buf words;
 
         table_cell(&t, "%s", page_time(x->at_s).s);
         table_cell(&t, "%s", page_phone(p, x->phone).s);
         table_cell(&t, "%s", page_serial(p, x->serial).s);
         table_cell(&t, "%s%s%s", page_or_dash(x->home),
                    x->place[0] != '\0' ? ", " : "", x->place);
-        table_cell(&t, "%s", x->words != NULL ? x->words : "(dropped)");
+        kw_buf_init(&words, 4096);
+        page_put_words(p, x->words != NULL ? x->words : "(dropped)", &words);
+        table_cell(&t, "%s", kw_buf_text(&words));
+        kw_buf_release(&words);
     }
     table_put(&t, &p->screen, 2);
     table_release(&t);
@@ -223,20 +227,25 @@ static json_t *json_texts(const struct page *p, const struct alert_page *a)
 
     for (size_t i = 0; i < a->n_texts; i++) {
         const struct alert_text *t = &a->texts[i];
+        struct kw_buf words;
 
+        kw_buf_init(&words, 4096);
+        if (t->words != NULL)
+            page_put_words(p, t->words, &words);
         json_array_append_new(
-            all,
-            json_pack(
-                "{s:I, s:I, s:o, s:o, s:o, s:o, s:o, s:o, s:o}", "text",
-                (json_int_t)t->text_id, "report", (json_int_t)t->report_id,
-                "at", page_json_time(t->at_s), "pot",
-                t->serial[0] != '\0'
-                    ? page_json_word(page_serial(p, t->serial).s)
-                    : json_null(),
-                "home", page_json_word(t->home), "place",
-                page_json_word(t->place), "phone", page_json_phone(p, t->phone),
-                "outcome", page_json_word(t->outcome), "words",
-                t->words != NULL ? page_json_word(t->words) : json_null()));
+            all, json_pack("{s:I, s:I, s:o, s:o, s:o, s:o, s:o, s:o, s:o}",
+                           "text", (json_int_t)t->text_id, "report",
+                           (json_int_t)t->report_id, "at",
+                           page_json_time(t->at_s), "pot",
+                           t->serial[0] != '\0'
+                               ? page_json_word(page_serial(p, t->serial).s)
+                               : json_null(),
+                           "home", page_json_word(t->home), "place",
+                           page_json_word(t->place), "phone",
+                           page_json_phone(p, t->phone), "outcome",
+                           page_json_word(t->outcome), "words",
+                           page_json_word(kw_buf_text(&words))));
+        kw_buf_release(&words);
     }
     return all;
 }

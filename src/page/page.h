@@ -73,6 +73,10 @@ const char *page_alert_state(enum ledger_alert_state state);
 /* "low flow" … of an alert. */
 const char *page_alert_kind(enum ledger_alert_kind kind);
 
+/* What someone wrote, with the phone numbers in it shortened like others. */
+void page_put_words(const struct page *p, const char *words,
+                    struct kw_buf *out);
+
 /* Tables and JSON that stand on several pages. */
 void page_put_reports(const struct page *p, const struct page_reports *list,
                       bool with_pot);

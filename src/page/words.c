@@ -166,3 +166,40 @@ void page_made(const struct look_report *r, struct kw_buf *out)
         kw_buf_printf(out, "; %.2f L, %s", r->first_hour_l,
                       page_verdict(r->verdict));
 }
+
+#define PHONE_DIGITS      7  /* behind a plus, fewer are no number (E.164) */
+#define PHONE_DIGITS_BARE 10 /* without one: longer than a serial */
+
+/* Octets of the phone number that begins there, 0 none. */
+static size_t phone_at(const char *s)
+{
+    size_t plus = s[0] == '+', n = strspn(s + plus, "0123456789");
+
+    if (n < (plus ? PHONE_DIGITS : PHONE_DIGITS_BARE))
+        return 0;
+    return plus + n;
+}
+
+void page_put_words(const struct page *p, const char *words, struct kw_buf *out)
+{
+    bool in_digits = false;
+
+    while (*words != '\0') {
+        size_t len = in_digits || p->phones ? 0 : phone_at(words);
+        char number[32] = "", shown[48];
+
+        if (len > 0 && kw_copy(number, sizeof(number), words, len) == 0) {
+            screen_phone(number, false, shown, sizeof(shown));
+            kw_buf_puts(out, shown);
+            words += len;
+            continue;
+        }
+        if (len > 0) { /* longer than any number: nothing of it is shown */
+            kw_buf_puts(out, "…");
+            words += len;
+            continue;
+        }
+        in_digits = *words >= '0' && *words <= '9';
+        kw_buf_putc(out, *words++);
+    }
+}

@@ -152,6 +152,14 @@ static const struct {
      "group,observed,expected,chisq,df,p\n"
      "a,1,0.5,1,1,0.317310507863\nb,1,1.5,1,1,0.317310507863\n",
      ""},
+    {"cluster", "day,event,batch\n1,exploded,a\n", 3, "",
+     ":2: event is 'exploded'"},
+    {"cluster", "day,event,batch\n1,failed,a\n", 3, "",
+     ":2: batch a has no 1 pots left"},
+    {"cluster", "day,event,batch\n2,delivered,a\n1,report,\n", 3, "",
+     ":3: day 1 comes after day 2"},
+    {"cluster", "day,event,batch\n2,delivered,\n", 3, "",
+     ":2: batch is not given"},
     /* the command line */
     {"", "", 2, "", "usage:"},
     {"swim", "", 2, "", "'swim' is not a method"},
@@ -222,6 +230,26 @@ START_TEST(drift_rows)
 }
 END_TEST
 
+/* Twenty pots for six days, none failed: 20 x 6 days at 1.2 % a month. */
+START_TEST(cluster_rows)
+{
+    static struct outcome o;
+    double expected;
+    const char *line;
+
+    work("cluster",
+         "day,event,batch,place,pots\n0,delivered,a,x,20\n"
+         "0,delivered,b,x,20\n3,report,,,\n6,withdrawn,b,x,5\n",
+         &o);
+    ck_assert_int_eq(o.code, 0);
+    ck_assert_ptr_nonnull(strstr(o.out, "\n3,a,sound,,0,0,"));
+    line = strstr(o.out, "\n6,a,sound,,0,0,");
+    ck_assert_ptr_nonnull(line);
+    ck_assert_int_eq(sscanf(line, " 6,a,sound,,0,0,%lf,", &expected), 1);
+    CLOSE(expected, 120 * 0.012 / 30.4375, 1e-11);
+}
+END_TEST
+
 START_TEST(help_of_each)
 {
     static const char *const methods[] = {"seep", "flow", "drift", "exact",
@@ -249,6 +277,7 @@ int main(void)
     tcase_add_loop_test(tc, tables, 0, sizeof(table) / sizeof(table[0]));
     tcase_add_test(tc, seep_row);
     tcase_add_test(tc, drift_rows);
+    tcase_add_test(tc, cluster_rows);
     tcase_add_test(tc, help_of_each);
     return close_run("work", tc);
 }

@@ -43,15 +43,20 @@ TESTS += $(KW_WATCH_CHECKS)
 %C%_check_work_CFLAGS = $(KW_CHECK_CFLAGS)
 %C%_check_work_LDADD = $(KW_CHECK_LIBS)
 
-# Slower, not part of `make check`. sim_flow prints how the flow rules do on
-# 4,000 made-up pots and fails outside what docs/science.md says; r_watch
-# holds `kilnword work` against R.
+# Slower, not part of `make check`. The simulations print how the rules do on
+# 4,000 made-up pots and 100 made-up batches, and fail outside what
+# docs/science.md says; r_watch holds `kilnword work` against R.
 EXTRA_PROGRAMS += %D%/sim_flow
 %C%_sim_flow_SOURCES = %D%/sim_flow.c %D%/close.h
 %C%_sim_flow_CFLAGS = $(KW_CHECK_CFLAGS)
 %C%_sim_flow_LDADD = $(KW_CHECK_LIBS)
 CLEANFILES += %D%/sim_flow
-KW_WATCH_SLOW = %D%/sim_flow$(EXEEXT)
+EXTRA_PROGRAMS += %D%/sim_batches
+%C%_sim_batches_SOURCES = %D%/sim_batches.c %D%/close.h
+%C%_sim_batches_CFLAGS = $(KW_CHECK_CFLAGS)
+%C%_sim_batches_LDADD = $(KW_CHECK_LIBS)
+CLEANFILES += %D%/sim_batches
+KW_WATCH_SLOW = %D%/sim_flow$(EXEEXT) %D%/sim_batches$(EXEEXT)
 check-slow: src/kilnword$(EXEEXT) $(KW_WATCH_SLOW)
 	@failed=0; for p in $(KW_WATCH_SLOW) $(top_srcdir)/%D%/peers/r_watch; do \
 		$(AM_TESTS_ENVIRONMENT) $$p || failed=1; \

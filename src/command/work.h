@@ -67,13 +67,21 @@ struct work_method {
 };
 
 extern const struct work_method work_seep, work_flow, work_drift, work_exact,
-    work_breakage, work_wear, work_logrank;
+    work_breakage, work_wear, work_logrank, work_cluster;
 
 const struct work_cell *work_at(const struct work_table *t, size_t row,
                                 int column);
 /* A fault in a row: what is wrong; what would be right. */
 void work_fault(struct work_table *t, size_t row, const char *fmt, ...)
     __attribute__((format(printf, 3, 4)));
+
+/*
+ * The texts of a column as numbers from 0 in order of the texts (not given:
+ * ""). numbers has room for each row; *names is the caller's to kw_free, the
+ * texts are the table's. Returns how many there are.
+ */
+size_t work_names(const struct work_table *t, int column, int *numbers,
+                  const char ***names);
 
 /* The results of a line, in the order of method->results. */
 void work_put_text(struct work_table *t, const char *text);

@@ -10,6 +10,7 @@
 #include <math.h>
 #include <stdarg.h>
 #include <stdio.h>
+#include <stdlib.h>
 #include <string.h>
 
 #define OUTPUT_MOST (1u << 30)
@@ -293,6 +294,39 @@ static int open_input(struct work_table *t, const char *path)
         read_table(t, data, len);
     kw_free(data);
     return err;
+}
+
+struct name {
+    const char *text;
+    size_t row;
+};
+
+static int by_text(const void *a, const void *b)
+{
+    return strcmp(((const struct name *)a)->text,
+                  ((const struct name *)b)->text);
+}
+
+size_t work_names(const struct work_table *t, int column, int *numbers,
+                  const char ***names)
+{
+    struct name *all = kw_calloc(t->n + 1, sizeof(*all));
+    size_t n = 0;
+
+    *names = kw_calloc(t->n + 1, sizeof(**names));
+    for (size_t i = 0; i < t->n; i++) {
+        const struct work_cell *cell = work_at(t, i, column);
+
+        all[i] = (struct name){cell->given ? cell->text : "", i};
+    }
+    qsort(all, t->n, sizeof(*all), by_text);
+    for (size_t i = 0; i < t->n; i++) {
+        if (i == 0 || strcmp(all[i].text, all[i - 1].text) != 0)
+            (*names)[n++] = all[i].text;
+        numbers[all[i].row] = (int)n - 1;
+    }
+    kw_free(all);
+    return n;
 }
 
 /* ---- writing ---- */

@@ -5,7 +5,6 @@
 
 #include <math.h>
 #include <stdlib.h>
-#include <string.h>
 
 enum { GROUP, ENTRY, EXIT, FAILED, N_COLUMNS, STRATUM = N_COLUMNS, N_LOGRANK };
 
@@ -56,45 +55,6 @@ static const struct work_result logrank_results[] = {
     {"p", "", "P(as far or farther apart) if they do"},
 };
 
-/* Names as numbers, in order of the names. */
-struct name {
-    const char *text;
-    size_t row;
-};
-
-static int by_text(const void *a, const void *b)
-{
-    return strcmp(((const struct name *)a)->text,
-                  ((const struct name *)b)->text);
-}
-
-static const char *text_at(const struct work_table *t, size_t row, int column)
-{
-    const struct work_cell *cell = work_at(t, row, column);
-
-    return cell->given ? cell->text : "";
-}
-
-/* numbers[row] from 0; the names in order, owned by the caller. */
-static size_t number_names(const struct work_table *t, int column, int *numbers,
-                           const char ***names)
-{
-    struct name *all = kw_calloc(t->n + 1, sizeof(*all));
-    size_t n = 0;
-
-    *names = kw_calloc(t->n + 1, sizeof(**names));
-    for (size_t i = 0; i < t->n; i++)
-        all[i] = (struct name){text_at(t, i, column), i};
-    qsort(all, t->n, sizeof(*all), by_text);
-    for (size_t i = 0; i < t->n; i++) {
-        if (i == 0 || strcmp(all[i].text, all[i - 1].text) != 0)
-            (*names)[n++] = all[i].text;
-        numbers[all[i].row] = (int)n - 1;
-    }
-    kw_free(all);
-    return n;
-}
-
 static void read_units(struct work_table *t, struct wear_unit *units)
 {
     for (size_t i = 0; i < t->n; i++) {
@@ -139,7 +99,7 @@ static struct wear_unit *units_of(struct work_table *t, const char ***names)
     int *numbers = kw_calloc(t->n + 1, sizeof(*numbers));
 
     read_units(t, units);
-    number_names(t, GROUP, numbers, names);
+    work_names(t, GROUP, numbers, names);
     for (size_t i = 0; i < t->n; i++)
         units[i].group = numbers[i];
     kw_free(numbers);
@@ -189,7 +149,7 @@ static void run_logrank(struct work_table *t)
     struct wear_unit *units = units_of(t, &names);
     int *numbers = kw_calloc(t->n + 1, sizeof(*numbers));
 
-    number_names(t, STRATUM, numbers, &strata);
+    work_names(t, STRATUM, numbers, &strata);
     for (size_t i = 0; i < t->n; i++)
         units[i].stratum = numbers[i];
     if (t->faults.n == 0)

@@ -4,6 +4,7 @@
  * one log of the C library on fresh arguments. Medians.
  */
 #include "watch/breakage.h"
+#include "watch/detector.h"
 #include "watch/drift.h"
 #include "watch/seep.h"
 #include "watch/wear.h"
@@ -210,6 +211,34 @@ static void million(void)
            (now_us() - from) / 1e6);
 }
 
+/* A year of 1,000 batches in 10,000 cells, with and without reports. */
+static double detector_year(int reports)
+{
+    struct detector *d = detector_new(&detector_defaults);
+    double from;
+
+    for (int g = 0; g < 10000; g++)
+        detector_deliver(d, g / 10, g % 97, 0, 50);
+    from = now_us();
+    for (int i = 0; i < reports; i++)
+        detector_fail(d, (i * 7919) % 10000, 1 + 365 * i / reports);
+    detector_advance(d, 371); /* 53 refreshes in all */
+    from = now_us() - from;
+    detector_free(d);
+    return from;
+}
+
+static void watching(bool brief)
+{
+    int reports = brief ? 1000 : 50000;
+    double bare = detector_year(0), busy = detector_year(reports);
+
+    printf("detector, weekly refresh\t%.2f\tms\t1,000 batches, 10,000 "
+           "cells\n",
+           bare / 53e3);
+    printf("detector, a report\t%.2f\tus\tlikewise\n", (busy - bare) / reports);
+}
+
 /* Survival of ten million pots in 500 batches, curves with intervals. */
 static void survival(int pots)
 {
@@ -274,6 +303,7 @@ int main(int argc, char **argv)
     }
     if (!brief)
         million();
+    watching(brief);
     survival(brief ? 100000 : 10000000);
     return code;
 }

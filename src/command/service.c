@@ -242,6 +242,11 @@ static void add_events(struct service *s)
     event_add(ev, NULL);
     s->events[s->n_events++] = ev;
     service_every(s, TURN_MS, on_turn);
+}
+
+/* Before the port is there: who sees it may send a signal. */
+static void add_signals(struct service *s)
+{
     add_signal(s, SIGTERM, on_stop);
     add_signal(s, SIGINT, on_stop);
     add_signal(s, SIGHUP, on_hangup);
@@ -282,21 +287,34 @@ static int say(char *why)
     return COMMAND_FAILED;
 }
 
+static bool stays_here(const struct config_carrier *c)
+{
+    switch (c->kind) {
+    case CONFIG_SPOOL:
+        return true;
+    case CONFIG_HTTP:
+        return c->out.url == NULL || http_out_loopback(c->out.url);
+    case CONFIG_SMPP:
+        return http_out_loopback(c->smpp.host);
+    default:
+        return false;
+    }
+}
+
 /* A told clock is for plays: nothing may leave this machine. */
 static int check_told(const struct config *conf)
 {
     for (size_t i = 0; i < conf->n_carriers; i++) {
         const struct config_carrier *c = &conf->carriers[i];
 
-        if (c->kind == CONFIG_HTTP && c->out.url != NULL &&
-            !http_out_loopback(c->out.url)) {
-            fprintf(stderr,
-                    "kilnword serve: carrier '%s' sends to another machine, "
-                    "which a told clock does not allow; leave --told-clock "
-                    "away, or set its out url to 127.0.0.1\n",
-                    c->name);
-            return COMMAND_FAILED;
-        }
+        if (stays_here(c))
+            continue;
+        fprintf(stderr,
+                "kilnword serve: carrier '%s' reaches beyond this machine, "
+                "which a told clock does not allow; leave --told-clock "
+                "away, or let the carrier send to 127.0.0.1\n",
+                c->name);
+        return COMMAND_FAILED;
     }
     return 0;
 }
@@ -463,6 +481,7 @@ int service_open(const struct config *conf, bool told_clock,
                                     .service = s,
                                     .take = take,
                                     .settle = outbox_settle};
+    add_signals(s);
     if ((err = open_parts(s, told_clock)) != 0) {
         service_close(s);
         return err;

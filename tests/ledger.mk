@@ -25,3 +25,9 @@ LEDGER_FIXTURE = %D%/ledger_fixture.c %D%/ledger_fixture.h
 %C%_check_writer_CFLAGS = $(KW_CHECK_CFLAGS)
 %C%_check_writer_LDADD = $(KW_CHECK_LIBS)
 endif
+
+EXTRA_PROGRAMS += %D%/bench/bench_ledger
+%C%_bench_bench_ledger_SOURCES = %D%/bench/bench_ledger.c
+%C%_bench_bench_ledger_CFLAGS = $(AM_CFLAGS)
+%C%_bench_bench_ledger_LDADD = src/libkilnword.a $(KW_LIBS)
+CLEANFILES += %D%/bench/bench_ledger

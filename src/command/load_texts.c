@@ -2,12 +2,16 @@
  * all files, go the way of a text in the order of time. */
 #include "command/load.h"
 
+#include "desk/desk.h"
+
 #include <openssl/sha.h>
 #include <stdio.h>
+#include <stdlib.h>
 #include <string.h>
 
 enum { TEXT_AT, TEXT_FROM, TEXT_TEXT, TEXT_ID };
 
+#define CARRIER   "notebook"
 #define REF_BYTES 16 /* of the hash that stands for an id */
 
 /* Without an id: made of all that was said, so that it comes out again. */
@@ -65,12 +69,50 @@ int load_row_text(struct load *l, struct load_sheet *s,
     return 0;
 }
 
+static int by_time(const void *a, const void *b)
+{
+    const struct load_text *x = a, *y = b;
+
+    if (x->at_s != y->at_s)
+        return x->at_s < y->at_s ? -1 : 1;
+    return x->order < y->order ? -1 : 1;
+}
+
+static int file_one(struct load *l, struct desk *d, const struct load_text *t)
+{
+    struct desk_text in = {.carrier = CARRIER,
+                           .ref = t->ref,
+                           .from = t->from,
+                           .text = t->text,
+                           .len = t->len,
+                           .at_s = t->at_s,
+                           .quiet = true};
+    struct desk_answer out = {0};
+    int err = desk_take(d, l->lg, &in, &out);
+
+    if (err == 0)
+        load_count(l, t->sheet, t->line, out.repeat ? LEDGER_SAME : LEDGER_NEW,
+                   t->from);
+    return err;
+}
+
 int load_texts_file(struct load *l)
 {
-    if (l->n_texts > 0)
-        fault_add(&l->faults, l->texts[0].sheet->file, 0,
-                  "texts are not taken yet; load the other files without it");
-    return l->n_texts > 0 ? KW_ESYNTAX : 0;
+    struct desk *d;
+    int err;
+
+    if (l->n_texts == 0)
+        return 0;
+    err = desk_open(l->conf, &l->faults, &d);
+    if (err < 0)
+        return KW_ESYNTAX;
+    qsort(l->texts, l->n_texts, sizeof(*l->texts), by_time);
+    for (size_t i = 0; i < l->n_texts && err == 0; i++) {
+        err = file_one(l, d, &l->texts[i]);
+        load_progress(l, "texts filed", (int64_t)i + 1);
+    }
+    desk_close(d);
+    return err;
 }
 
 void load_texts_release(struct load *l)

@@ -11,6 +11,7 @@
 #include <errno.h>
 #include <fcntl.h>
 #include <inttypes.h>
+#include <pthread.h>
 #include <stdio.h>
 #include <string.h>
 #include <sys/stat.h>
@@ -62,10 +63,18 @@ int engine_run(struct ledger *lg, const char *sql)
 
 /* ---- transactions ---- */
 
+/* What was read may not be so any more. */
+static void forget_read(struct ledger *lg)
+{
+    lg->n_carriers = 0;
+    lg->phone.id = 0;
+}
+
 int ledger_begin(struct ledger *lg)
 {
     struct query q;
 
+    lg->phone.id = 0; /* others may have written since */
     query_open(&q, lg, "BEGIN IMMEDIATE");
     return query_run(&q);
 }
@@ -91,7 +100,7 @@ void ledger_rollback(struct ledger *lg)
 {
     struct query q;
 
-    lg->n_carriers = 0;
+    forget_read(lg);
     if (!engine_in_transaction(lg))
         return;
     query_open(&q, lg, "ROLLBACK");
@@ -118,7 +127,7 @@ void ledger_undo(struct ledger *lg)
 {
     struct query q;
 
-    lg->n_carriers = 0;
+    forget_read(lg);
     if (!engine_in_transaction(lg))
         return; /* a failure of the disk has undone all of it already */
     query_open(&q, lg, "ROLLBACK TO job");
@@ -169,7 +178,7 @@ static int set_pragmas(struct ledger *lg, const struct ledger_settings *set)
 
     snprintf(sql, sizeof(sql),
              "PRAGMA foreign_keys = ON; PRAGMA synchronous = FULL;"
-             "PRAGMA temp_store = MEMORY; PRAGMA cache_size = %d;"
+             "PRAGMA cache_size = %d;"
              "PRAGMA wal_autocheckpoint = %d;"
              "PRAGMA journal_size_limit = %d",
              -1024 * cache, pages, WAL_KEEP_OCTETS);
@@ -325,14 +334,23 @@ static int make_file(struct ledger *lg, char **why)
     return 0;
 }
 
+/* Once, before the engine starts: its count of memory costs a lock each. */
+static void set_up_engine(void)
+{
+    sqlite3_config(SQLITE_CONFIG_MEMSTATUS, 0);
+}
+
 static int open_db(struct ledger *lg, const char *name, int flags)
 {
+    static pthread_once_t once = PTHREAD_ONCE_INIT;
     int rc;
 
+    pthread_once(&once, set_up_engine);
     sqlite3_close_v2(lg->db);
     rc = sqlite3_open_v2(name, &lg->db, flags | SQLITE_OPEN_NOMUTEX, NULL);
     if (rc != SQLITE_OK)
         return KW_EIO;
+    sqlite3_db_config(lg->db, SQLITE_DBCONFIG_LOOKASIDE, NULL, 1200, 200);
     sqlite3_extended_result_codes(lg->db, 1);
     sqlite3_busy_timeout(lg->db, ENGINE_BUSY_MS);
     /* A first read: WAL needs its helper files, or leave to make them. */

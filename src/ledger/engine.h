@@ -22,6 +22,7 @@ struct ledger {
         int64_t id;
     } carriers[ENGINE_CARRIERS_MOST];
     size_t n_carriers;
+    struct ledger_phone phone; /* last read in this transaction; id 0 none */
 };
 
 /* Logs the failure of sql and gives the KW_E code for it. */

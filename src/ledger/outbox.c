@@ -39,8 +39,7 @@ int ledger_out_put(struct ledger *lg, struct ledger_out *o)
     query_open(&q, lg,
                "INSERT INTO outbox (phone_id, carrier_id, kind, priority, "
                "at_s, due_s, expires_s, text_id, alert_id, body) "
-               "VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10) "
-               "RETURNING id");
+               "VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10)");
     query_i64(&q, o->phone_id);
     query_i64(&q, carrier);
     query_i64(&q, o->kind);
@@ -51,7 +50,7 @@ int ledger_out_put(struct ledger *lg, struct ledger_out *o)
     query_id(&q, o->text_id);
     query_id(&q, o->alert_id);
     query_text(&q, o->body);
-    err = query_returning(&q, &o->id);
+    err = query_insert(&q, &o->id);
     return err < 0 ? err : answer(lg, o);
 }
 
@@ -164,31 +163,29 @@ int ledger_out_settle(struct ledger *lg, int64_t id, enum ledger_send state,
                       int64_t at_s, const char *note)
 {
     struct query q;
-    int64_t found;
 
     query_open(&q, lg,
                "UPDATE outbox SET state = $2, settled_s = $3, note = $4 "
-               "WHERE id = $1 RETURNING id");
+               "WHERE id = $1");
     query_i64(&q, id);
     query_i64(&q, state);
     query_i64(&q, at_s);
     query_text(&q, note);
-    return query_returning(&q, &found);
+    return query_update(&q);
 }
 
 int ledger_out_again(struct ledger *lg, int64_t id, int64_t due_s,
                      const char *note)
 {
     struct query q;
-    int64_t found;
 
     query_open(&q, lg,
                "UPDATE outbox SET state = 0, due_s = $2, note = $3 "
-               "WHERE id = $1 RETURNING id");
+               "WHERE id = $1");
     query_i64(&q, id);
     query_i64(&q, due_s);
     query_text(&q, note);
-    return query_returning(&q, &found);
+    return query_update(&q);
 }
 
 int ledger_out_recover(struct ledger *lg, const char *carrier, bool repeat_safe)

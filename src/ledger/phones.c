@@ -30,6 +30,7 @@ static int take_row(struct query *q, struct ledger_phone *out)
     query_copy(q, 6, out->carrier, sizeof(out->carrier));
     query_copy(q, 7, out->name, sizeof(out->name));
     out->last_chat_reply_s = query_get_i64(q, 8);
+    q->lg->phone = *out;
     query_close(q);
     return 0;
 }
@@ -134,6 +135,9 @@ int ledger_phone_put(struct ledger *lg, const struct ledger_phone *p)
     int64_t carrier = 0;
     int err;
 
+    if (lg->phone.id == p->id && memcmp(&lg->phone, p, sizeof(*p)) == 0)
+        return 0;
+    lg->phone.id = 0;
     if (p->carrier[0] != '\0' &&
         (err = carrier_id(lg, p->carrier, true, &carrier)) < 0)
         return err;

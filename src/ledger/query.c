@@ -216,6 +216,26 @@ int query_returning(struct query *q, int64_t *value)
     return query_run(q);
 }
 
+int query_insert(struct query *q, int64_t *id)
+{
+    struct ledger *lg = q->lg;
+    int err = query_run(q);
+
+    if (err == 0)
+        *id = sqlite3_last_insert_rowid(lg->db);
+    return err;
+}
+
+int query_update(struct query *q)
+{
+    struct ledger *lg = q->lg;
+    int err = query_run(q);
+
+    if (err < 0)
+        return err;
+    return sqlite3_changes64(lg->db) > 0 ? 0 : KW_ENOENT;
+}
+
 int64_t query_get_i64(struct query *q, int col)
 {
     return sqlite3_column_int64(q->stmt, col);

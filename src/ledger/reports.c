@@ -28,15 +28,18 @@ static int head_of(struct ledger *lg, int64_t pot_key, int64_t *report_id)
     return query_returning(&q, report_id);
 }
 
-static int put_row(struct ledger *lg, struct ledger_report *r, int64_t before,
-                   bool orphan)
+/* It comes before the head of its pot's chain, or is an orphan. */
+static int put_row(struct ledger *lg, struct ledger_report *r)
 {
     struct query q;
 
     query_open(&q, lg,
                "INSERT INTO reports (text_id, phone_id, pot_key, home_id, "
                "place_id, at_s, test, before_id, orphan) "
-               "VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9) RETURNING id");
+               "VALUES ($1, $2, $3, $4, $5, $6, $7, "
+               "(SELECT last_report_id FROM pots WHERE key = $3), "
+               "CASE WHEN $3 IS NULL OR EXISTS "
+               "(SELECT 1 FROM pots WHERE key = $3) THEN 0 ELSE 1 END)");
     query_id(&q, r->text_id);
     query_id(&q, r->phone_id);
     query_id(&q, r->pot_key);
@@ -44,9 +47,7 @@ static int put_row(struct ledger *lg, struct ledger_report *r, int64_t before,
     query_id(&q, r->place_id);
     query_i64(&q, r->at_s);
     query_i64(&q, r->test);
-    query_id(&q, before);
-    query_i64(&q, orphan);
-    return query_returning(&q, &r->id);
+    return query_insert(&q, &r->id);
 }
 
 static int put_obs(struct ledger *lg, int64_t report_id, size_t n,
@@ -82,18 +83,9 @@ static int put_obs(struct ledger *lg, int64_t report_id, size_t n,
 int ledger_report_put(struct ledger *lg, struct ledger_report *r,
                       const struct ledger_obs *obs, size_t n_obs)
 {
-    int64_t before = 0;
-    bool orphan = false;
-    int err = 0;
+    int err = put_row(lg, r);
 
-    if (r->pot_key != 0) {
-        err = head_of(lg, r->pot_key, &before);
-        orphan = err == KW_ENOENT;
-        if (err < 0 && !orphan)
-            return err;
-    }
-    err = put_row(lg, r, before, orphan);
-    if (err == 0 && r->pot_key != 0 && !orphan)
+    if (err == 0 && r->pot_key != 0)
         err = hang_on(lg, r->pot_key, r->id);
     for (size_t i = 0; i < n_obs && err == 0; i++)
         err = put_obs(lg, r->id, i, &obs[i]);

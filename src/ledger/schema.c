@@ -3,7 +3,7 @@
  *
  * What decides their shape: a text should dirty few pages. So pots, phones
  * and texts have integer keys; what comes in is only ever appended; the one
- * key that finds repeats follows the day of arrival; and the reports of a pot
+ * key that finds repeats follows the week of arrival; and the reports of a pot
  * hang on a chain from its own row, which is written anyway, instead of an
  * index. All times are UTC seconds, 0 does not occur: not known is NULL.
  */
@@ -161,13 +161,16 @@ static const char first[] =
     ") STRICT;"
     /* Texts whose words are still kept, by time: to list and to drop them. */
     "CREATE INDEX texts_in_at ON texts_in (at_s) WHERE body IS NOT NULL;"
-    /* The key that finds repeats, in the order of arrival. */
+    /*
+     * The key that finds repeats follows arrival, so that old pages rest. By
+     * the week, not the day: seven days back are then two looks, not eight.
+     */
     "CREATE TABLE arrivals ("
-    " day INTEGER NOT NULL," /* at_s / 86400 */
+    " week INTEGER NOT NULL," /* at_s / 604800 */
     " carrier_id INTEGER NOT NULL,"
     " ref TEXT NOT NULL," /* the carrier's own id */
     " text_id INTEGER NOT NULL,"
-    " PRIMARY KEY (day, carrier_id, ref)"
+    " PRIMARY KEY (week, carrier_id, ref)"
     ") STRICT, WITHOUT ROWID;"
 
     "CREATE TABLE reports ("
@@ -271,7 +274,7 @@ static const char second[] =
     " text_id INTEGER NOT NULL REFERENCES texts_in,"
     " at_s INTEGER NOT NULL,"
     " why TEXT NOT NULL,"
-    " about TEXT NOT NULL DEFAULT ''"  /* serial or batch */
+    " about TEXT NOT NULL DEFAULT ''" /* serial or batch */
     ") STRICT;"
     /* Whom to remind to measure again. */
     "CREATE INDEX pots_low ON pots (last_low_s) WHERE last_low_s IS NOT NULL;"

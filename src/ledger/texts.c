@@ -4,42 +4,70 @@
 #include <string.h>
 
 #define DAY_S          86400
+#define WEEK_S         (7 * DAY_S)
 #define OUTBOX_DROPPED "words dropped up to outbox"
 
-/* The day of a time, rounded down for times before 1970 too. */
-static int64_t day_of(int64_t at_s)
+/* The week of a time, rounded down for times before 1970 too. */
+static int64_t week_of(int64_t at_s)
 {
-    return at_s / DAY_S - (at_s % DAY_S < 0);
+    return at_s / WEEK_S - (at_s % WEEK_S < 0);
+}
+
+struct repeat {
+    int64_t carrier;
+    const char *ref;
+    int64_t text_id, at_s; /* written: of the earlier text */
+};
+
+static int find_in_week(struct ledger *lg, int64_t week, struct repeat *r)
+{
+    struct query q;
+    int err;
+
+    query_open(&q, lg,
+               "SELECT t.id, t.at_s FROM arrivals a "
+               "JOIN texts_in t ON t.id = a.text_id "
+               "WHERE a.week = $1 AND a.carrier_id = $2 AND a.ref = $3");
+    query_i64(&q, week);
+    query_i64(&q, r->carrier);
+    query_text(&q, r->ref);
+    err = query_one(&q);
+    if (err < 0)
+        return err;
+    r->text_id = query_get_i64(&q, 0);
+    r->at_s = query_get_i64(&q, 1);
+    query_close(&q);
+    return 0;
 }
 
 /*
- * The text that came with this id from seven days before up to a day after:
- * the clock may have been put back since.
+ * The text that came with this id up to seven days before; or after, in the
+ * same week or within a day: the clock may have been put back since.
  */
-static int find_repeat(struct ledger *lg, int64_t carrier, const char *ref,
-                       int64_t day, int64_t *text_id)
+static int find_repeat(struct ledger *lg, int64_t at_s, struct repeat *r)
 {
-    struct query q;
+    int64_t last = week_of(at_s + DAY_S);
 
-    query_open(&q, lg,
-               "SELECT text_id FROM arrivals WHERE carrier_id = $2 "
-               "AND ref = $3 AND day IN ($1, $1 - 1, $1 - 2, $1 - 3, $1 - 4, "
-               "$1 - 5, $1 - 6, $1 - 7, $1 + 1)");
-    query_i64(&q, day);
-    query_i64(&q, carrier);
-    query_text(&q, ref);
-    return query_returning(&q, text_id);
+    for (int64_t week = week_of(at_s - WEEK_S); week <= last; week++) {
+        int err = find_in_week(lg, week, r);
+
+        if (err < 0 && err != KW_ENOENT)
+            return err;
+        if (err == 0 && r->at_s >= at_s - WEEK_S)
+            return 0;
+    }
+    return KW_ENOENT;
 }
 
-static int note_arrival(struct ledger *lg, int64_t carrier, int64_t day,
+static int note_arrival(struct ledger *lg, int64_t carrier,
                         const struct ledger_text_in *t)
 {
     struct query q;
 
     query_open(&q, lg,
-               "INSERT INTO arrivals (day, carrier_id, ref, text_id) "
+               "INSERT INTO arrivals (week, carrier_id, ref, text_id) "
                "VALUES ($1, $2, $3, $4)");
-    query_i64(&q, day);
+    query_i64(&q, week_of(t->at_s));
     query_i64(&q, carrier);
     query_text(&q, t->ref);
     query_i64(&q, t->id);
@@ -49,30 +77,29 @@ static int note_arrival(struct ledger *lg, int64_t carrier, int64_t day,
 int ledger_text_in_put(struct ledger *lg, struct ledger_text_in *t)
 {
     struct query q;
-    int64_t carrier, earlier, day = day_of(t->at_s);
-    int err = carrier_id(lg, t->carrier, true, &carrier);
+    struct repeat r = {.ref = t->ref};
+    int err = carrier_id(lg, t->carrier, true, &r.carrier);
 
+    if (err == 0 && t->ref != NULL) {
+        err = find_repeat(lg, t->at_s, &r);
+        if (err == 0)
+            t->id = r.text_id;
+        err = err == KW_ENOENT ? 0 : err == 0 ? KW_EDUP : err;
+    }
     if (err < 0)
         return err;
-    if (t->ref != NULL) {
-        err = find_repeat(lg, carrier, t->ref, day, &earlier);
-        if (err == 0)
-            t->id = earlier;
-        if (err != KW_ENOENT)
-            return err == 0 ? KW_EDUP : err;
-    }
     query_open(&q, lg,
                "INSERT INTO texts_in (carrier_id, phone_id, at_s, sent_s, "
-               "body) VALUES ($1, $2, $3, $4, $5) RETURNING id");
-    query_i64(&q, carrier);
+               "body) VALUES ($1, $2, $3, $4, $5)");
+    query_i64(&q, r.carrier);
     query_i64(&q, t->phone_id);
     query_i64(&q, t->at_s);
     query_id(&q, t->sent_s);
     query_octets(&q, t->body, t->len);
-    err = query_returning(&q, &t->id);
+    err = query_insert(&q, &t->id);
     if (err < 0 || t->ref == NULL)
         return err;
-    return note_arrival(lg, carrier, day, t);
+    return note_arrival(lg, r.carrier, t);
 }
 
 int ledger_refs_each(struct ledger *lg, const char *carrier, int64_t since_s,
@@ -103,12 +130,10 @@ int ledger_text_in_read(struct ledger *lg, int64_t id, const char *outcome,
                         int64_t pot_key, unsigned danger)
 {
     struct query q;
-    int64_t found;
 
     query_open(&q, lg,
                "UPDATE texts_in SET outcome = $2, why = $3, command = $4, "
-               "lang = $5, pot_key = $6, danger = $7 WHERE id = $1 "
-               "RETURNING id");
+               "lang = $5, pot_key = $6, danger = $7 WHERE id = $1");
     query_i64(&q, id);
     query_text(&q, outcome);
     query_text(&q, why);
@@ -116,7 +141,7 @@ int ledger_text_in_read(struct ledger *lg, int64_t id, const char *outcome,
     query_text(&q, lang);
     query_id(&q, pot_key);
     query_i64(&q, danger);
-    return query_returning(&q, &found);
+    return query_update(&q);
 }
 
 int ledger_answer_of(struct ledger *lg, int64_t text_id, struct kw_buf *out,

@@ -1,0 +1,564 @@
+/*
+ * bench_ledger.c - what filing a text costs, beside two bare yardsticks taken
+ * in turns with it in the same run. Medians of the rounds.
+ *   Ys  4 KiB appended to a file and fdatasync: p50
+ *   Yt  the least transaction that files a text, in bare SQLite: look up a
+ *       phone and a pot, insert text, repeat key, report and reply, update
+ *       the pot; the same settings, keys in the order of arrival, 64 texts
+ *       in one commit
+ * Usage: bench_ledger [--short]
+ */
+#include "ledger/engine.h"
+#include "ledger/writer.h"
+
+#include <fcntl.h>
+#include <inttypes.h>
+#include <math.h>
+#include <poll.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sys/stat.h>
+#include <time.h>
+#include <unistd.h>
+
+#define GROUP        64
+#define ROUNDS       7
+#define FIRST_S      1772323200 /* 2026-03-01 */
+#define FIRST_MSISDN 99970000000
+#define BODY         "021407319 slow fell 4 fingers in 10 h"
+#define REPLY                                                                  \
+    "Pot 0214-073-19: slow, 1.2 L in the first hour. Scrub the inside with "   \
+    "a clean brush and clean water, then measure again within 7 days."
+
+static int n_pots = 1000000, per_round = 20000;
+static char folder[256];
+
+static double now_us(void)
+{
+    struct timespec t;
+
+    clock_gettime(CLOCK_MONOTONIC, &t);
+    return 1e6 * (double)t.tv_sec + 1e-3 * (double)t.tv_nsec;
+}
+
+static void fail(const char *what)
+{
+    fprintf(stderr, "bench_ledger: %s failed\n", what);
+    exit(1);
+}
+
+static void must(int err, const char *what)
+{
+    if (err < 0)
+        fail(what);
+}
+
+static int by_value(const void *a, const void *b)
+{
+    double x = *(const double *)a, y = *(const double *)b;
+
+    return (x > y) - (x < y);
+}
+
+static double median(double *v, int n)
+{
+    qsort(v, (size_t)n, sizeof(*v), by_value);
+    return v[n / 2];
+}
+
+static const char *path(const char *name)
+{
+    static char p[512];
+
+    snprintf(p, sizeof(p), "%s/%s", folder, name);
+    return p;
+}
+
+static void result(const char *name, double figure, const char *unit,
+                   const char *remark)
+{
+    printf("%s\t%.4g\t%s\t%s\n", name, figure, unit, remark);
+    fflush(stdout);
+}
+
+/* ---- the texts, the same for all ---- */
+
+struct text {
+    int64_t at_s, phone_id, pot_key;
+    char ref[33];
+};
+
+static uint64_t random64(void)
+{
+    static uint64_t x = 88172645463325252u; /* xorshift64 */
+
+    x ^= x << 13;
+    x ^= x >> 7;
+    x ^= x << 17;
+    return x;
+}
+
+static void next_text(struct text *t)
+{
+    static int64_t n;
+    int64_t pot = (int64_t)(random64() % (uint64_t)n_pots);
+
+    t->at_s = FIRST_S + n++;
+    t->phone_id = FIRST_MSISDN + pot;
+    t->pot_key = pot + 1;
+    snprintf(t->ref, sizeof(t->ref), "%016" PRIx64 "%016" PRIx64, random64(),
+             random64());
+}
+
+/* ---- Ys ---- */
+
+static double sync_us(int n)
+{
+    double *took = kw_malloc(sizeof(*took) * (size_t)n), p50;
+    static char page[4096];
+    int fd = open(path("appended"), O_WRONLY | O_CREAT | O_TRUNC, 0600);
+
+    if (fd < 0)
+        fail("the file of Ys");
+    for (int i = 0; i < n; i++) {
+        double t = now_us();
+
+        if (write(fd, page, sizeof(page)) < 0 || fdatasync(fd) < 0)
+            fail("fdatasync");
+        took[i] = now_us() - t;
+    }
+    close(fd);
+    p50 = median(took, n);
+    kw_free(took);
+    return p50;
+}
+
+/* ---- Yt ---- */
+
+static const char bare_tables[] =
+    "PRAGMA journal_mode = WAL; PRAGMA synchronous = FULL;"
+    "PRAGMA cache_size = -16384; PRAGMA wal_autocheckpoint = 1000;"
+    "CREATE TABLE phone (id INTEGER PRIMARY KEY, lang TEXT, name TEXT);"
+    "CREATE TABLE pot (key INTEGER PRIMARY KEY, serial TEXT, batch INTEGER,"
+    " home INTEGER, flow REAL, flow_s INTEGER, low INTEGER, report INTEGER);"
+    "CREATE TABLE inbound (id INTEGER PRIMARY KEY, phone INTEGER,"
+    " at_s INTEGER, body BLOB, outcome TEXT);"
+    "CREATE TABLE arrival (day INTEGER, carrier INTEGER, ref TEXT,"
+    " inbound INTEGER, PRIMARY KEY (day, carrier, ref)) WITHOUT ROWID;"
+    "CREATE TABLE report (id INTEGER PRIMARY KEY, inbound INTEGER,"
+    " pot INTEGER, at_s INTEGER, kind TEXT, value REAL, minutes REAL,"
+    " litres REAL, before INTEGER);"
+    "CREATE TABLE outbox (id INTEGER PRIMARY KEY, phone INTEGER,"
+    " state INTEGER, due_s INTEGER, inbound INTEGER, body TEXT);"
+    "CREATE INDEX queue ON outbox (state, due_s) WHERE state < 2;";
+
+enum {
+    Q_PHONE,
+    Q_POT,
+    Q_IN,
+    Q_REPEAT,
+    Q_REPORT,
+    Q_UPDATE,
+    Q_OUT,
+    Q_BEGIN,
+    Q_COMMIT,
+    QS
+};
+static const char *const bare_sql[QS] = {
+    "SELECT lang, name FROM phone WHERE id = ?1",
+    "SELECT batch, home, flow, report FROM pot WHERE key = ?1",
+    "INSERT INTO inbound (phone, at_s, body, outcome) "
+    "VALUES (?1, ?2, ?3, 'filed')",
+    "INSERT INTO arrival VALUES (?1, 1, ?2, ?3)",
+    "INSERT INTO report (inbound, pot, at_s, kind, value, minutes, litres, "
+    "before) VALUES (?1, ?2, ?3, 'slow', 4, 600, 1.2, ?4)",
+    "UPDATE pot SET flow = 1.2, flow_s = ?2, low = low + 1, report = ?3 "
+    "WHERE key = ?1",
+    "INSERT INTO outbox (phone, state, due_s, inbound, body) "
+    "VALUES (?1, 0, ?2, ?3, ?4)",
+    "BEGIN IMMEDIATE",
+    "COMMIT"};
+
+struct bare {
+    sqlite3 *db;
+    sqlite3_stmt *q[QS];
+};
+
+static void bare_run(struct bare *b, int q)
+{
+    int rc = sqlite3_step(b->q[q]);
+
+    if (rc != SQLITE_DONE && rc != SQLITE_ROW)
+        fail(bare_sql[q]);
+    sqlite3_reset(b->q[q]);
+}
+
+static void bare_open(struct bare *b)
+{
+    char sql[512];
+
+    snprintf(sql, sizeof(sql),
+             "WITH RECURSIVE n (i) AS (SELECT 0 UNION ALL SELECT i + 1 FROM n "
+             "WHERE i + 1 < %d) INSERT INTO phone SELECT %lld + i, 'en', "
+             "'name' FROM n",
+             n_pots, (long long)FIRST_MSISDN);
+    if (sqlite3_open(path("bare"), &b->db) != SQLITE_OK ||
+        sqlite3_exec(b->db, bare_tables, NULL, NULL, NULL) != SQLITE_OK ||
+        sqlite3_exec(b->db, sql, NULL, NULL, NULL) != SQLITE_OK)
+        fail("the tables of Yt");
+    if (sqlite3_exec(b->db,
+                     "INSERT INTO pot SELECT rowid, '021407319', 1, rowid, "
+                     "1.5, 0, 0, 0 FROM (SELECT row_number() OVER () AS rowid "
+                     "FROM phone)",
+                     NULL, NULL, NULL) != SQLITE_OK)
+        fail("the pots of Yt");
+    for (int i = 0; i < QS; i++) {
+        if (sqlite3_prepare_v2(b->db, bare_sql[i], -1, &b->q[i], NULL) !=
+            SQLITE_OK)
+            fail(bare_sql[i]);
+    }
+}
+
+static void bare_close(struct bare *b)
+{
+    for (int i = 0; i < QS; i++)
+        sqlite3_finalize(b->q[i]);
+    sqlite3_close(b->db);
+}
+
+static void bare_text(struct bare *b, const struct text *t)
+{
+    int64_t in, report;
+
+    sqlite3_bind_int64(b->q[Q_PHONE], 1, t->phone_id);
+    bare_run(b, Q_PHONE);
+    sqlite3_bind_int64(b->q[Q_POT], 1, t->pot_key);
+    bare_run(b, Q_POT);
+    sqlite3_bind_int64(b->q[Q_IN], 1, t->phone_id);
+    sqlite3_bind_int64(b->q[Q_IN], 2, t->at_s);
+    sqlite3_bind_blob(b->q[Q_IN], 3, BODY, sizeof(BODY) - 1, SQLITE_STATIC);
+    bare_run(b, Q_IN);
+    in = sqlite3_last_insert_rowid(b->db);
+    sqlite3_bind_int64(b->q[Q_REPEAT], 1, t->at_s / 86400);
+    sqlite3_bind_text(b->q[Q_REPEAT], 2, t->ref, 32, SQLITE_STATIC);
+    sqlite3_bind_int64(b->q[Q_REPEAT], 3, in);
+    bare_run(b, Q_REPEAT);
+    sqlite3_bind_int64(b->q[Q_REPORT], 1, in);
+    sqlite3_bind_int64(b->q[Q_REPORT], 2, t->pot_key);
+    sqlite3_bind_int64(b->q[Q_REPORT], 3, t->at_s);
+    bare_run(b, Q_REPORT);
+    report = sqlite3_last_insert_rowid(b->db);
+    sqlite3_bind_int64(b->q[Q_UPDATE], 1, t->pot_key);
+    sqlite3_bind_int64(b->q[Q_UPDATE], 2, t->at_s);
+    sqlite3_bind_int64(b->q[Q_UPDATE], 3, report);
+    bare_run(b, Q_UPDATE);
+    sqlite3_bind_int64(b->q[Q_OUT], 1, t->phone_id);
+    sqlite3_bind_int64(b->q[Q_OUT], 2, t->at_s);
+    sqlite3_bind_int64(b->q[Q_OUT], 3, in);
+    sqlite3_bind_text(b->q[Q_OUT], 4, REPLY, -1, SQLITE_STATIC);
+    bare_run(b, Q_OUT);
+}
+
+static double bare_round(struct bare *b)
+{
+    double t = now_us();
+
+    for (int i = 0; i < per_round; i++) {
+        struct text x;
+
+        if (i % GROUP == 0)
+            bare_run(b, Q_BEGIN);
+        next_text(&x);
+        bare_text(b, &x);
+        if (i % GROUP == GROUP - 1 || i == per_round - 1)
+            bare_run(b, Q_COMMIT);
+    }
+    return (now_us() - t) / per_round;
+}
+
+/* ---- the ledger ---- */
+
+static const char world[] =
+    "INSERT INTO places (id, name) VALUES (1, 'Upper Sele');"
+    "INSERT INTO batches (id, code) SELECT i, printf('%04d', i) FROM n_ "
+    "WHERE i <= 1 + (SELECT max(i) FROM n_) / 500;"
+    "INSERT INTO phones (id, number, lang_seen) SELECT 99969999999 + i, "
+    "'+' || (99969999999 + i), 'en' FROM n_;"
+    "INSERT INTO homes (id, code, place_id, phone_id, lang, people) "
+    "SELECT i, 'H' || i, 1, 99969999999 + i, 'en', 5 FROM n_;"
+    "INSERT INTO pots (key, serial, batch_id, outings, home_id, handover_id, "
+    "given_s, last_flow_l, last_flow_log_se, last_flow_s) SELECT i, "
+    "printf('%09d', i), 1 + i / 500, 1, i, i, 1740000000, 2, 0.2, 1750000000 "
+    "FROM n_;"
+    "INSERT INTO handovers (id, pot_key, home_id, given_s) "
+    "SELECT i, i, i, 1740000000 FROM n_;"
+    "DROP TABLE n_; COMMIT";
+
+static struct ledger *world_open(void)
+{
+    struct ledger_settings set = {.create = true};
+    struct ledger *lg;
+    char sql[256];
+
+    set.file = path("ledger");
+    must(ledger_open(&set, &lg, NULL), "opening");
+    snprintf(sql, sizeof(sql),
+             "BEGIN; CREATE TABLE n_ (i INTEGER PRIMARY KEY); WITH RECURSIVE "
+             "n (i) AS (SELECT 1 UNION ALL SELECT i + 1 FROM n WHERE i < %d) "
+             "INSERT INTO n_ SELECT i FROM n",
+             n_pots);
+    must(engine_run(lg, sql), "counting");
+    must(engine_run(lg, world), "the world");
+    ledger_close(lg);
+    set.create = false;
+    must(ledger_open(&set, &lg, NULL), "opening again");
+    return lg;
+}
+
+/* What a text with a measure leads to, without reading and judging. */
+static int file_text(struct ledger *lg, void *arg)
+{
+    const struct text *t = arg;
+    struct ledger_text_in in = {.carrier = "gate",
+                                .ref = t->ref,
+                                .at_s = t->at_s,
+                                .body = BODY,
+                                .len = sizeof(BODY) - 1};
+    struct ledger_obs obs = {.kind = "slow",
+                             .measure = "drop",
+                             .unit = "finger",
+                             .value = 4,
+                             .minutes = 600};
+    struct ledger_report r = {.at_s = t->at_s};
+    struct ledger_flow f = {.at_s = t->at_s,
+                            .first_hour_l = 1.2,
+                            .log_se = 0.2,
+                            .k_m_s = 1e-8,
+                            .water_degc = 24,
+                            .p_below = 0.1,
+                            .verdict = "fine"};
+    struct ledger_out o = {.carrier = "gate",
+                           .kind = LEDGER_REPLY,
+                           .priority = LEDGER_PRIORITY_REPLY,
+                           .body = REPLY};
+    struct ledger_phone phone;
+    struct ledger_home home;
+    struct ledger_pot pot;
+    struct ledger_batch batch;
+    struct ledger_place place;
+    char number[24];
+    int64_t keys[2];
+
+    snprintf(number, sizeof(number), "+%" PRId64, t->phone_id);
+    must(ledger_phone_take(lg, number, &phone), "the phone");
+    must(ledger_home_of_phone(lg, phone.id, &home), "its home");
+    must(ledger_pots_of_phone(lg, phone.id, keys, 2), "its pots");
+    in.phone_id = phone.id;
+    must(ledger_text_in_put(lg, &in), "the text");
+    must(ledger_pot_get(lg, t->pot_key, &pot), "the pot");
+    must(ledger_batch_get(lg, pot.batch_id, &batch), "the batch");
+    must(ledger_place_get(lg, home.place_id, &place), "the place");
+    r.text_id = f.report_id = in.id;
+    r.phone_id = phone.id;
+    r.pot_key = f.pot_key = t->pot_key;
+    r.home_id = home.id;
+    r.place_id = home.place_id;
+    must(ledger_report_put(lg, &r, &obs, 1), "the report");
+    f.report_id = r.id;
+    must(ledger_flow_put(lg, &f), "the flow");
+    o.phone_id = phone.id;
+    o.text_id = in.id;
+    o.at_s = o.due_s = t->at_s;
+    o.expires_s = t->at_s + 86400;
+    must(ledger_out_put(lg, &o), "the reply");
+    must(ledger_text_in_read(lg, in.id, "filed", NULL, NULL, "en", t->pot_key,
+                             0),
+         "the reading");
+    memcpy(phone.carrier, "gate", 5);
+    must(ledger_phone_put(lg, &phone), "the phone again");
+    return 0;
+}
+
+static double plain_round(struct ledger *lg)
+{
+    double t = now_us();
+
+    for (int i = 0; i < per_round; i++) {
+        struct text x;
+
+        if (i % GROUP == 0)
+            must(ledger_begin(lg), "begin");
+        next_text(&x);
+        must(ledger_savepoint(lg), "savepoint");
+        file_text(lg, &x);
+        must(ledger_release(lg), "release");
+        if (i % GROUP == GROUP - 1 || i == per_round - 1)
+            must(ledger_commit(lg), "commit");
+    }
+    return (now_us() - t) / per_round;
+}
+
+/* ---- through the writer ---- */
+
+static int finished;
+
+static void done(void *arg, int err)
+{
+    (void)arg;
+    must(err, "a job");
+    finished++;
+}
+
+/* window: texts under way at once. */
+static double writer_round(struct writer *w, int window, int n)
+{
+    struct text *texts = kw_calloc((size_t)window, sizeof(*texts));
+    double t = now_us();
+
+    finished = 0;
+    for (int i = 0; finished < n;) {
+        struct pollfd p = {.fd = writer_fd(w), .events = POLLIN};
+
+        for (; i < n && i - finished < window; i++) {
+            struct text *x = &texts[i % window];
+            struct writer_job job = {.run = file_text, .done = done, .arg = x};
+
+            next_text(x);
+            must(writer_submit(w, &job), "submitting");
+        }
+        poll(&p, 1, -1);
+        writer_deliver(w);
+    }
+    t = now_us() - t;
+    kw_free(texts);
+    return t / n;
+}
+
+/* One text now and then: p50 from submission to being told. */
+static double one_by_one_us(struct writer *w, int n)
+{
+    double *took = kw_malloc(sizeof(*took) * (size_t)n), p50;
+
+    for (int i = 0; i < n; i++)
+        took[i] = writer_round(w, 1, 1);
+    p50 = median(took, n);
+    kw_free(took);
+    return p50;
+}
+
+/* ---- pages and space ---- */
+
+static double pages_written(struct ledger *lg)
+{
+    int now, high;
+
+    sqlite3_db_status(lg->db, SQLITE_DBSTATUS_CACHE_WRITE, &now, &high, 0);
+    return now;
+}
+
+static double octets(const char *name)
+{
+    struct stat st;
+
+    return stat(path(name), &st) == 0 ? (double)st.st_size : 0;
+}
+
+/* ---- the rounds ---- */
+
+static int bound(const char *name, double figure, double limit, bool least,
+                 const char *remark)
+{
+    bool kept = least ? figure >= limit : figure <= limit;
+    char text[128];
+
+    snprintf(text, sizeof(text), "%s %.3g: %s%s%s", least ? ">=" : "<=", limit,
+             kept ? "kept" : "NOT KEPT", remark[0] ? "; " : "", remark);
+    result(name, figure, least ? "x" : "", text);
+    return kept ? 0 : 1;
+}
+
+static int run(void)
+{
+    double ys[ROUNDS], yt[ROUNDS], plain[ROUNDS], wide[ROUNDS], narrow[ROUNDS];
+    struct bare bare;
+    struct ledger *lg;
+    struct writer *w;
+    double pages, before;
+    int worst = 0;
+
+    lg = world_open(); /* first: it sets the engine up for both */
+    bare_open(&bare);
+    must(engine_run(lg, "PRAGMA wal_checkpoint(TRUNCATE)"), "checkpoint");
+    before = octets("ledger");
+    pages = pages_written(lg);
+    for (int i = 0; i < ROUNDS; i++) {
+        yt[i] = bare_round(&bare);
+        plain[i] = plain_round(lg);
+    }
+    pages = (pages_written(lg) - pages) / (ROUNDS * (double)per_round);
+    must(engine_run(lg, "PRAGMA wal_checkpoint(TRUNCATE)"), "checkpoint");
+    before = (octets("ledger") - before) / (ROUNDS * (double)per_round);
+    must(writer_open(lg, 256, &w), "the writer");
+    for (int i = 0; i < ROUNDS; i++) {
+        double again = bare_round(&bare);
+
+        yt[i] = again < yt[i] ? again : yt[i];
+        wide[i] = writer_round(w, GROUP, per_round);
+        ys[i] = sync_us(200);
+        narrow[i] = one_by_one_us(w, 200);
+    }
+    bare_close(&bare);
+    writer_close(w);
+    result("pots", n_pots, "", "");
+    result("Ys 4 KiB and fdatasync", median(ys, ROUNDS), "us", "p50");
+    result("Yt bare transaction", median(yt, ROUNDS), "us", "64 in a commit");
+    result("text filed by ledger calls", median(plain, ROUNDS), "us",
+           "64 in a commit, a savepoint each");
+    result("text filed through the writer", median(wide, ROUNDS), "us",
+           "64 under way");
+    result("texts a second through the writer", 1e6 / median(wide, ROUNDS),
+           "1/s", "");
+    result("one text through the writer", median(narrow, ROUNDS), "us",
+           "p50, submitted to told");
+    worst |= bound("ledger calls against Yt",
+                   median(yt, ROUNDS) / median(plain, ROUNDS), 0.7, true, "");
+    worst |= bound("writer against Yt",
+                   median(yt, ROUNDS) / median(wide, ROUNDS), 0.7, true, "");
+    worst |= bound("one text against Ys",
+                   median(narrow, ROUNDS) / median(ys, ROUNDS), 4, false, "");
+    worst |=
+        bound("pages dirtied a text", pages, 2.5, false, "written to the log");
+    worst |= bound("MiB for a million texts", before * 1e6 / (1 << 20), 400,
+                   false, "with report, flow and reply");
+    return worst;
+}
+
+static void remove_all(void)
+{
+    static const char *const names[] = {"appended",  "bare",   "bare-wal",
+                                        "bare-shm",  "ledger", "ledger-wal",
+                                        "ledger-shm"};
+
+    for (size_t i = 0; i < KW_COUNT(names); i++)
+        unlink(path(names[i]));
+    rmdir(folder);
+}
+
+int main(int argc, char **argv)
+{
+    const char *tmp = getenv("TMPDIR");
+    int worst;
+
+    if (argc > 1 && strcmp(argv[1], "--short") == 0) {
+        n_pots = 10000;
+        per_round = 2000;
+    }
+    snprintf(folder, sizeof(folder), "%s/kw-bench-XXXXXX",
+             tmp != NULL ? tmp : "/tmp");
+    if (mkdtemp(folder) == NULL)
+        fail("making a folder");
+    worst = run();
+    remove_all();
+    return worst;
+}

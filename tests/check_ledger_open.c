@@ -538,6 +538,9 @@ START_TEST(copy_does_not_overwrite)
     ck_assert_str_eq(data, "precious");
     kw_free(data);
     b.replace = true;
+    b.file = fixture_file();
+    ck_assert_int_eq(ledger_backup(lg, &b, NULL), KW_EINVAL);
+    b.file = name;
     ck_assert_int_eq(ledger_backup(lg, &b, NULL), 0);
     copy = open_reading(name);
     fixture_check(copy);

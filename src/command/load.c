@@ -129,7 +129,8 @@ static void tell_json(const struct load *l)
 
 /* ---- lines ---- */
 
-static int put_lines(struct load *l, struct load_sheet *s)
+/* checked: its cells are looked at, but it is not put. */
+static int put_lines(struct load *l, struct load_sheet *s, bool checked)
 {
     int got, err;
 
@@ -137,7 +138,7 @@ static int put_lines(struct load *l, struct load_sheet *s)
         enum ledger_change what = LEDGER_SAME;
 
         load_progress(l, s->file, s->csv.line);
-        if (got < 0)
+        if (got < 0 || checked)
             continue;
         err = s->form->row(l, s, &what);
         if (err < 0 && err != KW_ESYNTAX)
@@ -146,6 +147,25 @@ static int put_lines(struct load *l, struct load_sheet *s)
             load_count(l, s, s->csv.line, what, s->csv.fields[0]);
     }
     return 0;
+}
+
+/*
+ * Each kind builds on those before it: after a fault in one, a batch or home
+ * may only seem to be unknown, so that later kinds are no more than checked.
+ */
+static int put_sheets(struct load *l)
+{
+    bool faulty = false;
+    int err = 0;
+
+    for (size_t i = 0; i < l->n_sheets && err == 0; i++) {
+        struct load_sheet *s = &l->sheets[i];
+
+        if (i > 0 && s->form != l->sheets[i - 1].form)
+            faulty = l->faults.n > 0;
+        err = put_lines(l, s, faulty);
+    }
+    return err;
 }
 
 static int settle_one(struct load *l, const struct load_touched *t)
@@ -186,10 +206,8 @@ static int by_kind(const void *a, const void *b)
 /* 0, KW_ESYNTAX when there are faults, or a failure of the ledger. */
 static int put_all(struct load *l)
 {
-    int err = 0;
+    int err = put_sheets(l);
 
-    for (size_t i = 0; i < l->n_sheets && err == 0; i++)
-        err = put_lines(l, &l->sheets[i]);
     if (err == 0)
         err = load_settle(l);
     if (err == 0 && l->faults.n == 0)
@@ -270,7 +288,7 @@ static int exit_code(struct load *l, int err)
 {
     progress_over(l);
     if (l->faults.n > 0) {
-        fault_print(&l->faults, stderr);
+        load_faults_print(l);
         fputs("kilnword load: nothing was kept; put it right and load again\n",
               stderr);
         return COMMAND_INPUT;
@@ -316,6 +334,7 @@ static void release(struct load *l)
     for (int i = 0; i < LOAD_KINDS; i++)
         load_map_release(&l->seen[i]);
     load_map_release(&l->batches);
+    load_map_release(&l->same);
     load_texts_release(l);
     kw_free(l->sheets);
     kw_free(l->batch_ids);

@@ -88,6 +88,7 @@ struct load {
     struct serial_layout layout;
     struct ledger *lg;
     struct fault_list faults;
+    struct load_map same; /* faults by file and text: how many lines */
     bool dry_run, json;
     int64_t now_s;
     struct load_sheet *sheets;
@@ -120,10 +121,12 @@ struct load_form {
 };
 extern const struct load_form load_forms[LOAD_KINDS];
 
-/* A fault in the present line: what is wrong; what would be right. Gives
- * KW_ESYNTAX. */
+/* A fault in the present line: what is wrong; what would be right. The same
+ * one again in a file is counted only. Gives KW_ESYNTAX. */
 int load_fault(struct load *l, const struct load_sheet *s, const char *fmt,
                ...) __attribute__((format(printf, 3, 4)));
+/* Tells all faults, with how many more lines have the same. */
+void load_faults_print(struct load *l);
 /* A line that says the same thing as an earlier one is a fault. */
 int load_once(struct load *l, struct load_sheet *s, const char *key);
 

@@ -75,6 +75,19 @@ void load_map_release(struct load_map *m)
 
 /* ---- faults ---- */
 
+/* How often this file has had this fault. */
+static int *times_told(struct load *l, const char *file, const char *text)
+{
+    struct kw_buf key;
+    int *times;
+
+    kw_buf_init(&key, 8192);
+    kw_buf_printf(&key, "%s\n%s", file, text);
+    times = load_map_at(&l->same, kw_buf_text(&key), key.len);
+    kw_buf_release(&key);
+    return times;
+}
+
 int load_fault(struct load *l, const struct load_sheet *s, const char *fmt, ...)
 {
     struct kw_buf text;
@@ -84,10 +97,32 @@ int load_fault(struct load *l, const struct load_sheet *s, const char *fmt, ...)
     va_start(ap, fmt);
     kw_buf_vprintf(&text, fmt, ap);
     va_end(ap);
-    fault_add(&l->faults, s->file, s->csv.line, "%s",
-              text.err == 0 ? kw_buf_text(&text) : "a fault too long to tell");
+    if (text.err != 0) {
+        kw_buf_clear(&text);
+        kw_buf_puts(&text, "is wrong in a way too long to tell");
+    }
+    if (++*times_told(l, s->file, kw_buf_text(&text)) == 1)
+        fault_add(&l->faults, s->file, s->csv.line, "%s", kw_buf_text(&text));
     kw_buf_release(&text);
     return KW_ESYNTAX;
+}
+
+void load_faults_print(struct load *l)
+{
+    for (size_t i = 0; i < l->faults.n; i++) {
+        struct fault *f = &l->faults.items[i];
+        int more = *times_told(l, f->file, f->text) - 1;
+        struct kw_buf text;
+
+        if (more <= 0)
+            continue;
+        kw_buf_init(&text, 4096);
+        kw_buf_printf(&text, "%s (and so on %d more line%s)", f->text, more,
+                      more > 1 ? "s" : "");
+        kw_free(f->text);
+        f->text = kw_buf_take(&text);
+    }
+    fault_print(&l->faults, stderr);
 }
 
 int load_once(struct load *l, struct load_sheet *s, const char *key)

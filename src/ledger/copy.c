@@ -6,6 +6,7 @@
 #include <libgen.h>
 #include <stdio.h>
 #include <string.h>
+#include <sys/stat.h>
 #include <unistd.h>
 
 /* Gives the copy its name once it is on the disk. */
@@ -37,6 +38,14 @@ static int name_it(const char *beside, struct ledger_backup *b, char **why)
     return 0;
 }
 
+static bool same_file(const char *a, const char *b)
+{
+    struct stat x, y;
+
+    return stat(a, &x) == 0 && stat(b, &y) == 0 && x.st_dev == y.st_dev &&
+           x.st_ino == y.st_ino;
+}
+
 int ledger_backup(struct ledger *lg, struct ledger_backup *b, char **why)
 {
     char beside[4096];
@@ -44,6 +53,10 @@ int ledger_backup(struct ledger *lg, struct ledger_backup *b, char **why)
 
     if (why != NULL)
         *why = NULL;
+    if (same_file(lg->file, b->file))
+        return engine_tell(why, KW_EINVAL,
+                           "'%s' is the ledger itself; name another file",
+                           b->file);
     if (!b->replace && access(b->file, F_OK) == 0)
         return engine_tell(why, KW_EDUP, "'%s' is there already", b->file);
     if (snprintf(beside, sizeof(beside), "%s.new", b->file) >=

@@ -169,7 +169,7 @@ struct ledger_text_in {
  */
 int ledger_text_in_put(struct ledger *lg, struct ledger_text_in *t);
 /*
- * The carriers' ids (refs) of its texts since that day, oldest day first; a
+ * The carriers' ids (refs) of its texts since that time, oldest first; a
  * negative return of f stops and is returned.
  */
 int ledger_refs_each(struct ledger *lg, const char *carrier, int64_t since_s,
@@ -308,7 +308,7 @@ int ledger_mark_put(struct ledger *lg, const char *key, int64_t value);
  * Copies the ledger as it is now into a new file while others go on writing,
  * checks the copy (integrity, references, the rows of every table) and only
  * then gives it its name. progress (may be NULL) is told pages. KW_EDUP: the
- * file is there and !replace. *why as for ledger_open.
+ * file is there and !replace; KW_EINVAL: it is the ledger. *why as for ledger_open.
  */
 struct ledger_backup {
     const char *file;

@@ -112,10 +112,12 @@ int ledger_refs_each(struct ledger *lg, const char *carrier, int64_t since_s,
     if (err < 0)
         return err == KW_ENOENT ? 0 : err;
     query_open(&q, lg,
-               "SELECT ref FROM arrivals WHERE day >= $1 AND carrier_id = $2 "
-               "ORDER BY day, text_id");
-    query_i64(&q, day_of(since_s));
+               "SELECT a.ref FROM arrivals a JOIN texts_in t "
+               "ON t.id = a.text_id WHERE a.week >= $1 AND a.carrier_id = $2 "
+               "AND t.at_s >= $3 ORDER BY t.at_s, t.id");
+    query_i64(&q, week_of(since_s));
     query_i64(&q, id);
+    query_i64(&q, since_s);
     while ((err = query_next(&q)) == 1) {
         err = f(query_get_text(&q, 0), arg);
         if (err < 0)

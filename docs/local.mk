@@ -3,3 +3,4 @@ dist_man_MANS += %D%/kilnword.1
 EXTRA_DIST += %D%/operator.md
 EXTRA_DIST += %D%/science.md
 EXTRA_DIST += %D%/carriers.md
+EXTRA_DIST += %D%/texts.md

@@ -57,20 +57,19 @@ static int parse(int argc, char **argv, struct options *o)
 /* 0 or COMMAND_USAGE. */
 static int take_times(const struct options *o, struct digest_of *of)
 {
-    int64_t day;
+    int64_t now_s = clock_now_s(), day;
 
-    of->now_s = clock_now_s();
-    if (o->at != NULL && clock_parse(o->at, strlen(o->at), &of->now_s) < 0) {
+    if (o->at != NULL && clock_parse(o->at, strlen(o->at), &now_s) < 0) {
         fprintf(stderr, "kilnword digest: --at is a time such as "
                         "'2026-03-01 08:00'\n");
         return COMMAND_USAGE;
     }
-    of->to_s = of->now_s + 1; /* what came this very second counts */
+    of->to_s = now_s + 1; /* what came this very second counts */
     of->from_s = of->to_s - CLOCK_DAY_S;
     if (o->day == NULL)
         return 0;
     if (strcmp(o->day, "today") == 0) {
-        day = of->now_s;
+        day = now_s;
     } else if (clock_parse(o->day, strlen(o->day), &day) < 0) {
         fprintf(stderr, "kilnword digest: --day is a day such as "
                         "2026-03-01\n");
@@ -82,7 +81,7 @@ static int take_times(const struct options *o, struct digest_of *of)
 }
 
 static int short_form(const struct digest_of *of, struct ledger *lg,
-                      const char *lang, struct kw_buf *out)
+                      struct kw_buf *out)
 {
     struct fault_list faults = {0};
     struct desk *d;
@@ -92,7 +91,7 @@ static int short_form(const struct digest_of *of, struct ledger *lg,
     fault_release(&faults);
     if (err < 0)
         return err;
-    err = digest_text(d, lg, of->from_s, of->to_s, lang, out);
+    err = digest_text(of, desk_replies(d), lg, out);
     kw_buf_putc(out, '\n');
     desk_close(d);
     return err;
@@ -106,7 +105,7 @@ static int print(const struct options *o, const struct digest_of *of,
 
     kw_buf_init(&out, DIGEST_MOST);
     if (o->text != NULL)
-        err = short_form(of, lg, o->text, &out);
+        err = short_form(of, lg, &out);
     else
         err = o->json ? digest_json(of, lg, &out) : digest_page(of, lg, &out);
     if (err == 0)
@@ -134,6 +133,7 @@ static int run(int argc, char **argv)
     layout.batch_chars = conf->serial_batch;
     layout.pot_chars = conf->serial_pot;
     of.conf = conf;
+    of.lang = o.text;
     if ((err = take_times(&o, &of)) == 0 &&
         (err = command_ledger(conf, true, false, &lg)) == 0) {
         err = print(&o, &of, lg);

@@ -242,9 +242,14 @@ static int why(struct taking *t)
 
 static int digest(struct taking *t)
 {
+    struct digest_of of = {.conf = t->d->conf,
+                           .layout = &t->d->layout,
+                           .from_s = t->at_s - CLOCK_DAY_S,
+                           .to_s = t->at_s,
+                           .lang = t->lang};
+
     t->said = true;
-    return digest_text(t->d, t->lg, t->at_s - CLOCK_DAY_S, t->at_s, t->lang,
-                       &t->reply);
+    return digest_text(&of, t->d->replies, t->lg, &t->reply);
 }
 
 /* ---- recall: told what it will do, then done on yes ---- */

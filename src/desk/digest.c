@@ -13,14 +13,15 @@
 #define WIDTH     80
 #define POTS_MOST 40 /* shown; the rest is counted */
 
-static int count(struct ledger *lg, int64_t from_s, int64_t to_s,
+static int count(struct ledger *lg, const struct digest_of *of,
                  struct due_counts *c)
 {
     const char *kinds[READER_KINDS];
+    struct due_period p = {of->from_s, of->to_s, kinds, READER_KINDS};
 
     for (int i = 0; i < READER_KINDS; i++)
         kinds[i] = reader_kind_name((enum reader_kind)i);
-    return due_count(lg, from_s, to_s, kinds, READER_KINDS, c);
+    return due_count(lg, &p, c);
 }
 
 /* ---- the short form ---- */
@@ -37,13 +38,13 @@ static int add_alert(const struct ledger_alert *a, void *arg)
     return 0;
 }
 
-int digest_text(const struct desk *d, struct ledger *lg, int64_t from_s,
-                int64_t to_s, const char *lang, struct kw_buf *out)
+int digest_text(const struct digest_of *of, const struct replies *r,
+                struct ledger *lg, struct kw_buf *out)
 {
     struct due_counts c;
     struct kw_buf line;
     struct reply_slots slots = {0};
-    int err = count(lg, from_s, to_s, &c);
+    int err = count(lg, of, &c);
 
     if (err < 0)
         return err;
@@ -58,7 +59,7 @@ int digest_text(const struct desk *d, struct ledger *lg, int64_t from_s,
                                  .waiting = (int)c.waiting,
                                  .line = kw_buf_text(&line)};
     if (err == 0)
-        err = reply_write(desk_replies(d), lang, "digest", &slots, out);
+        err = reply_write(r, of->lang, "digest", &slots, out);
     while (err == 0 && out->len > 0 && out->data[out->len - 1] == ' ')
         out->data[--out->len] = '\0';
     kw_buf_release(&line);
@@ -186,7 +187,7 @@ int digest_page(const struct digest_of *of, struct ledger *lg,
 {
     struct page p = {.of = of, .out = out};
     struct due_counts c;
-    int err = count(lg, of->from_s, of->to_s, &c);
+    int err = count(lg, of, &c);
 
     if (err < 0)
         return err;
@@ -262,7 +263,7 @@ int digest_json(const struct digest_of *of, struct ledger *lg,
     struct due_counts c;
     char from[CLOCK_TEXT_CAP], to[CLOCK_TEXT_CAP], *text;
     json_t *o;
-    int err = count(lg, of->from_s, of->to_s, &c);
+    int err = count(lg, of, &c);
 
     if (err < 0)
         return err;

@@ -6,16 +6,15 @@
  */
 #include "desk/desk.h"
 
-/* The short form for coordinators: at most two texts. Times as [from, to). */
-int digest_text(const struct desk *d, struct ledger *lg, int64_t from_s,
-                int64_t to_s, const char *lang, struct kw_buf *out);
-
 struct digest_of {
     const struct config *conf;
     const struct serial_layout *layout;
     int64_t from_s, to_s; /* texts received in [from, to) */
-    int64_t now_s;        /* ages of alerts count to here */
+    const char *lang;     /* of the short form */
 };
+/* The short form for coordinators: at most two texts. */
+int digest_text(const struct digest_of *of, const struct replies *r,
+                struct ledger *lg, struct kw_buf *out);
 /* The long form: plain text, 80 columns. */
 int digest_page(const struct digest_of *of, struct ledger *lg,
                 struct kw_buf *out);

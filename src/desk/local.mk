@@ -2,4 +2,5 @@ src_libkilnword_a_SOURCES += %D%/desk.h %D%/reply.h %D%/reply.c \
 	%D%/replyfile.c %D%/keys.c %D%/keys.h %D%/answer.c \
 	%D%/inner.h %D%/desk.c %D%/flood.c %D%/number.c %D%/take.c %D%/filing.c \
 	%D%/raise.c %D%/dialogue.c %D%/commands.c %D%/field.c \
-	%D%/digest.h %D%/digest.c %D%/scan.c %D%/tick.c %D%/menu.h %D%/menu.c
+	%D%/digest.h %D%/digest.c %D%/scan.c %D%/tick.c %D%/menu.h \
+	%D%/menu_parts.h %D%/menu.c %D%/menufile.c

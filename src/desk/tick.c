@@ -26,28 +26,38 @@ static int64_t minute_of_day(int64_t midnight, int minute)
     return at - (clock_second_of_day(at) - minute * 60);
 }
 
+struct daily {        /* a thing done once a day */
+    const char *mark; /* where the ledger keeps the day it was done */
+    int minute;       /* of the local day */
+    int (*run)(struct desk *d, struct ledger *lg, int64_t now_s);
+};
+
 /*
- * When a daily thing is due: after that minute of the local day, once. A new
- * ledger begins with the next one. *due_s: when it is due next.
+ * Does it when its minute has come and it was not done today; a new ledger
+ * begins with the next one. *next_s comes down to when it is due next.
  */
-static int daily(struct ledger *lg, const char *mark, int minute, int64_t now_s,
-                 bool *now, int64_t *next_s)
+static int daily(struct desk *d, struct ledger *lg, const struct daily *what,
+                 int64_t now_s, int64_t *next_s)
 {
     int64_t today = clock_midnight(now_s), done = 0;
-    int64_t at = minute_of_day(today, minute);
-    int64_t tomorrow = minute_of_day(clock_midnight(today + 36 * 3600), minute);
-    int err = ledger_mark_get(lg, mark, &done);
+    int64_t at = minute_of_day(today, what->minute);
+    int64_t next =
+        minute_of_day(clock_midnight(today + 36 * 3600), what->minute);
+    int err = ledger_mark_get(lg, what->mark, &done);
 
-    *now = false;
     if (err == KW_ENOENT) {
         done = now_s >= at ? today : today - 1;
-        err = ledger_mark_put(lg, mark, done);
+        err = ledger_mark_put(lg, what->mark, done);
     }
     if (err < 0)
         return err;
-    *now = now_s >= at && done < today;
-    *next_s = now_s < at && done < today ? at : tomorrow;
-    return *now ? ledger_mark_put(lg, mark, today) : 0;
+    if (now_s < at && done < today)
+        next = at;
+    *next_s = next < *next_s ? next : *next_s;
+    if (now_s < at || done >= today)
+        return 0;
+    err = what->run(d, lg, now_s);
+    return err < 0 ? err : ledger_mark_put(lg, what->mark, today);
 }
 
 /* ---- digest ---- */
@@ -61,6 +71,10 @@ static int digest_to(struct desk *d, struct ledger *lg, int64_t now_s,
                            .at_s = now_s,
                            .due_s = now_s,
                            .expires_s = now_s + CLOCK_DAY_S};
+    struct digest_of of = {.conf = conf,
+                           .layout = &d->layout,
+                           .from_s = now_s - CLOCK_DAY_S,
+                           .to_s = now_s};
     struct ledger_phone p;
     struct kw_buf body;
     char number[LEDGER_PHONE_CAP];
@@ -74,7 +88,8 @@ static int digest_to(struct desk *d, struct ledger *lg, int64_t now_s,
     carrier = desk_carrier(d, &p, person);
     o.phone_id = p.id;
     kw_buf_init(&body, LEDGER_BODY_CAP - 1);
-    err = digest_text(d, lg, now_s - CLOCK_DAY_S, now_s, lang, &body);
+    of.lang = lang;
+    err = digest_text(&of, d->replies, lg, &body);
     if (err == 0)
         err = kw_copy(o.body, sizeof(o.body), body.data, body.len);
     if (err == 0)
@@ -157,7 +172,8 @@ static int remind_all(struct desk *d, struct ledger *lg, int64_t now_s)
     /* After a long standstill the oldest are no longer worth a text. */
     if (upto - after > 30 * (int64_t)CLOCK_DAY_S)
         after = upto - 30 * (int64_t)CLOCK_DAY_S;
-    err = due_remeasure_each(lg, after, upto, remind, &rm);
+    err = due_remeasure_each(
+        lg, &(struct due_period){.from_s = after, .to_s = upto}, remind, &rm);
     return err < 0 ? err : ledger_mark_put(lg, mark, upto);
 }
 
@@ -180,23 +196,14 @@ static int drop_words(struct desk *d, struct ledger *lg, int64_t now_s,
 
 int desk_tick(struct desk *d, struct ledger *lg, int64_t now_s, int64_t *next_s)
 {
-    int64_t next;
-    bool now;
+    const struct daily reminder = {"reminder day", REMIND_MINUTE, remind_all};
+    const struct daily digest = {"digest day", d->conf->digest_minute,
+                                 digest_all};
     int err = drop_words(d, lg, now_s, next_s);
 
-    if (err < 0)
-        return err;
-    if ((err = daily(lg, "reminder day", REMIND_MINUTE, now_s, &now, &next)) <
-            0 ||
-        (now && (err = remind_all(d, lg, now_s)) < 0))
-        return err;
-    *next_s = next < *next_s ? next : *next_s;
-    if (d->conf->digest_minute < 0)
-        return 0;
-    if ((err = daily(lg, "digest day", d->conf->digest_minute, now_s, &now,
-                     &next)) < 0 ||
-        (now && (err = digest_all(d, lg, now_s)) < 0))
-        return err;
-    *next_s = next < *next_s ? next : *next_s;
-    return 0;
+    if (err == 0)
+        err = daily(d, lg, &reminder, now_s, next_s);
+    if (err == 0 && digest.minute >= 0)
+        err = daily(d, lg, &digest, now_s, next_s);
+    return err;
 }

@@ -101,18 +101,18 @@ static int each_pot(struct query *q, due_pot_f *f, void *arg)
     return err < 0 ? err : 0;
 }
 
-int due_remeasure_each(struct ledger *lg, int64_t after_s, int64_t upto_s,
+int due_remeasure_each(struct ledger *lg, const struct due_period *p,
                        due_pot_f *f, void *arg)
 {
     struct query q;
 
     query_open(&q, lg,
                "SELECT p.last_low_s, " POT_COLUMNS "FROM pots p " POT_JOINS
-               "WHERE p.last_low_s > $1 AND p.last_low_s <= $2 "
+               "WHERE p.last_low_s >= $1 AND p.last_low_s < $2 "
                "AND p.last_flow_s = p.last_low_s AND p.failed_s IS NULL "
                "AND p.last_low_s >= p.given_s ORDER BY p.last_low_s, p.key");
-    query_i64(&q, after_s);
-    query_i64(&q, upto_s);
+    query_i64(&q, p->from_s);
+    query_i64(&q, p->to_s);
     return each_pot(&q, f, arg);
 }
 
@@ -160,7 +160,7 @@ int due_holders_each(struct ledger *lg, int64_t batch_id, due_pot_f *f,
     "FROM texts_in WHERE at_s >= $1 AND at_s < $2 "
 
 /* The index on time holds those whose words are kept; old days need a scan. */
-static int count_texts(struct ledger *lg, int64_t from_s, int64_t to_s,
+static int count_texts(struct ledger *lg, const struct due_period *p,
                        bool dropped, struct due_counts *c)
 {
     struct query q;
@@ -170,8 +170,8 @@ static int count_texts(struct ledger *lg, int64_t from_s, int64_t to_s,
         query_open(&q, lg, TEXTS "GROUP BY 1");
     else
         query_open(&q, lg, TEXTS "AND body IS NOT NULL GROUP BY 1");
-    query_i64(&q, from_s);
-    query_i64(&q, to_s);
+    query_i64(&q, p->from_s);
+    query_i64(&q, p->to_s);
     while ((err = query_next(&q)) == 1) {
         const char *outcome = query_get_text(&q, 0);
         int64_t n = query_get_i64(&q, 1);
@@ -191,8 +191,8 @@ static int count_texts(struct ledger *lg, int64_t from_s, int64_t to_s,
     return err < 0 ? err : 0;
 }
 
-static int count_kinds(struct ledger *lg, int64_t from_s, int64_t to_s,
-                       const char *const *kinds, size_t n, struct due_counts *c)
+static int count_kinds(struct ledger *lg, const struct due_period *p,
+                       struct due_counts *c)
 {
     struct query q;
     int err;
@@ -203,13 +203,13 @@ static int count_kinds(struct ledger *lg, int64_t from_s, int64_t to_s,
                "FROM reports r JOIN observations o ON o.report_id = r.id "
                "WHERE r.at_s >= $1 AND r.at_s < $2 AND r.test = 0 "
                "GROUP BY o.kind");
-    query_i64(&q, from_s);
-    query_i64(&q, to_s);
+    query_i64(&q, p->from_s);
+    query_i64(&q, p->to_s);
     while ((err = query_next(&q)) == 1) {
         const char *kind = query_get_text(&q, 0);
 
-        for (size_t i = 0; i < n && i < KW_COUNT(c->kinds); i++) {
-            if (strcmp(kind, kinds[i]) == 0)
+        for (size_t i = 0; i < p->n_kinds && i < KW_COUNT(c->kinds); i++) {
+            if (strcmp(kind, p->kinds[i]) == 0)
                 c->kinds[i] = query_get_i64(&q, 1);
         }
         if (strcmp(kind, "ill") == 0) {
@@ -226,7 +226,7 @@ static int count_kinds(struct ledger *lg, int64_t from_s, int64_t to_s,
     "FROM reports r JOIN flows f ON f.report_id = r.id "                       \
     "WHERE r.at_s >= $1 AND r.at_s < $2 "
 
-static int count_rest(struct ledger *lg, int64_t from_s, int64_t to_s,
+static int count_rest(struct ledger *lg, const struct due_period *p,
                       struct due_counts *c)
 {
     struct query q;
@@ -245,8 +245,8 @@ static int count_rest(struct ledger *lg, int64_t from_s, int64_t to_s,
         "(SELECT count(*) FROM outbox WHERE state < 2), "
         "(SELECT count(*) FROM outbox WHERE state > 2 AND at_s >= $1 "
         "AND at_s < $2)");
-    query_i64(&q, from_s);
-    query_i64(&q, to_s);
+    query_i64(&q, p->from_s);
+    query_i64(&q, p->to_s);
     if ((err = query_one(&q)) < 0)
         return err;
     c->reports = query_get_i64(&q, 0);
@@ -269,17 +269,17 @@ static int one_more(const struct due_pot *p, void *arg)
     return 0;
 }
 
-int due_count(struct ledger *lg, int64_t from_s, int64_t to_s,
-              const char *const *kinds, size_t n, struct due_counts *out)
+int due_count(struct ledger *lg, const struct due_period *p,
+              struct due_counts *out)
 {
     int err;
 
     memset(out, 0, sizeof(*out));
-    err = count_texts(lg, from_s, to_s, false, out);
+    err = count_texts(lg, p, false, out);
     if (err == 0 && out->texts == 0)
-        err = count_texts(lg, from_s, to_s, true, out);
-    if (err < 0 || (err = count_kinds(lg, from_s, to_s, kinds, n, out)) < 0 ||
-        (err = count_rest(lg, from_s, to_s, out)) < 0)
+        err = count_texts(lg, p, true, out);
+    if (err < 0 || (err = count_kinds(lg, p, out)) < 0 ||
+        (err = count_rest(lg, p, out)) < 0)
         return err;
     return due_replace_each(lg, one_more, &out->replace);
 }

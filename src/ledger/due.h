@@ -21,6 +21,12 @@ int due_where_was(struct ledger *lg, int64_t pot_key, int64_t at_s,
 int due_pots_then(struct ledger *lg, int64_t phone_id, int64_t at_s,
                   int64_t *keys, int most);
 
+struct due_period {
+    int64_t from_s, to_s;     /* [from, to) */
+    const char *const *kinds; /* names of what was seen, at most 16 */
+    size_t n_kinds;
+};
+
 struct due_pot {
     int64_t key;
     char serial[LEDGER_SERIAL_CAP];
@@ -34,10 +40,10 @@ struct due_pot {
 typedef int due_pot_f(const struct due_pot *, void *);
 
 /*
- * Pots in homes whose newest reading was low, was made in (after_s, upto_s]
+ * Pots in homes whose newest reading was low, was made in [from_s, to_s)
  * and was not followed by another.
  */
-int due_remeasure_each(struct ledger *lg, int64_t after_s, int64_t upto_s,
+int due_remeasure_each(struct ledger *lg, const struct due_period *p,
                        due_pot_f *f, void *arg);
 /* Pots in homes that were reported failed, or of which an alert of low flow
  * or too fast stands; the longest known first. */
@@ -55,7 +61,6 @@ struct due_counts { /* of texts received in [from_s, to_s) */
     /* as things stand now */
     int64_t open, seen, replace, waiting, lost;
 };
-/* kinds: n names, at most 16. */
-int due_count(struct ledger *lg, int64_t from_s, int64_t to_s,
-              const char *const *kinds, size_t n, struct due_counts *out);
+int due_count(struct ledger *lg, const struct due_period *p,
+              struct due_counts *out);
 #endif

@@ -331,6 +331,9 @@ START_TEST(batch_probability_by_hand)
     ck_assert_double_eq_tol(number_at(j, "breakage", "p_hypergeometric"),
                             by_hand, 1e-12);
     ck_assert_double_eq(number_at(j, "breakage", "observed"), 7);
+    ck_assert_double_eq(number_at(j, "breakage", "others_failed"), 1);
+    ck_assert_double_eq(number_at(j, "breakage", "others_out"), 38);
+    ck_assert_int_eq(times("leans on a published rate"), 1);
     json_decref(j);
 }
 END_TEST

@@ -231,6 +231,13 @@ static void put_verdict(const struct page *p, const struct batch_page *b)
                  "hypergeometric)",
                  page_probability(v->p_hypergeometric).s);
     screen_field(s, "in homes", "%.0f pot-days", b->exposure_days);
+    screen_field(s, "rests on", "%s among %s of other batches%s",
+                 page_count(b->others_failed, "failure", "failures").s,
+                 page_count(b->others_out, "pot", "pots").s,
+                 b->others_failed < BATCH_PRIOR_EVENTS * BREAKAGE_BINS
+                     ? ": few, so that the expected number leans on a "
+                       "published rate"
+                     : "");
 }
 
 void batch_page_short(const struct page *p, const struct batch_page *b)

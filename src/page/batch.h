@@ -7,11 +7,15 @@
 #include "page/page.h"
 #include "watch/breakage.h"
 
+/* Failures that the published rate counts for, in each bin of age. */
+#define BATCH_PRIOR_EVENTS 3
+
 struct batch_page {
     struct ledger_batch batch;
-    bool judged;                     /* some pots were handed out */
-    struct breakage_verdict verdict; /* when judged */
-    double exposure_days;            /* pot-days in homes */
+    bool judged;                       /* some pots were handed out */
+    struct breakage_verdict verdict;   /* when judged */
+    double exposure_days;              /* pot-days in homes */
+    int64_t others_out, others_failed; /* pots of all other batches */
     struct look_others others;
     struct page_handovers holders; /* there now */
     struct page_handovers failed;  /* the time in which each one failed */

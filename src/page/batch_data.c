@@ -25,7 +25,7 @@ static int add_handover(const struct look_handover *h, void *arg)
 }
 
 /* Of a young programme without failures yet: docs/science.md. */
-static const struct breakage_prior prior = {.events = 3,
+static const struct breakage_prior prior = {.events = BATCH_PRIOR_EVENTS,
                                             .rate_per_day = 0.012 / 30.4375};
 
 static void judge(const struct tally *t, struct batch_page *out)
@@ -39,6 +39,10 @@ static void judge(const struct tally *t, struct batch_page *out)
     breakage_judge(t->batches, t->n, &prior, verdicts);
     out->judged = true;
     out->verdict = verdicts[own - t->batches];
+    for (size_t i = 0; i < t->n; i++) {
+        out->others_out += &t->batches[i] != own ? t->batches[i].pots_out : 0;
+        out->others_failed += &t->batches[i] != own ? t->batches[i].failed : 0;
+    }
     for (int k = 0; k < BREAKAGE_BINS; k++)
         out->exposure_days += own->exposure_days[k];
     kw_free(verdicts);
@@ -118,13 +122,15 @@ static json_t *json_verdict(const struct batch_page *b)
     if (!b->judged)
         return json_null();
     return json_pack(
-        "{s:I, s:o, s:o, s:o, s:o, s:o, s:o, s:o}", "observed",
+        "{s:I, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:I, s:I}", "observed",
         (json_int_t)v->observed, "expected", page_json_real(v->expected),
         "p_poisson", page_json_real(v->p_poisson), "p_hypergeometric",
         page_json_real(v->p_hypergeometric), "ratio", page_json_real(v->ratio),
         "ratio_low", page_json_real(v->ratio_low), "ratio_high",
         page_json_real(v->ratio_high), "exposure_days",
-        page_json_real(b->exposure_days));
+        page_json_real(b->exposure_days), "others_out",
+        (json_int_t)b->others_out, "others_failed",
+        (json_int_t)b->others_failed);
 }
 
 json_t *batch_page_json(const struct page *p, const struct batch_page *b,

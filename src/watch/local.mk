@@ -3,4 +3,5 @@ src_libkilnword_a_SOURCES += \
 	%D%/seep.h %D%/seep.c %D%/flowrule.h %D%/flowrule.c \
 	%D%/exact.h %D%/exact.c %D%/breakage.h %D%/breakage.c \
 	%D%/drift.h %D%/drift.c %D%/wear.h %D%/wear.c \
-	%D%/cluster.h %D%/cluster.c %D%/cluster_chart.c %D%/detector.h %D%/detector.c
+	%D%/cluster.h %D%/cluster.c %D%/cluster_chart.c %D%/detector.h %D%/detector.c \
+	%D%/need.h %D%/need.c %D%/scan.h %D%/scan.c

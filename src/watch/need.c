@@ -1,0 +1,116 @@
+/* need.c - see need.h. */
+#include "watch/need.h"
+
+#include <math.h>
+#include <string.h>
+
+#define MATHLIB_STANDALONE 1
+#include <Rmath.h>
+
+double need_batch_risk(const struct need_batch *b)
+{
+    return (NEED_BATCH_PRIOR + (double)b->failed) /
+           (NEED_BATCH_PRIOR + b->expected);
+}
+
+/* The cumulative hazard of a unit in each bin within the days to come. */
+static double hazards(const struct need_model *m, const struct need_unit *u,
+                      double days, double *by_bin)
+{
+    double risk = need_batch_risk(&m->batches[u->batch]) * u->eager, sum = 0;
+
+    for (size_t k = 0; k < m->bins; k++) {
+        double high = k + 1 < m->bins ? m->edges[k + 1] : INFINITY;
+        double from = fmax(u->age_days, m->edges[k]);
+        double to = fmin(u->age_days + days, high);
+
+        by_bin[k] = to > from ? risk * m->rate[k] * (to - from) : 0;
+        sum += by_bin[k];
+    }
+    return sum;
+}
+
+/* What the batches' and the bins' own uncertainty adds: all move together. */
+static double shared_var(const struct need_model *m, const double *by_batch,
+                         const double *by_bin)
+{
+    double sum = 0;
+
+    for (size_t b = 0; b < m->n_batches; b++)
+        sum += by_batch[b] * by_batch[b] /
+               (NEED_BATCH_PRIOR + (double)m->batches[b].failed);
+    for (size_t k = 0; k < m->bins; k++)
+        if (m->events[k] > 0)
+            sum += by_bin[k] * by_bin[k] / m->events[k];
+    return sum;
+}
+
+int need_forecast(const struct need_model *m, const struct need_unit *units,
+                  size_t n, double days, double *q, struct need_forecast *out)
+{
+    double *by_batch, by_bin[NEED_BINS_MOST] = {0}, each[NEED_BINS_MOST];
+
+    *out = (struct need_forecast){0, 0};
+    if (m->bins < 1 || m->bins > NEED_BINS_MOST)
+        return KW_ERANGE;
+    for (size_t i = 0; i < n; i++)
+        if (units[i].batch < 0 || (size_t)units[i].batch >= m->n_batches)
+            return KW_ERANGE;
+    by_batch = kw_calloc(m->n_batches + 1, sizeof(*by_batch));
+    for (size_t i = 0; i < n; i++) {
+        double sum = hazards(m, &units[i], days, each);
+        double stays = 1 - units[i].p_flow;
+        double fails = units[i].p_flow - expm1(-sum) * stays;
+        double weight = stays * exp(-sum);
+
+        out->mean += fails;
+        out->var += fails * (1 - fails);
+        by_batch[units[i].batch] += weight * sum;
+        for (size_t k = 0; k < m->bins; k++)
+            by_bin[k] += weight * each[k];
+        if (q != NULL)
+            q[i] = fails;
+    }
+    out->var += shared_var(m, by_batch, by_bin);
+    kw_free(by_batch);
+    return 0;
+}
+
+void need_poisson_binomial(const double *q, size_t n, double *pmf)
+{
+    pmf[0] = 1;
+    for (size_t i = 0; i < n; i++) {
+        pmf[i + 1] = pmf[i] * q[i];
+        for (size_t k = i; k > 0; k--)
+            pmf[k] = pmf[k] * (1 - q[i]) + pmf[k - 1] * q[i];
+        pmf[0] *= 1 - q[i];
+    }
+}
+
+static double exact_quantile(const double *q, size_t n, double p)
+{
+    double *pmf = kw_calloc(n + 1, sizeof(*pmf)), sum = 0;
+    size_t k = 0;
+
+    need_poisson_binomial(q, n, pmf);
+    for (; k < n; k++) {
+        sum += pmf[k];
+        if (sum >= p - 1e-12)
+            break;
+    }
+    kw_free(pmf);
+    return (double)k;
+}
+
+double need_quantile(const struct need_forecast *f, const double *q, size_t n,
+                     double p)
+{
+    if (!(p > 0 && p < 1))
+        return NAN;
+    if (!(f->mean > 0))
+        return 0;
+    if (f->var > f->mean)
+        return qnbinom_mu(p, f->mean * f->mean / (f->var - f->mean), f->mean, 1,
+                          0);
+    return exact_quantile(q, n, p);
+}

@@ -1,0 +1,40 @@
+#ifndef KW_SCAN_H
+#define KW_SCAN_H
+/*
+ * scan.h - is there a run of neighbours (serials in the order of the kiln,
+ * batches in the order of firing) with more failures than its share?
+ * Kulldorff's Poisson scan along a line, conditioned on the total; p by
+ * Monte Carlo with a generator of our own, so that a seed gives the same
+ * answer everywhere. Source: Kulldorff 1997.
+ */
+#include "base/kw.h"
+
+struct scan_line {
+    const int64_t *failed;  /* of each cell in order */
+    const double *expected; /* > 0; scaled to the total here */
+    size_t n;
+    size_t longest; /* cells of a window at most; 0: half the line */
+};
+
+struct scan_window {
+    double llr;      /* 0 when no window has an excess */
+    size_t from, to; /* first and last cell, from 0 */
+    int64_t failed;
+    double expected; /* scaled */
+};
+
+/* The first greatest, in order of from, then of to. O(n longest). */
+void scan_best(const struct scan_line *line, struct scan_window *out);
+
+struct scan_chance {
+    uint64_t seed;
+    int most;   /* replicas, 999 */
+    int enough; /* stop after so many at least as great, 10; 0: never */
+};
+/*
+ * P(a window as great by chance). With an early stop p = enough / replicas
+ * done, else (1 + as great)/(1 + replicas).
+ */
+double scan_p(const struct scan_line *line, const struct scan_window *best,
+              const struct scan_chance *chance);
+#endif

@@ -160,6 +160,14 @@ static const struct {
      ":3: day 1 comes after day 2"},
     {"cluster", "day,event,batch\n2,delivered,\n", 3, "",
      ":2: batch is not given"},
+    /* the tiny case: two and three of six in two of five equal cells */
+    {"scan --longest 2 --replicas 9", "cell,failed\na,0\nb,3\nc,2\nd,0\ne,1\n",
+     0, NULL, ""},
+    {"scan", "cell,failed\na,1\nb,1\n", 0, "from,to,failed,expected,llr,p\n",
+     ""},
+    {"need", "batch,age,state\na,5,lost\n", 3, "", ":2: state is 'lost'"},
+    {"need", "batch,entry,age,state\na,6,5,gone\n", 3, "",
+     ":2: entry 6 comes after age 5"},
     /* the command line */
     {"", "", 2, "", "usage:"},
     {"swim", "", 2, "", "'swim' is not a method"},
@@ -250,6 +258,42 @@ START_TEST(cluster_rows)
 }
 END_TEST
 
+START_TEST(scan_row)
+{
+    static struct outcome o;
+
+    work("scan --longest 2 --replicas 9",
+         "cell,failed\na,0\nb,3\nc,2\nd,0\ne,1\n", &o);
+    ck_assert_ptr_nonnull(strstr(o.out, "\nb,c,5,2.4,2.38891202994,"));
+}
+END_TEST
+
+/* One batch, a hundred pots just handed out: 30 days at 1.2 % a month. */
+START_TEST(need_rows)
+{
+    static struct outcome o;
+    double mean, all, in, failed, risk;
+    char rows[4096] = "batch,age,state\n";
+    size_t len = strlen(rows);
+    const char *line;
+
+    for (int i = 0; i < 100; i++)
+        len +=
+            (size_t)snprintf(rows + len, sizeof(rows) - len, "a,0,service\n");
+    work("need", rows, &o);
+    ck_assert_int_eq(o.code, 0);
+    line = strstr(o.out, "\na,");
+    ck_assert_ptr_nonnull(line);
+    ck_assert_int_eq(
+        sscanf(line, " a,%lf,%lf,%lf,%lf,", &in, &failed, &risk, &mean), 4);
+    CLOSE(mean, 100 * -expm1(-30 * 0.012 / 30.4375), 1e-9);
+    line = strstr(o.out, "\nall,100,0,,");
+    ck_assert_ptr_nonnull(line);
+    ck_assert_int_eq(sscanf(line, " all,100,0,,%lf,", &all), 1);
+    CLOSE(all, mean, 1e-12);
+}
+END_TEST
+
 START_TEST(help_of_each)
 {
     static const char *const methods[] = {"seep", "flow", "drift", "exact",
@@ -278,6 +322,8 @@ int main(void)
     tcase_add_test(tc, seep_row);
     tcase_add_test(tc, drift_rows);
     tcase_add_test(tc, cluster_rows);
+    tcase_add_test(tc, scan_row);
+    tcase_add_test(tc, need_rows);
     tcase_add_test(tc, help_of_each);
     return close_run("work", tc);
 }

@@ -9,4 +9,5 @@ src_libkilnword_a_SOURCES += %D%/load.h %D%/load_sheet.c %D%/load_rows.c \
 src_libkilnword_a_SOURCES += \
 	%D%/work.h %D%/work_table.c %D%/work_seep.c %D%/work_flow.c \
 	%D%/work_drift.c %D%/work_exact.c %D%/work_breakage.c \
-	%D%/work_wear.c %D%/work_cluster.c
+	%D%/work_wear.c %D%/work_cluster.c \
+	%D%/work_scan.c %D%/work_need.c

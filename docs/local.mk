@@ -4,3 +4,4 @@ EXTRA_DIST += %D%/operator.md
 EXTRA_DIST += %D%/science.md
 EXTRA_DIST += %D%/carriers.md
 EXTRA_DIST += %D%/texts.md
+EXTRA_DIST += %D%/answers.md

@@ -51,6 +51,21 @@ START_TEST(recall_tells_every_home_after_yes)
 }
 END_TEST
 
+START_TEST(field_worker_visits)
+{
+    SAYS(text(FIELD, "visit %s crack", serials[0]), "do NOT drink");
+    ck_assert_int_eq(rows("reports"), 1);
+    ck_assert_int_eq(fixture_number(lg, "SELECT home_id FROM reports"),
+                     fixture_number(lg, "SELECT id FROM homes "
+                                        "WHERE code = 'H1'"));
+    SAYS(text(FIELD, "visit %s", serials[1]), "What is wrong with pot");
+    ck_assert_int_eq(rows("reports"), 1);
+    SAYS(text(FIELD, "moved %s Garo", serials[0]), "is not known");
+    SAYS(text(FIELD, "moved %s Lunde", serials[0]), "now in Lunde");
+    SAYS(text(FIELD, "list"), "1 to see");
+}
+END_TEST
+
 START_TEST(field_worker_hands_over)
 {
     SAYS(text(FIELD, "gave %s +99970077777 Lunde", serials[3]),
@@ -275,6 +290,7 @@ static void add_tests(TCase *t)
     const TTest *const tests[] = {coordinator_asks,
                                   recall_tells_every_home_after_yes,
                                   field_worker_hands_over,
+                                  field_worker_visits,
                                   breakage_of_a_batch_alerts_once,
                                   few_breakages_do_not_alert,
                                   digest_once_a_day,

@@ -126,6 +126,51 @@ START_TEST(mistake_is_told)
 }
 END_TEST
 
+static uint64_t seed = 0x9e3779b97f4a7c15u;
+
+static uint64_t next_random(void)
+{
+    seed ^= seed << 13;
+    seed ^= seed >> 7;
+    seed ^= seed << 17;
+    return seed;
+}
+
+/* Whatever becomes of the file, it is read or told about, never a crash. */
+START_TEST(spoilt_file_is_told)
+{
+    char path[4096], folder[] = "/tmp/kw-replyXXXXXX", *data;
+    size_t len, told = 0;
+
+    snprintf(path, sizeof(path), "%s/grammar/hi.replies", getenv("KW_SOURCE"));
+    ck_assert_int_eq(file_read(path, 1 << 20, &data, &len), 0);
+    ck_assert_ptr_nonnull(mkdtemp(folder));
+    snprintf(path, sizeof(path), "%s/hi.replies", folder);
+    for (int i = 0; i < 200; i++) {
+        struct fault_list faults = {0};
+        struct replies *r = NULL;
+        size_t at = (size_t)(next_random() % len);
+        size_t n = next_random() % 4 == 0 ? at : len;
+        char was = data[at];
+
+        data[at] = "\n{}:\0\xff #"[next_random() % 8];
+        ck_assert_int_eq(file_write_whole(path, data, n), 0);
+        if (replies_open(folder, &faults, &r) < 0) {
+            ck_assert_uint_gt(faults.n, 0);
+            ck_assert_ptr_null(r);
+            told++;
+        }
+        data[at] = was;
+        replies_close(r);
+        fault_release(&faults);
+    }
+    ck_assert_uint_gt(told, 50);
+    unlink(path);
+    rmdir(folder);
+    kw_free(data);
+}
+END_TEST
+
 START_TEST(no_folder_no_files)
 {
     struct fault_list faults = {0};
@@ -142,16 +187,6 @@ START_TEST(no_folder_no_files)
 END_TEST
 
 /* ---- room ---- */
-
-static uint64_t seed = 0x9e3779b97f4a7c15u;
-
-static uint64_t next_random(void)
-{
-    seed ^= seed << 13;
-    seed ^= seed >> 7;
-    seed ^= seed << 17;
-    return seed;
-}
 
 /* Letters of several scripts, marks, brackets, emoji, a broken octet. */
 static const char *random_value(char *dst, size_t cap)
@@ -504,6 +539,7 @@ int main(void)
 
     tcase_add_loop_test(faulty, mistake_is_told, 0, (int)KW_COUNT(mistakes));
     tcase_add_test(faulty, no_folder_no_files);
+    tcase_add_test(faulty, spoilt_file_is_told);
     tcase_add_checked_fixture(said, open_replies, close_replies);
     tcase_add_test(said, any_value_fits);
     tcase_add_test(said, any_meaning_fits);

@@ -1,6 +1,28 @@
 if HAVE_CHECK
-check_PROGRAMS += %D%/check_serial
-TESTS += %D%/check_serial
+check_PROGRAMS += %D%/check_serial %D%/check_reader %D%/check_grammar
+TESTS += %D%/check_serial %D%/check_reader %D%/check_grammar
 %C%_check_serial_CFLAGS = $(KW_CHECK_CFLAGS)
 %C%_check_serial_LDADD = $(KW_CHECK_LIBS)
+%C%_check_reader_SOURCES = %D%/check_reader.c %D%/reader_rig.h
+%C%_check_reader_CPPFLAGS = $(AM_CPPFLAGS) -I$(top_srcdir)
+%C%_check_reader_CFLAGS = $(KW_CHECK_CFLAGS)
+%C%_check_reader_LDADD = $(KW_CHECK_LIBS)
+%C%_check_grammar_SOURCES = %D%/check_grammar.c %D%/reader_rig.h
+%C%_check_grammar_CPPFLAGS = $(AM_CPPFLAGS) -I$(top_srcdir)
+%C%_check_grammar_CFLAGS = $(KW_CHECK_CFLAGS)
+%C%_check_grammar_LDADD = $(KW_CHECK_LIBS)
 endif
+check_PROGRAMS += %D%/fuzz/fuzz_reader
+%C%_fuzz_fuzz_reader_SOURCES = %D%/fuzz/fuzz_reader.c $(KW_FUZZ_MAIN)
+%C%_fuzz_fuzz_reader_CPPFLAGS = $(AM_CPPFLAGS) -I$(top_srcdir)
+%C%_fuzz_fuzz_reader_CFLAGS = $(KW_FUZZ_CFLAGS)
+%C%_fuzz_fuzz_reader_LDADD = $(KW_FUZZ_LIBS)
+if !FUZZERS
+TESTS += %D%/fuzz/fuzz_reader
+endif
+EXTRA_PROGRAMS += %D%/bench/bench_read
+%C%_bench_bench_read_CPPFLAGS = $(AM_CPPFLAGS) -I$(top_srcdir)
+%C%_bench_bench_read_CFLAGS = $(AM_CFLAGS)
+%C%_bench_bench_read_LDADD = src/libkilnword.a $(KW_LIBS)
+CLEANFILES += %D%/bench/bench_read
+EXTRA_DIST += %D%/texts

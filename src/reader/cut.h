@@ -40,7 +40,20 @@ struct cut_long {    /* many digits */
     size_t len;      /* as written */
 };
 
+/* Words looked for as slips before, and what they were meant for. */
+#define CUT_MEMO       512
+#define CUT_MEMO_WORD  24
+#define CUT_SLIPS_MOST 40 /* looked for in one text; more is no thumb's work   \
+                           */
+
+struct cut_memo {
+    char word[CUT_MEMO_WORD];
+    uint32_t found;
+};
+
 struct cut {
+    struct cut_memo memo[CUT_MEMO]; /* zeroed at first; kept between texts */
+    size_t n_slips;                 /* searched in this text */
     struct fold fold;
     struct cut_token tokens[CUT_TOKENS_MOST];
     size_t n;

@@ -91,6 +91,24 @@ static bool is_drawn_out(const char *s, size_t len)
     return false;
 }
 
+/* slip_find, remembered, and not more often than a text is worth. */
+static uint32_t find_slip(struct cut *c, const struct lexicon *lex,
+                          const char *s, size_t len)
+{
+    struct cut_memo *m = &c->memo[lexicon_hash(s, len) % CUT_MEMO];
+
+    if (len >= CUT_MEMO_WORD)
+        return 0;
+    if (memcmp(m->word, s, len) == 0 && m->word[len] == '\0')
+        return m->found;
+    if (c->n_slips++ >= CUT_SLIPS_MOST)
+        return 0;
+    memcpy(m->word, s, len);
+    m->word[len] = '\0';
+    m->found = slip_find(lex, s, len);
+    return m->found;
+}
+
 void cut_word(struct cut *c, const struct cut_context *x,
               const struct cut_atom *a)
 {
@@ -105,7 +123,7 @@ void cut_word(struct cut *c, const struct cut_context *x,
     if (w == 0 && is_drawn_out(s, a->len))
         w = find_drawn_out(x->lex, s, a->len);
     if (w == 0 && a->len >= 4) {
-        if ((w = slip_find(x->lex, s, a->len)) != 0)
+        if ((w = find_slip(c, x->lex, s, a->len)) != 0)
             flags |= CUT_SLIP;
     }
     if (w == 0 && split_word(c, x->lex, a))

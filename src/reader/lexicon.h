@@ -65,6 +65,7 @@ struct lexicon {
     uint32_t classes[256];        /* bit for each class in the set */
     size_t n_sets;
 
+    uint8_t costs[26][26];           /* of one letter for another: slip.c */
     struct lexicon_near *near_forms; /* [0] is none */
     size_t n_near, near_cap;
     uint32_t *near_heads;

@@ -36,6 +36,10 @@ static bool decode(const char *s, size_t len, struct runes *r)
 
         if (r->n == RUNES_MOST)
             return false;
+        if ((unsigned char)s[at] < 0x80) {
+            r->at[r->n++] = s[at++];
+            continue;
+        }
         n = utf8proc_iterate((const utf8proc_uint8_t *)s + at,
                              (ssize_t)(len - at), &r->at[r->n]);
         if (n <= 0)
@@ -50,7 +54,8 @@ static bool decode(const char *s, size_t len, struct runes *r)
 static bool is_vowel(int32_t c)
 {
     if (c < 0x80)
-        return c != 0 && strchr("aeiouy", (int)c) != NULL;
+        return c == 'a' || c == 'e' || c == 'i' || c == 'o' || c == 'u' ||
+               c == 'y';
     return (c >= 0x93E && c <= 0x94D) || (c >= 0x901 && c <= 0x914);
 }
 
@@ -102,13 +107,32 @@ static bool are_near_keys(int32_t a, int32_t b)
            (col[0] - col[1] == 0 || col[0] - col[1] == 1);
 }
 
-static int cost_other(int32_t a, int32_t b)
+static int cost_of_pair(int32_t a, int32_t b)
 {
     if (sounds_like(a, b))
         return COST_SOUND;
     if (is_vowel(a) && is_vowel(b))
         return COST_VOWEL;
     return are_near_keys(a, b) ? COST_NEAR : COST_FAR;
+}
+
+static inline bool is_plain(int32_t c)
+{
+    return c >= 'a' && c <= 'z';
+}
+
+static int cost_other(const struct lexicon *lex, int32_t a, int32_t b)
+{
+    return is_plain(a) && is_plain(b) ? lex->costs[a - 'a'][b - 'a']
+                                      : cost_of_pair(a, b);
+}
+
+static void prepare_costs(struct lexicon *lex)
+{
+    for (int a = 'a'; a <= 'z'; a++) {
+        for (int b = 'a'; b <= 'z'; b++)
+            lex->costs[a - 'a'][b - 'a'] = (uint8_t)cost_of_pair(a, b);
+    }
 }
 
 /* The cost of a letter more or less, at place i of r. */
@@ -127,7 +151,8 @@ static int least(int a, int b)
 }
 
 /* Weighted optimal string alignment; stops counting above most. */
-static int distance(const struct runes *a, const struct runes *b, int most)
+static int distance(const struct lexicon *lex, const struct runes *a,
+                    const struct runes *b, int most)
 {
     int rows[3][RUNES_MOST + 2];
     int *before = rows[0], *last = rows[1], *now = rows[2];
@@ -141,7 +166,7 @@ static int distance(const struct runes *a, const struct runes *b, int most)
         for (int j = 1; j <= b->n; j++) {
             int32_t x = a->at[i - 1], y = b->at[j - 1];
 
-            now[j] = last[j - 1] + (x == y ? 0 : cost_other(x, y));
+            now[j] = last[j - 1] + (x == y ? 0 : cost_other(lex, x, y));
             now[j] = least(now[j], last[j] + cost_extra(a, i - 1));
             now[j] = least(now[j], now[j - 1] + cost_extra(b, j - 1));
             if (i > 1 && j > 1 && x != y && x == b->at[j - 2] &&
@@ -287,7 +312,7 @@ static void weigh(struct search *s, uint32_t word)
     if (r.at[0] != s->meant.at[0] && (r.n < 6 || s->meant.n < 6) &&
         !sounds_like(r.at[0], s->meant.at[0]))
         return;
-    cost = distance(&s->meant, &r, most);
+    cost = distance(s->lex, &s->meant, &r, most);
     if (cost > most)
         return;
     if (s->phrases) {
@@ -355,6 +380,7 @@ static void find_canon(struct lexicon *lex, uint32_t word)
 
 void slip_prepare(struct lexicon *lex)
 {
+    prepare_costs(lex);
     add_near(lex, 0, 0); /* [0] is none */
     for (uint32_t w = 1; w < lex->n_words; w++)
         add_word(lex, w);

@@ -15,12 +15,14 @@
 #include <string.h>
 #include <unistd.h>
 
-static bool no_prose(void *to, const char *name, size_t len, struct kw_buf *out)
+static bool no_prose(void *to, const char *name, size_t len,
+                     struct abnf_octets *set)
 {
     (void)to;
     if (len != 3 || memcmp(name, "any", 3) != 0)
         return false;
-    kw_buf_puts(out, "[\\x00-\\xFF]");
+    for (unsigned i = 0; i < 256; i++)
+        abnf_octets_add(set, i);
     return true;
 }
 

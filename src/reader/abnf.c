@@ -126,11 +126,12 @@ static bool pass_gaps(struct parser *p)
     const char *from = p->s;
 
     for (;;) {
-        const char *before = p->s;
+        const char *before;
         int line = p->line;
 
         while (is_gap(look(p)))
             p->s++;
+        before = p->s;
         if (at_end(p) || (*p->s != ';' && *p->s != '\n' && *p->s != '\r'))
             break;
         while (pass_newline(p) && !at_end(p) &&
@@ -406,7 +407,8 @@ static struct rule *rule_find(const struct abnf *a, const char *name,
     return NULL;
 }
 
-static void add_rule(struct parser *p, const char *name, size_t len, int body)
+static void add_rule(struct parser *p, const char *name, size_t len, int body,
+                     int line)
 {
     struct abnf *a = p->a;
     struct rule *r;
@@ -417,7 +419,7 @@ static void add_rule(struct parser *p, const char *name, size_t len, int body)
     }
     kw_grow(&a->rules, &a->rules_cap, a->n_rules + 1, sizeof(*a->rules));
     r = &a->rules[a->n_rules++];
-    *r = (struct rule){.line = p->line, .body = body};
+    *r = (struct rule){.line = line, .body = body};
     kw_copy(r->name, sizeof(r->name), name, len);
 }
 
@@ -457,7 +459,7 @@ static void finish_rule(struct parser *p, const char *name, size_t len,
     else if (adds)
         join_rule(p, old, body);
     else
-        add_rule(p, name, len, body);
+        add_rule(p, name, len, body, line);
 }
 
 /* rule = rulename defined-as elements c-nl */
@@ -579,6 +581,58 @@ static void unfit(struct writer *w, int line, const char *fmt, ...)
     w->failed = true;
 }
 
+static void write_octets(struct writer *w, const struct abnf_octets *set)
+{
+    kw_buf_putc(w->out, '[');
+    for (unsigned i = 0; i < 256; i++) {
+        if (set->bits[i / 64] >> (i % 64) & 1)
+            kw_buf_printf(w->out, "\\x%02X", i);
+    }
+    kw_buf_putc(w->out, ']');
+}
+
+static bool captures_rule(const struct writer *w, const char *name)
+{
+    return w->target->captures != NULL &&
+           w->target->captures(w->target->to, name);
+}
+
+/*
+ * Is the node one octet of a set, whatever way it is taken? Then alternatives
+ * become one class, which is much smaller and faster. Rules met are used.
+ */
+static bool is_octet(struct writer *w, int i, int depth,
+                     struct abnf_octets *set)
+{
+    const struct node *n = &w->a->nodes[i];
+    struct rule *r;
+
+    if (depth > DEPTH_MOST)
+        return false;
+    switch (n->type) {
+    case PROSE:
+        return w->target->prose(w->target->to, n->text, n->len, set);
+    case RULE_REF:
+        r = rule_find(w->a, n->text, n->len);
+        if (r == NULL || r->open || captures_rule(w, r->name) ||
+            !is_octet(w, r->body, depth + 1, set))
+            return false;
+        r->used = true;
+        return true;
+    case CONCATENATION:
+        return w->a->nodes[n->first].next == 0 &&
+               is_octet(w, n->first, depth + 1, set);
+    case ALTERNATION:
+        for (int k = n->first; k != 0; k = w->a->nodes[k].next) {
+            if (!is_octet(w, k, depth + 1, set))
+                return false;
+        }
+        return true;
+    default:
+        return false;
+    }
+}
+
 static void write_rule(struct writer *w, const struct node *ref)
 {
     struct rule *r = rule_find(w->a, ref->text, ref->len);
@@ -598,8 +652,7 @@ static void write_rule(struct writer *w, const struct node *ref)
               r->name);
         return;
     }
-    captures = w->target->captures != NULL &&
-               w->target->captures(w->target->to, r->name);
+    captures = captures_rule(w, r->name);
     if (captures) {
         kw_buf_puts(w->out, "(?<");
         for (const char *s = r->name; *s != '\0'; s++)
@@ -656,15 +709,32 @@ static void write_children(struct writer *w, const struct node *n,
     }
 }
 
-static void write_alternation(struct writer *w, const struct node *n)
+static void write_alternation(struct writer *w, const struct node *n, int i)
 {
     bool one = w->a->nodes[n->first].next == 0;
+    struct abnf_octets set = {{0}};
 
+    if (is_octet(w, i, 0, &set)) {
+        write_octets(w, &set);
+        return;
+    }
     if (!one)
         kw_buf_puts(w->out, "(?:");
     write_children(w, n, "|");
     if (!one)
         kw_buf_putc(w->out, ')');
+}
+
+static void write_prose(struct writer *w, const struct node *n)
+{
+    struct abnf_octets set = {{0}};
+
+    if (w->target->prose(w->target->to, n->text, n->len, &set))
+        write_octets(w, &set);
+    else
+        unfit(w, n->line,
+              "there is no concept <%.*s>; docs/texts.md lists them",
+              (int)n->len, n->text);
 }
 
 static void write_node(struct writer *w, int i)
@@ -673,7 +743,7 @@ static void write_node(struct writer *w, int i)
 
     switch (n->type) {
     case ALTERNATION:
-        write_alternation(w, n);
+        write_alternation(w, n, i);
         break;
     case CONCATENATION:
         write_children(w, n, "");
@@ -691,11 +761,7 @@ static void write_node(struct writer *w, int i)
         write_range(w, n);
         break;
     case PROSE:
-        if (!w->target->prose(w->target->to, n->text, n->len, w->out))
-            unfit(w, n->line,
-                  "there is no concept <%.*s>; docs/texts.md lists "
-                  "them",
-                  (int)n->len, n->text);
+        write_prose(w, n);
         break;
     }
 }

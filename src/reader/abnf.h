@@ -16,10 +16,20 @@ int abnf_parse(const char *file, const char *data, size_t len,
                struct fault_list *faults, struct abnf **out);
 void abnf_free(struct abnf *a);
 
+struct abnf_octets { /* a set of octets */
+    uint64_t bits[4];
+};
+
+static inline void abnf_octets_add(struct abnf_octets *s, unsigned octet)
+{
+    s->bits[octet / 64] |= UINT64_C(1) << (octet % 64);
+}
+
 /* What terminals become. */
 struct abnf_target {
-    /* Puts the pattern of <name>; false when there is no such name. */
-    bool (*prose)(void *to, const char *name, size_t len, struct kw_buf *out);
+    /* Adds the octets of <name>; false when there is no such name. */
+    bool (*prose)(void *to, const char *name, size_t len,
+                  struct abnf_octets *set);
     /* Shall the rule be a named group? */
     bool (*captures)(void *to, const char *rule);
     const char *literals_wrong; /* why strings may not stand here, or NULL */

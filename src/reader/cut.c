@@ -121,7 +121,9 @@ static void take_run(struct cut *c, const struct cut_context *x, size_t at,
 
     for (size_t i = 0; i < len; i++)
         digits += fold_is_digit(s[i]);
-    if (digits == 0)
+    if (x->layout->check == SERIAL_MOD_37_36 && cut_serial_at(x, s, len))
+        add_atom(x->atoms, CUT_DIGITS, at, len);
+    else if (digits == 0)
         add_atom(x->atoms, CUT_LETTERS, at, len);
     else if (digits == len || is_digitish(s, len))
         add_atom(x->atoms, CUT_DIGITS, at, len);

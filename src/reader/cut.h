@@ -41,10 +41,11 @@ struct cut_long {    /* many digits */
 };
 
 /* Words looked for as slips before, and what they were meant for. */
-#define CUT_MEMO       512
-#define CUT_MEMO_WORD  24
-#define CUT_SLIPS_MOST 40 /* looked for in one text; more is no thumb's work   \
-                           */
+#define CUT_MEMO      512
+#define CUT_MEMO_WORD 24
+#define CUT_SLIPS_MOST                                                         \
+    40 /* looked for in one text; more is no thumb's work                      \
+        */
 
 struct cut_memo {
     char word[CUT_MEMO_WORD];

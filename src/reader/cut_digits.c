@@ -277,7 +277,7 @@ static size_t claim(struct cut *c, const struct cut_context *x,
         else
             b = last - 1;
         add_held(c, r, 0, b,
-                 total > want + 1 && b == last - 1 ? CONCEPT_PHONE
+                 total > want + 2 && b == last - 1 ? CONCEPT_PHONE
                                                    : CONCEPT_WRONG,
                  digits);
         return b + 1;
@@ -285,7 +285,7 @@ static size_t claim(struct cut *c, const struct cut_context *x,
     if (!is_long(c, r, 0) || join(c, r, 0, 0, digits) == 0)
         return 0;
     add_held(c, r, 0, 0,
-             r->g[0].len > want + 1 || (r->g[0].flags & CUT_PLUS)
+             r->g[0].len > want + 2 || (r->g[0].flags & CUT_PLUS)
                  ? CONCEPT_PHONE
                  : CONCEPT_WRONG,
              digits);

@@ -61,8 +61,9 @@ static bool captures(void *to, const char *rule)
     return rule_from_name(rule) < GRAMMAR_RULE_COUNT;
 }
 
-/* A class of all octets whose sets hold the concept. */
-static bool prose(void *to, const char *name, size_t len, struct kw_buf *out)
+/* All octets whose sets hold the concept. */
+static bool prose(void *to, const char *name, size_t len,
+                  struct abnf_octets *set)
 {
     const struct lexicon *lex = to;
     bool any = len == 3 && memcmp(name, "any", 3) == 0;
@@ -70,13 +71,11 @@ static bool prose(void *to, const char *name, size_t len, struct kw_buf *out)
 
     if (c == CONCEPT_NONE && !any)
         return false;
-    kw_buf_putc(out, '[');
     for (size_t i = 1; i < lex->n_sets; i++) {
         if (any ? i != CONCEPT_BEGIN && i != CONCEPT_END
                 : concept_set_has(&lex->sets[i], c))
-            kw_buf_printf(out, "\\x%02X", (unsigned)i);
+            abnf_octets_add(set, (unsigned)i);
     }
-    kw_buf_putc(out, ']');
     return true;
 }
 

@@ -368,24 +368,17 @@ static int load_folder(struct load *l, const char *folder)
     return 0;
 }
 
-/* The octet of a set; makes one when it is new. 0 for none or no room. */
-static uint8_t set_octet(struct load *l, const struct concept_set *set)
+/* The octet of a set; makes one when it is new. 0 for none, or no room. */
+static uint8_t set_octet(struct lexicon *lex, const struct concept_set *set)
 {
-    struct lexicon *lex = l->lex;
-
     if (concept_set_is_empty(set))
         return 0;
     for (size_t i = 1; i < lex->n_sets; i++) {
         if (concept_set_same(&lex->sets[i], set))
             return (uint8_t)i;
     }
-    if (lex->n_sets == 256) {
-        fault_add(l->faults, lex->tags[0], 0,
-                  "too many words of several concepts; there is room for %d "
-                  "combinations in all languages together",
-                  255 - CONCEPT_COUNT);
+    if (lex->n_sets == 256)
         return 0;
-    }
     lex->sets[lex->n_sets] = *set;
     for (int c = 1; c < CONCEPT_COUNT; c++) {
         if (concept_set_has(set, (enum concept)c))
@@ -395,30 +388,87 @@ static uint8_t set_octet(struct load *l, const struct concept_set *set)
     return (uint8_t)lex->n_sets++;
 }
 
-static void finish_sets(struct load *l)
+static void single_sets(struct lexicon *lex)
 {
-    struct lexicon *lex = l->lex;
-
     for (int c = 1; c < CONCEPT_COUNT; c++) {
         struct concept_set one = {{0, 0}};
 
         concept_set_add(&one, (enum concept)c);
-        set_octet(l, &one); /* becomes octet c */
+        set_octet(lex, &one); /* becomes octet c */
     }
+}
+
+/* What each word means in each language: these must all have an octet. */
+static void language_sets(struct load *l)
+{
+    struct lexicon *lex = l->lex;
+
     for (size_t i = 2; i < lex->n_nodes; i++) {
-        struct concept_set all = {{0, 0}};
-
         for (size_t k = 0; k < lex->n_langs; k++) {
-            const struct concept_set *s = &l->senses[i * LEXICON_LANGS + k].set;
+            const struct sense *s = &l->senses[i * LEXICON_LANGS + k];
 
-            all.bits[0] |= s->bits[0];
-            all.bits[1] |= s->bits[1];
-            lex->nodes[i].octet[k] = set_octet(l, s);
-            if (!concept_set_is_empty(s))
-                lex->nodes[i].langs |= 1u << k;
+            if (concept_set_is_empty(&s->set))
+                continue;
+            lex->nodes[i].langs |= 1u << k;
+            lex->nodes[i].octet[k] = set_octet(lex, &s->set);
+            if (lex->nodes[i].octet[k] != 0)
+                continue;
+            fault_add(l->faults, lex->tags[k], s->line,
+                      "one combination of concepts too many; give a word with "
+                      "a star fewer meanings");
+            return;
         }
-        lex->nodes[i].octet[LEXICON_ALL] = set_octet(l, &all);
     }
+}
+
+/* The set of all languages, without "other" where it means more. */
+static struct concept_set joint_set(const struct load *l, size_t node)
+{
+    struct concept_set all = {{0, 0}}, more;
+
+    for (size_t k = 0; k < l->lex->n_langs; k++) {
+        const struct concept_set *s = &l->senses[node * LEXICON_LANGS + k].set;
+
+        all.bits[0] |= s->bits[0];
+        all.bits[1] |= s->bits[1];
+    }
+    more = all;
+    more.bits[CONCEPT_OTHER / 64] &= ~(UINT64_C(1) << (CONCEPT_OTHER % 64));
+    return concept_set_is_empty(&more) ? all : more;
+}
+
+/*
+ * What a word means where the language of the text does not tell. There are
+ * fewer octets than languages could need: once they are given out, such a
+ * word means what it means in the first language that has it.
+ */
+static void joint_sets(struct load *l)
+{
+    struct lexicon *lex = l->lex;
+
+    for (size_t i = 2; i < lex->n_nodes; i++) {
+        struct lexicon_node *n = &lex->nodes[i];
+        struct concept_set all;
+        size_t first = 0;
+
+        if (n->langs == 0)
+            continue;
+        while (!(n->langs >> first & 1))
+            first++;
+        n->octet[LEXICON_ALL] = n->octet[first];
+        if ((n->langs & (n->langs - 1)) == 0)
+            continue;
+        all = joint_set(l, i);
+        if (set_octet(lex, &all) != 0)
+            n->octet[LEXICON_ALL] = set_octet(lex, &all);
+    }
+}
+
+static void finish_sets(struct load *l)
+{
+    single_sets(l->lex);
+    language_sets(l);
+    joint_sets(l);
 }
 
 int lexicon_load(const char *folder, struct fault_list *faults,

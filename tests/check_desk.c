@@ -10,6 +10,7 @@
 
 #include "base/clock.h"
 #include "base/config.h"
+#include "base/file.h"
 #include "ledger/notebook.h"
 
 /* ---- filed ---- */
@@ -338,6 +339,54 @@ START_TEST(language_of_the_answer)
 }
 END_TEST
 
+/* Sends one way of saying stop from a phone of its own. */
+static void say_stop(const char *word, size_t len)
+{
+    static int phones;
+    char from[LEDGER_PHONE_CAP], sql[120];
+
+    while (len > 0 && (*word == ' ' || *word == '*' || *word == '\n'))
+        word++, len--;
+    if (len == 0)
+        return;
+    snprintf(from, sizeof(from), "+9997007%04d", ++phones);
+    text(from, "%.*s", (int)len, word);
+    snprintf(sql, sizeof(sql), "SELECT stopped FROM phones WHERE number = '%s'",
+             from);
+    ck_assert_msg(fixture_number(lg, sql) == 1, "'%.*s' did not stop: %s",
+                  (int)len, word, got.body);
+    ck_assert_uint_gt(strlen(got.body), 20);
+}
+
+/* Every word for it that stands in the words files, in every language. */
+START_TEST(stop_in_every_language)
+{
+    int said = 0;
+
+    for (size_t i = 0; i < reader_languages(desk_reader(desk)); i++) {
+        char path[4096], *data, *at;
+        size_t len;
+
+        snprintf(path, sizeof(path), "%s/grammar/%s.words", getenv("KW_SOURCE"),
+                 reader_language(desk_reader(desk), i));
+        ck_assert_int_eq(file_read(path, 1 << 20, &data, &len), 0);
+        at = strstr(data, "\nstop:");
+        for (at = at ? at + 6 : NULL; at != NULL;) {
+            size_t n = strcspn(at, ",\n");
+
+            say_stop(at, n);
+            said++;
+            at += n;
+            if (*at == '\0' || (*at == '\n' && at[1] != ' '))
+                break;
+            at++;
+        }
+        kw_free(data);
+    }
+    ck_assert_int_gt(said, 20);
+}
+END_TEST
+
 START_TEST(stop_is_honoured)
 {
     static const char *const words[] = {"stop", "parar"};
@@ -493,6 +542,7 @@ static void add_tests(TCase *t)
                                   too_fast_is_told,
                                   language_of_the_answer,
                                   stop_is_honoured,
+                                  stop_in_every_language,
                                   stopped_phone_is_not_reminded,
                                   talk_is_answered_once_a_day,
                                   flood_is_held_back,

@@ -141,8 +141,7 @@ static int pot_mould(struct taking *t, const struct ledger_batch *batch,
     return 0;
 }
 
-static void judge(struct taking *t, const struct ledger_batch *batch,
-                  double *p_below)
+static void judge(struct taking *t, const struct ledger_batch *batch)
 {
     bool scrubbed_now = false;
     struct flow_past past = {
@@ -165,11 +164,11 @@ static void judge(struct taking *t, const struct ledger_batch *batch,
         scrubbed_now ||
         (t->pot.last_scrub_s != 0 && t->pot.last_scrub_s > t->pot.last_low_s);
     t->verdict = flow_judge(&t->d->rule, &past, t->flow.first_hour_l,
-                            t->flow.log_se, p_below);
+                            t->flow.log_se, &t->p_below);
 }
 
 /* 0, or KW_EINVAL for a measure that cannot be. */
-static int solve_flow(struct taking *t, double *p_below)
+static int solve_flow(struct taking *t)
 {
     struct ledger_batch batch = {.test_max_l = NAN};
     const struct seep_pot *mould;
@@ -196,7 +195,7 @@ static int solve_flow(struct taking *t, double *p_below)
     if (seep_solve(mould, &r, &t->flow) < 0)
         return KW_EINVAL;
     t->has_flow = true;
-    judge(t, &batch, p_below);
+    judge(t, &batch);
     return 0;
 }
 
@@ -250,7 +249,7 @@ static int put_report(struct taking *t, int64_t *id)
     return err;
 }
 
-static int put_flow(struct taking *t, int64_t report_id, double p_below)
+static int put_flow(struct taking *t, int64_t report_id)
 {
     struct ledger_flow f = {
         .report_id = report_id,
@@ -260,7 +259,7 @@ static int put_flow(struct taking *t, int64_t report_id, double p_below)
         .log_se = t->flow.log_se,
         .k_m_s = t->flow.k_m_s,
         .water_degc = t->water_degc,
-        .p_below = p_below,
+        .p_below = t->p_below,
         .verdict = flow_verdict_name((enum flow_verdict)t->verdict)};
 
     return ledger_flow_put(t->lg, &f);
@@ -291,9 +290,8 @@ static int change_pot(struct taking *t, int64_t report_id)
 
 int filing_put(struct taking *t)
 {
-    double p_below = NAN;
     int64_t report_id;
-    int err = solve_flow(t, &p_below);
+    int err = solve_flow(t);
 
     if (err == KW_EINVAL) {
         ask(t, "ask-impossible", reader_why_name(READER_WHY_IMPOSSIBLE));
@@ -303,7 +301,7 @@ int filing_put(struct taking *t)
         return err;
     if (t->pot.key != 0 && (err = change_pot(t, report_id)) < 0)
         return err;
-    if (t->has_flow && (err = put_flow(t, report_id, p_below)) < 0)
+    if (t->has_flow && (err = put_flow(t, report_id)) < 0)
         return err;
     return t->pot.key != 0 ? raise_flow(t, report_id) : 0;
 }

@@ -53,7 +53,7 @@ struct taking {
     struct seep_flow flow;   /* of the measure, when has_flow */
     struct reader_measure measured;
     bool has_flow;
-    double water_degc;
+    double water_degc, p_below; /* of that reading */
     int verdict;             /* enum flow_verdict, -1 none */
     bool said;               /* a command has written the answer */
     bool silent;             /* nothing is answered */

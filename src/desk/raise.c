@@ -243,6 +243,7 @@ static int raise_on_pot(struct taking *t, int64_t report_id,
         return err;
     if (t->has_flow) {
         a.observed = t->flow.first_hour_l;
+        a.p = t->p_below;
         snprintf(seen, sizeof(seen), "%.2f L in the first hour",
                  t->flow.first_hour_l);
     }

@@ -238,6 +238,16 @@ static struct sent *find_sent(struct smpp_out *o, const char *id)
     return NULL;
 }
 
+/* Parts of it are still to go or to be answered. */
+static bool in_hand(const struct smpp_out *o, int64_t out_id)
+{
+    for (int i = 0; i < o->used; i++) {
+        if (o->slots[o->order[i]].out_id == out_id)
+            return true;
+    }
+    return false;
+}
+
 void smpp_out_receipt(struct smpp_out *o, const struct smpp_pdu *p)
 {
     struct smpp_receipt r;
@@ -245,11 +255,11 @@ void smpp_out_receipt(struct smpp_out *o, const struct smpp_pdu *p)
 
     smpp_receipt_read(p, &r);
     t = r.id[0] != '\0' ? find_sent(o, r.id) : NULL;
-    if (t != NULL) {
+    if (t != NULL && !in_hand(o, t->out_id)) {
         apply(o, t, r.state);
         return;
     }
-    /* It may have overtaken the answer to its submit_sm. */
+    /* Overtook the answer to its submit_sm, or other parts are to go. */
     o->early[o->next_early++ % EARLY_KEPT] = (struct early){r, now_ms()};
     log_debug("a receipt of '%s' is for no text in hand", o->conf->name);
 }
@@ -262,7 +272,7 @@ static void note_sent(struct smpp_out *o, const struct slot *s, const char *id)
     kw_copy(t->id, sizeof(t->id), id, strlen(id));
 }
 
-/* Receipts that came too early, once their text is settled as sent. */
+/* Receipts that came too early, once their text is settled. */
 static void take_early(struct smpp_out *o)
 {
     for (unsigned i = 0; i < EARLY_KEPT; i++) {
@@ -270,7 +280,7 @@ static void take_early(struct smpp_out *o)
         struct sent *t =
             e->receipt.id[0] != '\0' ? find_sent(o, e->receipt.id) : NULL;
 
-        if (t == NULL)
+        if (t == NULL || in_hand(o, t->out_id))
             continue;
         apply(o, t, e->receipt.state);
         e->receipt.id[0] = '\0';

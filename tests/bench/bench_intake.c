@@ -573,8 +573,9 @@ int main(int argc, char **argv)
     bench_starts(conf);
     start_server(&s, conf);
     ratio = bench_rounds(&s, conf);
+    row("resident, after 64 connections", resident_mib(&s), "MiB", "");
     cliff = bench_connections(&s);
-    row("resident, under load", resident_mib(&s), "MiB", "");
+    row("resident, after 1000 connections", resident_mib(&s), "MiB", "");
     stop_server(&s);
     row("HTTP / ledger alone", ratio, "ratio", "goal 0.7, bound 0.35");
     row("worst / best from 64 connections up", cliff, "ratio",

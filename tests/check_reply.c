@@ -486,6 +486,19 @@ START_TEST(group_told_is_right)
 }
 END_TEST
 
+START_TEST(contrary_is_told)
+{
+    enum reader_kind kinds[] = {READER_CRACK, READER_FINE};
+    struct reader_meaning m = filed(2, kinds);
+
+    m.outcome = READER_ASKED;
+    m.why = READER_WHY_CONTRARY;
+    SAYS(say(&m, "en", -1), "crack, good cannot all be so");
+    m.n_obs = 0;
+    SAYS(say(&m, "en", -1), "what you wrote cannot all be so");
+}
+END_TEST
+
 START_TEST(length_is_told)
 {
     struct reader_meaning m = {.outcome = READER_ASKED,
@@ -551,6 +564,7 @@ int main(void)
     tcase_add_test(said, verdicts);
     tcase_add_test(said, group_told_is_right);
     tcase_add_test(said, length_is_told);
+    tcase_add_test(said, contrary_is_told);
     tcase_add_test(said, language_and_stop_in_every_language);
     tcase_add_test(said, foreign_letters_keep_the_alphabet);
     tcase_set_timeout(said, 60);

@@ -375,7 +375,7 @@ static int asked(struct answer *a, bool question_only)
     kw_buf_init(&words, 256);
     reply_kinds(a->r, a->c->lang, a->m->obs, a->m->n_obs, &words);
     if (words.len == 0 && strcmp(key, "ask-contrary") == 0)
-        key = "ask-unclear";
+        key = "ask-both";
     a->slots.words = kw_buf_text(&words);
     if (question_only || a->m->danger == 0) {
         err = write_key(a, key);

@@ -106,6 +106,7 @@ const struct key_def key_defs[] = {
     {"ask-pot", ROOM_ASK, B(SERIAL), 0, 0},
     {"ask-which", ROOM_ASK, B(SERIAL) | B(OTHER), B(SERIAL), 0},
     {"ask-contrary", ROOM_ASK, B(WORDS) | B(SERIAL), B(WORDS), 0},
+    {"ask-both", ROOM_ASK, B(SERIAL), 0, 0},
     {"ask-impossible", ROOM_ASK, B(SERIAL), 0, 0},
     {"ask-time", ROOM_ASK, B(SERIAL), 0, 0},
     {"ask-amount", ROOM_ASK, B(SERIAL), 0, 0},

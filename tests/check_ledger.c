@@ -129,6 +129,146 @@ START_TEST(repeat_changes_nothing)
 }
 END_TEST
 
+/* A carrier's id in the same week, told of an earlier time: a repeat. */
+START_TEST(repeat_when_the_clock_was_put_back)
+{
+    const int64_t week = 7 * 86400, at = 3000 * week + 6 * 86400;
+    int64_t first, again;
+
+    ck_assert_int_eq(put_text("a", at, &first), 0);
+    ck_assert_int_eq(put_text("a", at - 5 * 86400, &again), KW_EDUP);
+    ck_assert_int_eq(again, first);
+    /* Over the turn of a week, and at times before 1970. */
+    ck_assert_int_eq(put_text("b", 3001 * week + 10, &first), 0);
+    ck_assert_int_eq(put_text("b", 3001 * week - 10, &again), KW_EDUP);
+    ck_assert_int_eq(put_text("c", -10, &first), 0);
+    ck_assert_int_eq(put_text("c", 10, &again), KW_EDUP);
+}
+END_TEST
+
+static int note_ref(const char *ref, void *arg)
+{
+    struct kw_buf *all = arg;
+
+    kw_buf_puts(all, ref);
+    return 0;
+}
+
+START_TEST(refs_since)
+{
+    struct kw_buf all;
+    int64_t id;
+
+    kw_buf_init(&all, 64);
+    ck_assert_int_eq(put_text("a", 1000 * 86400, &id), 0);
+    ck_assert_int_eq(put_text("b", 1009 * 86400, &id), 0);
+    ck_assert_int_eq(put_text("c", 1009 * 86400 + 9, &id), 0);
+    ck_assert_int_eq(ledger_refs_each(lg, "http", 1009 * 86400, note_ref, &all),
+                     0);
+    ck_assert_str_eq(kw_buf_text(&all), "bc");
+    ck_assert_int_eq(ledger_refs_each(lg, "none", 0, note_ref, &all), 0);
+    kw_buf_release(&all);
+}
+END_TEST
+
+START_TEST(words_are_dropped)
+{
+    const int64_t day = 86400;
+    struct ledger_out o = {.carrier = "http",
+                           .kind = LEDGER_REPLY,
+                           .phone_id = 99970012345,
+                           .body = "words"};
+    int64_t id[3];
+
+    for (int i = 0; i < 3; i++) {
+        ck_assert_int_eq(put_text(NULL, (1000 + i) * day, &id[i]), 0);
+        o.text_id = id[i];
+        o.at_s = o.due_s = (1000 + i) * day;
+        ck_assert_int_eq(ledger_out_put(lg, &o), 0);
+        ck_assert_int_eq(ledger_out_settle(lg, o.id, LEDGER_SENT, o.at_s, NULL),
+                         0);
+    }
+    ck_assert_int_eq(ledger_words_drop(lg, 1002 * day, 1), 2);
+    ck_assert_int_eq(ledger_words_drop(lg, 1002 * day, 10), 2);
+    ck_assert_int_eq(ledger_words_drop(lg, 1002 * day, 10), 0);
+    ck_assert_int_eq(fixture_number(lg, "SELECT count(body) FROM texts_in"), 1);
+    ck_assert_int_eq(fixture_number(lg, "SELECT count(body) FROM outbox"), 1);
+    /* A text of old times that is loaded later is dropped as well. */
+    ck_assert_int_eq(put_text(NULL, 900 * day, &id[0]), 0);
+    ck_assert_int_eq(ledger_words_drop(lg, 1002 * day, 10), 1);
+}
+END_TEST
+
+/* ---- pots that come to be known after they were reported ---- */
+
+START_TEST(orphans_are_adopted)
+{
+    struct ledger_obs ill = {.kind = "ill"}, leak = {.kind = "leak"};
+    struct ledger_report r = {.pot_key = 77, .at_s = 500};
+    struct ledger_batch b = {.code = "0300"};
+    struct ledger_pot pot = {.key = 77, .serial = "030000101"};
+    enum ledger_change what;
+    int64_t first, ids[4];
+
+    ck_assert_int_eq(ledger_report_put(lg, &r, &ill, 1), 0);
+    first = r.id;
+    r.at_s = 600;
+    ck_assert_int_eq(ledger_report_put(lg, &r, &leak, 1), 0);
+    ck_assert_int_eq(ledger_pot_fail(lg, 77, 600, r.id), 0);
+    ck_assert_int_eq(ledger_pot_get(lg, 77, &pot), KW_ENOENT);
+    ck_assert_int_eq(ledger_pot_reports(lg, 77, ids, 4), 0);
+    ck_assert_int_eq(ledger_batch_put(lg, &b, &what), 0);
+    pot.batch_id = b.id;
+    ck_assert_int_eq(ledger_pot_put(lg, &pot, false, &what), 0);
+    ck_assert_int_eq(ledger_batch_sum(lg, b.id), 0);
+    ck_assert_int_eq(ledger_pot_get(lg, 77, &pot), 0);
+    ck_assert_int_eq(pot.failed_s, 600);
+    ck_assert_int_eq(ledger_pot_reports(lg, 77, ids, 4), 2);
+    ck_assert_int_eq(ids[0], r.id);
+    ck_assert_int_eq(ids[1], first);
+}
+END_TEST
+
+START_TEST(places_and_their_water)
+{
+    struct ledger_place p = {.name = "Ford, the", .lang = "en"}, q;
+    enum ledger_change what;
+
+    for (int m = 0; m < 12; m++)
+        p.water_degc[m] = m % 3 ? 20 + m / 2.0 : (double)NAN;
+    ck_assert_int_eq(ledger_place_put(lg, &p, &what), 0);
+    ck_assert_int_eq(what, LEDGER_NEW);
+    ck_assert_int_eq(ledger_place_find(lg, "Ford, the", &q), 0);
+    for (int m = 0; m < 12; m++)
+        ck_assert(isnan(p.water_degc[m]) ? isnan(q.water_degc[m])
+                                         : p.water_degc[m] == q.water_degc[m]);
+    ck_assert_int_eq(ledger_place_put(lg, &q, &what), 0);
+    ck_assert_int_eq(what, LEDGER_SAME);
+    q.water_degc[1] = (double)NAN;
+    ck_assert_int_eq(ledger_place_put(lg, &q, &what), 0);
+    ck_assert_int_eq(what, LEDGER_CHANGED);
+    ck_assert_int_eq(ledger_place_get(lg, q.id, &p), 0);
+    ck_assert_double_nan(p.water_degc[1]);
+}
+END_TEST
+
+/* References are kept: nothing hangs on what is not there. */
+START_TEST(references_hold)
+{
+    struct ledger_report r = {.text_id = 4711, .at_s = 1};
+    struct ledger_text_in t = {.carrier = "http", .phone_id = 5, .body = "x"};
+    int64_t id;
+
+    ck_assert_int_eq(ledger_report_put(lg, &r, NULL, 0), KW_ELEDGER);
+    ck_assert_int_eq(ledger_text_in_put(lg, &t), KW_ELEDGER);
+    ck_assert_int_eq(ledger_handover_put(lg, 1, 1, 1, &id), KW_ENOENT);
+    ck_assert_int_eq(
+        ledger_text_in_read(lg, 4711, "filed", NULL, NULL, NULL, 0, 0),
+        KW_ENOENT);
+    ck_assert_int_eq(ledger_out_settle(lg, 1, LEDGER_SENT, 1, NULL), KW_ENOENT);
+}
+END_TEST
+
 static Suite *suite(void)
 {
     Suite *s = suite_create("ledger");
@@ -139,6 +279,12 @@ static Suite *suite(void)
     tcase_add_test(t, phone_is_found_again);
     tcase_add_test(t, phone_of_other_senders);
     tcase_add_test(t, repeat_changes_nothing);
+    tcase_add_test(t, repeat_when_the_clock_was_put_back);
+    tcase_add_test(t, refs_since);
+    tcase_add_test(t, words_are_dropped);
+    tcase_add_test(t, orphans_are_adopted);
+    tcase_add_test(t, places_and_their_water);
+    tcase_add_test(t, references_hold);
     return s;
 }
 

@@ -334,18 +334,10 @@ static int make_file(struct ledger *lg, char **why)
     return 0;
 }
 
-/* Once, before the engine starts: its count of memory costs a lock each. */
-static void set_up_engine(void)
-{
-    sqlite3_config(SQLITE_CONFIG_MEMSTATUS, 0);
-}
-
 static int open_db(struct ledger *lg, const char *name, int flags)
 {
-    static pthread_once_t once = PTHREAD_ONCE_INIT;
     int rc;
 
-    pthread_once(&once, set_up_engine);
     sqlite3_close_v2(lg->db);
     rc = sqlite3_open_v2(name, &lg->db, flags | SQLITE_OPEN_NOMUTEX, NULL);
     if (rc != SQLITE_OK)
@@ -451,9 +443,21 @@ static int start(struct ledger *lg, const struct ledger_settings *set,
     return err;
 }
 
+/*
+ * Before the engine starts: its own count of memory costs a lock each, and
+ * what a savepoint may take back is kept in memory, where a text's few pages
+ * would else be written to a file.
+ */
+static void set_up_engine(void)
+{
+    sqlite3_config(SQLITE_CONFIG_MEMSTATUS, 0);
+    sqlite3_config(SQLITE_CONFIG_STMTJRNL_SPILL, -1);
+}
+
 int ledger_open(const struct ledger_settings *set, struct ledger **out,
                 char **why)
 {
+    static pthread_once_t once = PTHREAD_ONCE_INIT;
     struct header head;
     struct ledger *lg;
     int err;
@@ -461,6 +465,7 @@ int ledger_open(const struct ledger_settings *set, struct ledger **out,
     *out = NULL;
     if (why != NULL)
         *why = NULL;
+    pthread_once(&once, set_up_engine);
     if (set->file == NULL || set->file[0] == '\0')
         return engine_tell(why, KW_EINVAL,
                            "no ledger is named; set ledger.file");

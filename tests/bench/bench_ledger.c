@@ -280,11 +280,13 @@ static double bare_round(struct bare *b)
 /* ---- the ledger ---- */
 
 static const char world[] =
+    "INSERT INTO carriers (id, name) VALUES (1, 'gate');"
     "INSERT INTO places (id, name) VALUES (1, 'Upper Sele');"
     "INSERT INTO batches (id, code) SELECT i, printf('%04d', i) FROM n_ "
     "WHERE i <= 1 + (SELECT max(i) FROM n_) / 500;"
-    "INSERT INTO phones (id, number, lang_seen) SELECT 99969999999 + i, "
-    "'+' || (99969999999 + i), 'en' FROM n_;"
+    "INSERT INTO phones (id, number, lang_seen, carrier_id) SELECT "
+    "99969999999 + i, "
+    "'+' || (99969999999 + i), 'en', 1 FROM n_;"
     "INSERT INTO homes (id, code, place_id, phone_id, lang, people) "
     "SELECT i, 'H' || i, 1, 99969999999 + i, 'en', 5 FROM n_;"
     "INSERT INTO pots (key, serial, batch_id, outings, home_id, handover_id, "

@@ -431,6 +431,8 @@ START_TEST(talk_is_answered_once_a_day)
     SAYS(text(ANA, "hello how are you"), "water filter pots");
     ck_assert_int_eq(rows("reports"), 0);
     ck_assert_int_eq(rows("texts_in"), 3);
+    ck_assert_str_eq(text("7070", "hello how are you"), "");
+    ck_assert_str_eq(text("BANK", "hello how are you"), "");
 }
 END_TEST
 

@@ -115,9 +115,10 @@ bool taking_asks(const struct taking *t)
 
 /* ---- answering ---- */
 
+/* Short codes and names send adverts; to answer those is money for nothing. */
 static bool chat_is_answered(struct taking *t)
 {
-    if (t->phone.stopped ||
+    if (t->phone.stopped || t->phone.id < 0 ||
         (t->phone.last_chat_reply_s != 0 &&
          t->at_s - t->phone.last_chat_reply_s < CLOCK_DAY_S))
         return false;

@@ -80,7 +80,7 @@ static bool is_digitish(const char *s, size_t len)
             return false;
         digits += fold_is_digit(s[i]);
     }
-    return len >= 2 && digits > 0;
+    return len >= 2 && digits * 2 >= len;
 }
 
 /* Letters and digits without a gap: where is the serial, where the word? */

@@ -8,9 +8,10 @@
 
 #include <string.h>
 
-#define SPLIT_LEAST 3 /* letters of each half of a word taken apart */
-#define SPLIT_MOST  24
-#define PHRASE_MOST 8 /* words */
+#define SPLIT_LEAST   3 /* letters of each half of a word taken apart */
+#define SPLIT_MOST    24
+#define PHRASE_MOST   8 /* words */
+#define FOREIGN_SMALL 3 /* "si", "no" of another language say nothing here */
 
 static uint8_t octet_of(const struct lexicon *lex, uint32_t word)
 {
@@ -229,6 +230,11 @@ static uint8_t settle(const struct lexicon *lex, const struct cut_token *t,
     }
     if (lang >= 0 && n->octet[lang] != 0 && !(n->langs & lex->common))
         return n->octet[lang];
+    if (lang >= 0 && n->octet[lang] == 0 && t->len <= FOREIGN_SMALL &&
+        !(n->langs & lex->common) &&
+        !(lex->classes[n->octet[LEXICON_ALL]] &
+          ~(1u << CLASS_SMALL | 1u << CLASS_ORDER)))
+        return (uint8_t)CONCEPT_WORD;
     return n->octet[LEXICON_ALL];
 }
 

@@ -118,6 +118,9 @@ static void settle_signs(struct deciding *d)
     bool serial = d->n_serials > 0 || d->wrong != NULL;
     bool card = serial && d->tally.unknown <= 2;
 
+    if (!g->ill && !g->who && (d->tally.flowing || d->tally.pot > 0) &&
+        g->weak_only)
+        g->sure &= ~READER_DRY; /* "very weak" of the flow */
     if (g->undrinking &&
         (g->ill || (g->who && !(g->kinds & 1u << READER_UNUSED))))
         g->sure |= READER_DRY;
@@ -295,7 +298,7 @@ static enum reader_why settle_measure(struct deciding *d)
     if (!g->has_amount && !time)
         return READER_CLEAR;
     if (o == NULL) {
-        if (g->n_obs > 0 || g->n_obs == READER_OBS_MOST ||
+        if (g->n_obs > 0 || (g->has_amount != time && d->tally.words > 3) ||
             !is_slow_measure(d) || (!g->has_amount && d->tally.unknown > 0))
             return READER_CLEAR;
         o = &g->obs[g->n_obs++]; /* a measure alone is one of the flow */
@@ -348,7 +351,7 @@ static bool is_report_bare(const struct deciding *d)
     if (has(d, READER_ILL) &&
         (water_ill || y->chat + y->unknown == 0 || y->pot > 0))
         return true;
-    if (y->chat > 1 || (y->chat > 0 && y->pot == 0))
+    if (y->chat > 1 || ((y->chat > 0 || y->neighbour > 0) && y->pot == 0))
         return false;
     if (g->letter && g->measure.minutes == 0)
         return false;
@@ -389,15 +392,6 @@ static bool is_report(const struct deciding *d)
     if (g->n_obs > 0)
         return is_report_bare(d);
     return g->trouble && pot && y->money == 0 && y->chat == 0;
-}
-
-/* Illness of someone, and nothing else: kept, but not filed as it stands. */
-static bool is_doubtful(const struct deciding *d)
-{
-    const struct meaning_gathered *g = d->g;
-
-    return d->n_serials == 0 && d->wrong == NULL && has(d, READER_ILL) &&
-           d->tally.chat == 0 && d->tally.money == 0 && g->n_obs > 0;
 }
 
 static void ask(struct reader_meaning *out, enum reader_why why)
@@ -480,10 +474,6 @@ void meaning_decide(const struct meaning_case *m, struct reader_meaning *out)
     out->outcome = READER_FILED;
     if (!is_report(&d) && !contrary && out->danger == 0) {
         out->outcome = READER_NOT_REPORT;
-        if (!is_doubtful(&d))
-            return;
-        put_obs(&d);
-        ask(out, READER_WHY_UNCLEAR);
         return;
     }
     if (contrary && d.n_serials == 0 && d.wrong == NULL && d.tally.pot == 0 &&

@@ -61,6 +61,7 @@
     X(LITRE_FIRST, "litre-word")                                               \
     X(CUP, "cup")                                                              \
     X(CUP_FIRST, "cup-word")                                                   \
+    X(BOTTLE_FIRST, "bottle-word")                                             \
     X(BOTTLE, "bottle")                                                        \
     X(HOUR, "hour")                                                            \
     X(HOUR_FIRST, "hour-word")                                                 \

@@ -153,6 +153,10 @@ static void take_illness(struct taking *t)
         g->sure |= READER_BLOOD;
     if (said(t, GRAMMAR_RICEWATER))
         g->sure |= READER_RICEWATER;
+    if (said(t, GRAMMAR_DRY))
+        g->weak_only = false;
+    else if (said(t, GRAMMAR_SURE_DRY))
+        g->weak_only = (g->sure & READER_DRY) == 0;
     if (said(t, GRAMMAR_DRY) || said(t, GRAMMAR_SURE_DRY))
         g->sure |= READER_DRY;
     if (said(t, GRAMMAR_MAYBE_BLOOD))
@@ -227,7 +231,7 @@ static void take_measure(struct taking *t)
         {GRAMMAR_CM, GRAMMAR_CM_FIRST, READER_CM},
         {GRAMMAR_LITRE, GRAMMAR_LITRE_FIRST, READER_LITRE},
         {GRAMMAR_CUP, GRAMMAR_CUP_FIRST, READER_CUP},
-        {GRAMMAR_BOTTLE, GRAMMAR_BOTTLE, READER_BOTTLE},
+        {GRAMMAR_BOTTLE, GRAMMAR_BOTTLE_FIRST, READER_BOTTLE},
     };
     double v = quantity(t);
 

@@ -39,6 +39,7 @@ struct meaning_gathered {
     bool who, gut, ill, unwell;
     unsigned sure, maybe; /* signs */
     bool undrinking, maybe_slow;
+    bool weak_only; /* the dry sign rests on weakness alone */
     uint16_t maybe_slow_at;
 
     unsigned lone_parts; /* bit for each reader_part */

@@ -291,9 +291,16 @@ static bool same_meaning(const struct lexicon *lex, uint32_t a, uint32_t b)
 
     if (a == b)
         return true;
-    if (lex->nodes[x].octet[LEXICON_ALL] == 0)
+    if (x == 0 || lex->nodes[x].octet[LEXICON_ALL] == 0)
         return false; /* words that only go on a phrase */
     return lex->nodes[x].octet[LEXICON_ALL] == lex->nodes[y].octet[LEXICON_ALL];
+}
+
+/* In a phrase: a word of the same meaning, or of none for one of none. */
+static bool may_stand_for(const struct lexicon *lex, uint32_t a, uint32_t b)
+{
+    return same_meaning(lex, a, b) ||
+           (lex->words[a].root == 0 && lex->words[b].root == 0);
 }
 
 static void weigh(struct search *s, uint32_t word)
@@ -303,7 +310,7 @@ static void weigh(struct search *s, uint32_t word)
     int cost, most = slack(w->runes < s->meant.n ? w->runes : s->meant.n);
 
     if (s->phrases && (word == s->self || w->phrases <= s->most ||
-                       !same_meaning(s->lex, s->self, word)))
+                       !may_stand_for(s->lex, s->self, word)))
         return;
     if (word == s->word || s->tries++ >= TRIES_MOST ||
         w->runes + 3 < s->meant.n || s->meant.n + 3 < w->runes ||
@@ -371,8 +378,7 @@ static void find_canon(struct lexicon *lex, uint32_t word)
     struct lexicon_word *w = &lex->words[word];
 
     s.most = w->phrases;
-    if (w->root == 0 || w->runes < RUNES_LEAST ||
-        !decode(lex->store + w->at, w->len, &s.meant))
+    if (w->runes < RUNES_LEAST || !decode(lex->store + w->at, w->len, &s.meant))
         return;
     look_all(&s);
     w->canon = s.word;

@@ -252,7 +252,8 @@ static int first_due(void)
     int best = -1;
 
     for (int i = 0; i < m.n_outs; i++) {
-        const struct model_out *x = &m.outs[i], *b = &m.outs[best];
+        const struct model_out *x = &m.outs[i];
+        const struct model_out *b = &m.outs[best < 0 ? 0 : best];
 
         if (x->state != LEDGER_WAITING || x->due_s > m.now_s)
             continue;

@@ -6,6 +6,7 @@
 #include "ledger/engine.h"
 
 #include "base/log.h"
+#include "ledger/header.h"
 #include "ledger/schema.h"
 
 #include <errno.h>
@@ -14,13 +15,11 @@
 #include <pthread.h>
 #include <stdio.h>
 #include <string.h>
-#include <sys/stat.h>
 #include <unistd.h>
 
 #define CACHE_MIB_DEFAULT        16
 #define CHECKPOINT_PAGES_DEFAULT 1000
 #define WAL_KEEP_OCTETS          (64 << 20) /* a longer one is cut back */
-#define HEADER_OCTETS            100
 
 /* ---- errors ---- */
 
@@ -186,77 +185,6 @@ static int set_pragmas(struct ledger *lg, const struct ledger_settings *set)
 }
 
 /* ---- opening ---- */
-
-/* What stands in the first octets of the file, before SQLite touches it. */
-enum looks { LOOKS_ABSENT, LOOKS_EMPTY, LOOKS_FOREIGN, LOOKS_LEDGER };
-struct header {
-    enum looks looks;
-    int64_t version;
-};
-
-static uint32_t u32_at(const unsigned char *p)
-{
-    return (uint32_t)p[0] << 24 | (uint32_t)p[1] << 16 | (uint32_t)p[2] << 8 |
-           p[3];
-}
-
-/*
- * The first octets, read through SQLite's own files and never by open():
- * closing any descriptor of a file drops every lock that this process has on
- * it, and another process that ends then takes itself for the last and
- * removes the log we write to. sqlite.org/howtocorrupt.html, 2.2.
- */
-static int read_head(const char *file, unsigned char head[HEADER_OCTETS],
-                     sqlite3_int64 *size)
-{
-    sqlite3_vfs *vfs = sqlite3_vfs_find(NULL);
-    sqlite3_file *f = kw_calloc(1, (size_t)vfs->szOsFile);
-    char *full = kw_malloc((size_t)vfs->mxPathname + 1);
-    const char *name = NULL;
-    int rc = vfs->xFullPathname(vfs, file, vfs->mxPathname + 1, full);
-
-    if (rc == SQLITE_OK || rc == SQLITE_OK_SYMLINK)
-        name = sqlite3_create_filename(full, "", "", 0, NULL);
-    rc = name == NULL
-             ? SQLITE_CANTOPEN
-             : vfs->xOpen(vfs, name, f,
-                          SQLITE_OPEN_READONLY | SQLITE_OPEN_MAIN_DB, NULL);
-    if (rc == SQLITE_OK)
-        rc = f->pMethods->xFileSize(f, size);
-    if (rc == SQLITE_OK && *size >= HEADER_OCTETS)
-        rc = f->pMethods->xRead(f, head, HEADER_OCTETS, 0);
-    if (f->pMethods != NULL)
-        f->pMethods->xClose(f);
-    if (name != NULL)
-        sqlite3_free_filename((char *)name);
-    kw_free(full);
-    kw_free(f);
-    return rc == SQLITE_OK ? 0 : KW_EIO;
-}
-
-static int look_at(const char *file, struct header *h)
-{
-    unsigned char head[HEADER_OCTETS];
-    sqlite3_int64 size = 0;
-    struct stat st;
-
-    *h = (struct header){.looks = LOOKS_ABSENT};
-    if (stat(file, &st) < 0)
-        return errno == ENOENT ? 0 : KW_EIO;
-    h->looks = LOOKS_FOREIGN;
-    if (!S_ISREG(st.st_mode))
-        return 0;
-    if (read_head(file, head, &size) < 0)
-        return KW_EIO;
-    if (size == 0)
-        h->looks = LOOKS_EMPTY;
-    if (size >= HEADER_OCTETS && memcmp(head, "SQLite format 3", 16) == 0 &&
-        u32_at(head + 68) == ENGINE_APPLICATION_ID) {
-        h->looks = LOOKS_LEDGER;
-        h->version = u32_at(head + 60);
-    }
-    return 0;
-}
 
 int engine_tell(char **why, int err, const char *fmt, ...)
 {
@@ -469,7 +397,7 @@ int ledger_open(const struct ledger_settings *set, struct ledger **out,
     if (set->file == NULL || set->file[0] == '\0')
         return engine_tell(why, KW_EINVAL,
                            "no ledger is named; set ledger.file");
-    if (look_at(set->file, &head) < 0)
+    if (header_read(set->file, &head) < 0)
         return engine_tell(why, KW_EIO, "cannot read the ledger '%s': %s",
                            set->file, strerror(errno));
     err = judge(set, &head, why);

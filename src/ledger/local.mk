@@ -3,6 +3,6 @@ src_libkilnword_a_SOURCES += \
 	%D%/schema.h %D%/orphans.h \
 	%D%/engine.c %D%/query.c %D%/schema.c %D%/ledger.c %D%/phones.c \
 	%D%/places.c %D%/batches.c %D%/pots.c %D%/texts.c %D%/reports.c \
-	%D%/outbox.c %D%/notebook.c %D%/exposure.c %D%/copy.c %D%/writer.c %D%/alerts.c
+	%D%/outbox.c %D%/notebook.c %D%/exposure.c %D%/copy.c %D%/header.c %D%/header.h %D%/writer.c %D%/alerts.c
 src_libkilnword_a_SOURCES += %D%/look.h %D%/look_row.h %D%/look.c %D%/look_sums.c %D%/look_rows.c
 src_libkilnword_a_SOURCES += %D%/asking.h %D%/asking.c %D%/due.h %D%/due.c

@@ -120,7 +120,8 @@ static void put_clean(struct kw_buf *out, const char *text, size_t len)
 START_TEST(parts_join)
 {
     static const struct segment_way ways[] = {
-        {false, 0}, {true, 0}, {false, 1}, {false, 3}, {true, 6}, {false, 2}};
+        {false, 0, false}, {true, 0, false}, {false, 1, false},
+        {false, 3, false}, {true, 6, false}, {false, 2, false}};
     char text[2000];
 
     srand(3 + _i);

@@ -402,8 +402,8 @@ static int check_name(struct load *l, struct load_sheet *s,
     if (cell->len >= LEDGER_NAME_CAP)
         return bad_cell(l, s, c, cell->text, "is longer than 63 octets");
     if (!is_utf8(cell->text, cell->len))
-        return load_fault(l, s, "%s is not UTF-8; save the file as CSV in UTF-8",
-                          c->name);
+        return load_fault(
+            l, s, "%s is not UTF-8; save the file as CSV in UTF-8", c->name);
     for (size_t i = 0; i < cell->len; i++) {
         if ((unsigned char)cell->text[i] < ' ' || cell->text[i] == 127)
             return bad_cell(l, s, c, cell->text,

@@ -423,45 +423,6 @@ START_TEST(one_writes_at_a_time)
 }
 END_TEST
 
-/*
- * Looking at the file again from this process must not drop its locks: else
- * another process that ends takes itself for the last one, removes the log,
- * and what is written afterwards is lost. sqlite.org/howtocorrupt.html, 2.2.
- */
-START_TEST(log_stays_while_it_is_written)
-{
-    struct ledger *writing = fixture_open(), *again;
-    int64_t value;
-    int status;
-    pid_t pid;
-
-    ck_assert_int_eq(ledger_mark_put(writing, "before", 1), 0);
-    ledger_close(fixture_open()); /* the second look */
-    pid = fork();
-    if (pid == 0) {
-        char program[] = "/bin/sh", option[] = "-c", script[600];
-        char *argv[] = {program, option, script, NULL};
-
-        /* A process of its own: a fork would inherit our handle. */
-        snprintf(script, sizeof(script),
-                 "cd '%s' && printf 'ledger = { file = \"ledger.db\"; };\\n' "
-                 ">c && exec \"$KW_BUILD/src/kilnword\" load --config c",
-                 fixture_folder());
-        execv(program, argv);
-        _exit(99);
-    }
-    ck_assert_int_eq(waitpid(pid, &status, 0), pid);
-    ck_assert_int_eq(status, 0);
-    ck_assert(beside("-wal"));
-    ck_assert_int_eq(ledger_mark_put(writing, "after", 2), 0);
-    again = fixture_open();
-    ck_assert_int_eq(ledger_mark_get(again, "after", &value), 0);
-    ck_assert_int_eq(value, 2);
-    ledger_close(again);
-    ledger_close(writing);
-}
-END_TEST
-
 /* ---- copies ---- */
 
 static int n_done;
@@ -635,7 +596,6 @@ static Suite *suite(void)
     tcase_add_test(t, read_only_folder);
     tcase_add_test(t, private_to_its_owner);
     tcase_add_test(t, one_writes_at_a_time);
-    tcase_add_test(t, log_stays_while_it_is_written);
     suite_add_tcase(s, c);
     tcase_add_checked_fixture(c, NULL, tear_down);
     tcase_set_timeout(c, 60);

@@ -39,7 +39,9 @@ struct visitor { /* a connection */
 struct http_in {
     struct carrier_host *host;
     struct MHD_Daemon *daemon;
-    struct event *readable, *timer, *sweep;
+    struct event *readable, *timer, *sweep, *callers;
+    int listener; /* -1 once quiet */
+    int n_visitors, visitors_most;
     struct http_route routes[CONFIG_CARRIERS_MOST];
     size_t n_routes;
     struct visitor visitors; /* ring */
@@ -310,6 +312,9 @@ static void on_visitor(void *arg, struct MHD_Connection *connection,
         v->next->prev = v->prev;
         *context = NULL;
         kw_free(v);
+        in->n_visitors--;
+        if (in->callers != NULL)
+            event_add(in->callers, NULL); /* there is room again */
     }
 }
 
@@ -336,6 +341,36 @@ static void on_ready(evutil_socket_t fd, short what, void *arg)
     run_daemon(arg);
 }
 
+/*
+ * We accept ourselves: at its limit libmicrohttpd would accept and close,
+ * where callers can just as well wait in the kernel's queue.
+ */
+static void on_caller(evutil_socket_t fd, short what, void *arg)
+{
+    struct http_in *in = arg;
+
+    (void)what;
+    while (in->n_visitors < in->visitors_most) {
+        struct sockaddr_storage from = {0};
+        socklen_t len = sizeof(from);
+        int s = accept4(fd, (struct sockaddr *)&from, &len,
+                        SOCK_NONBLOCK | SOCK_CLOEXEC);
+
+        if (s < 0 && (errno == EINTR || errno == ECONNABORTED))
+            continue;
+        if (s < 0)
+            break;
+        in->n_visitors++;
+        if (MHD_add_connection(in->daemon, s, (struct sockaddr *)&from, len) !=
+            MHD_YES)
+            in->n_visitors--;
+    }
+    if (in->n_visitors >= in->visitors_most || errno == EMFILE ||
+        errno == ENFILE)
+        event_del(in->callers); /* until one leaves, or the next sweep */
+    run_daemon(in);
+}
+
 static void on_sweep(evutil_socket_t fd, short what, void *arg)
 {
     struct http_in *in = arg;
@@ -347,6 +382,8 @@ static void on_sweep(evutil_socket_t fd, short what, void *arg)
         if (!v->taking && now_us - v->since_us > REQUEST_MOST_S * 1000000LL)
             shutdown(v->fd, SHUT_RDWR);
     }
+    if (in->callers != NULL && in->n_visitors < in->visitors_most)
+        event_add(in->callers, NULL);
 }
 
 void http_in_suspend(struct http_request *r)
@@ -486,19 +523,17 @@ static void on_mhd_log(void *arg, const char *fmt, va_list ap)
     log_debug("http: %s", line);
 }
 
-static int start_daemon(struct http_in *in, int fd)
+static int start_daemon(struct http_in *in)
 {
-    int most = in->host->conf->connections_most;
-
     in->daemon = MHD_start_daemon(
-        MHD_USE_EPOLL | MHD_ALLOW_SUSPEND_RESUME | MHD_USE_ERROR_LOG, 0, NULL,
-        NULL, on_request, in, MHD_OPTION_EXTERNAL_LOGGER, on_mhd_log, NULL,
-        MHD_OPTION_LISTEN_SOCKET, (MHD_socket)fd, MHD_OPTION_CONNECTION_LIMIT,
-        (unsigned)(most > 0 ? most : 512), MHD_OPTION_CONNECTION_TIMEOUT,
-        (unsigned)SILENCE_MOST_S, MHD_OPTION_CONNECTION_MEMORY_LIMIT,
-        (size_t)CONNECTION_OCTETS, MHD_OPTION_STRICT_FOR_CLIENT, 1,
-        MHD_OPTION_NOTIFY_COMPLETED, on_over, in, MHD_OPTION_NOTIFY_CONNECTION,
-        on_visitor, in, MHD_OPTION_END);
+        MHD_USE_EPOLL | MHD_ALLOW_SUSPEND_RESUME | MHD_USE_ERROR_LOG |
+            MHD_USE_NO_LISTEN_SOCKET,
+        0, NULL, NULL, on_request, in, MHD_OPTION_EXTERNAL_LOGGER, on_mhd_log,
+        NULL, MHD_OPTION_CONNECTION_LIMIT, (unsigned)in->visitors_most + 1,
+        MHD_OPTION_CONNECTION_TIMEOUT, (unsigned)SILENCE_MOST_S,
+        MHD_OPTION_CONNECTION_MEMORY_LIMIT, (size_t)CONNECTION_OCTETS,
+        MHD_OPTION_STRICT_FOR_CLIENT, 1, MHD_OPTION_NOTIFY_COMPLETED, on_over,
+        in, MHD_OPTION_NOTIFY_CONNECTION, on_visitor, in, MHD_OPTION_END);
     return in->daemon != NULL ? 0 : KW_EIO;
 }
 
@@ -512,6 +547,9 @@ static void watch_daemon(struct http_in *in)
     in->readable =
         event_new(base, info->epoll_fd, EV_READ | EV_PERSIST, on_ready, in);
     in->timer = evtimer_new(base, on_ready, in);
+    in->callers =
+        event_new(base, in->listener, EV_READ | EV_PERSIST, on_caller, in);
+    event_add(in->callers, NULL);
     in->sweep = event_new(base, -1, EV_PERSIST, on_sweep, in);
     event_add(in->readable, NULL);
     evtimer_add(in->sweep, &every);
@@ -521,20 +559,21 @@ static void watch_daemon(struct http_in *in)
 int http_in_open(struct carrier_host *h, struct http_in **out, char **why)
 {
     struct http_in *in = kw_calloc(1, sizeof(*in));
-    int fd, err;
+    int err;
 
     in->host = h;
+    in->listener = -1;
     in->visitors.next = in->visitors.prev = &in->visitors;
+    in->visitors_most = h->conf->connections_most;
     if ((err = add_routes(in, why)) < 0 ||
-        (err = open_socket(h->conf, &fd, why)) < 0) {
+        (err = open_socket(h->conf, &in->listener, why)) < 0) {
         http_in_close(in);
         return err;
     }
-    in->port = port_of(fd);
-    if ((err = start_daemon(in, fd)) < 0) {
+    in->port = port_of(in->listener);
+    if ((err = start_daemon(in)) < 0) {
         *why = kw_strdup("cannot start the HTTP listener; are there enough "
                          "file descriptors (ulimit -n)?");
-        close(fd);
         http_in_close(in);
         return err;
     }
@@ -545,18 +584,18 @@ int http_in_open(struct carrier_host *h, struct http_in **out, char **why)
 
 void http_in_quiesce(struct http_in *in)
 {
-    MHD_socket fd;
-
-    if (in->quiet)
-        return;
     in->quiet = true;
-    fd = MHD_quiesce_daemon(in->daemon);
-    if (fd != MHD_INVALID_SOCKET)
-        close(fd);
+    if (in->callers != NULL)
+        event_free(in->callers);
+    in->callers = NULL;
+    if (in->listener >= 0)
+        close(in->listener);
+    in->listener = -1;
 }
 
 void http_in_close(struct http_in *in)
 {
+    http_in_quiesce(in);
     if (in->readable != NULL) {
         event_free(in->readable);
         event_free(in->timer);

@@ -294,9 +294,11 @@ static int exit_code(struct load *l, int err)
         return COMMAND_INPUT;
     }
     if (err < 0) {
-        fprintf(
-            stderr, "kilnword load: nothing was kept: %s%s\n", kw_err_text(err),
-            err == KW_EAGAIN ? "; another load or the line is writing" : "");
+        fprintf(stderr, "kilnword load: nothing was kept: %s%s\n",
+                kw_err_text(err),
+                err == KW_EAGAIN ? "; another load or the line is writing"
+                : ledger_disk_full(l->lg) ? "; its disk is full: make room"
+                                          : "; the line above tells why");
         return COMMAND_FAILED;
     }
     if (l->json)

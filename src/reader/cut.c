@@ -170,6 +170,18 @@ static void link_atoms(struct cut *c, struct cut_atoms *a)
     }
 }
 
+/* "1,5" and "ill.2.u1": a mark without gaps that ends nothing. */
+static bool is_inside(const struct fold *f, size_t at)
+{
+    const char *s = f->text;
+
+    if (at == 0 || at + 1 >= f->len)
+        return false;
+    if (fold_is_digit(s[at - 1]) && fold_is_digit(s[at + 1]))
+        return true;
+    return s[at] == '.' && is_alnum(s[at - 1]) && is_alnum(s[at + 1]);
+}
+
 static void take_atoms(struct cut *c, const struct cut_context *x)
 {
     const char *s = c->fold.text;
@@ -185,9 +197,7 @@ static void take_atoms(struct cut *c, const struct cut_context *x)
             at = to;
             continue;
         }
-        if (is_pause(s[at]) &&
-            !(at > 0 && at + 1 < c->fold.len && fold_is_digit(s[at - 1]) &&
-              fold_is_digit(s[at + 1])))
+        if (is_pause(s[at]) && !is_inside(&c->fold, at))
             add_atom(x->atoms, CUT_STOP, at, 1);
         at++;
     }
@@ -281,6 +291,7 @@ void cut_text(struct cut *c, const struct lexicon *lex,
         c->keypad = true;
     } else {
         take_atoms(c, &x);
+        c->lang_seems = cut_guess_language(c, &x, lang);
         lay_tokens(c, &x);
         cut_phrases(c, lex, lang);
     }

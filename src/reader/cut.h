@@ -50,6 +50,7 @@ struct cut_long {    /* many digits */
 struct cut_memo {
     char word[CUT_MEMO_WORD];
     uint32_t found;
+    int lang;
 };
 
 struct cut {
@@ -64,9 +65,10 @@ struct cut {
     size_t n_row;
     struct cut_long held[CUT_LONG_MOST];
     size_t n_held;
-    bool cut_off; /* something was left out */
-    bool keypad;  /* the form with stars */
-    int lang;     /* most words are of this one, or -1 */
+    bool cut_off;   /* something was left out */
+    bool keypad;    /* the form with stars */
+    int lang;       /* most words are of this one, or -1 */
+    int lang_seems; /* by the words that need no repair, else the sender's */
 };
 
 /* lang: index of the sender's language or -1; breaks ties. */

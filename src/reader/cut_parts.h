@@ -41,6 +41,9 @@ size_t cut_digit_run(struct cut *c, const struct cut_context *x, size_t i);
 /* The keypad form with stars; false when the text is not of that form. */
 bool cut_keypad(struct cut *c, const struct cut_context *x);
 
+/* The language of the words that are as in the lexicon, else lang. */
+int cut_guess_language(const struct cut *c, const struct cut_context *x,
+                       int lang);
 /* One word: as it stands, mended, or taken apart. */
 void cut_word(struct cut *c, const struct cut_context *x,
               const struct cut_atom *a);

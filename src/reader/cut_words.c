@@ -100,13 +100,15 @@ static uint32_t find_slip(struct cut *c, const struct lexicon *lex,
 
     if (len >= CUT_MEMO_WORD)
         return 0;
-    if (memcmp(m->word, s, len) == 0 && m->word[len] == '\0')
+    if (memcmp(m->word, s, len) == 0 && m->word[len] == '\0' &&
+        m->lang == c->lang_seems)
         return m->found;
     if (c->n_slips++ >= CUT_SLIPS_MOST)
         return 0;
     memcpy(m->word, s, len);
     m->word[len] = '\0';
-    m->found = slip_find(lex, s, len);
+    m->lang = c->lang_seems;
+    m->found = slip_find(lex, s, len, m->lang);
     return m->found;
 }
 
@@ -132,16 +134,40 @@ void cut_word(struct cut *c, const struct cut_context *x,
     add_word(c, a->at, a->len, w, flags);
 }
 
+int cut_guess_language(const struct cut *c, const struct cut_context *x,
+                       int lang)
+{
+    int score[LEXICON_LANGS] = {0}, best = -1;
+
+    for (size_t i = 0; i < x->atoms->n; i++) {
+        const struct cut_atom *a = &x->atoms->items[i];
+        uint32_t w, langs;
+
+        if (a->type != CUT_LETTERS || a->len < 2)
+            continue;
+        w = lexicon_find(x->lex, c->fold.text + a->at, a->len);
+        langs = x->lex->nodes[x->lex->words[w].root].langs & ~x->lex->common;
+        for (int k = 0; langs != 0; k++, langs >>= 1)
+            score[k] += (int)(langs & 1);
+    }
+    for (int k = 0; k < (int)x->lex->n_langs; k++) {
+        if (score[k] > 0 && (best < 0 || score[k] > score[best] ||
+                             (score[k] == score[best] && k == lang)))
+            best = k;
+    }
+    return best >= 0 ? best : lang;
+}
+
 /* ---- phrases ---- */
 
-/* The longest phrase from token i; its words in *n, its node returned. */
+/* The longest phrase of at most `most` words from token i: node and *n. */
 static uint32_t longest(const struct cut *c, const struct lexicon *lex,
-                        size_t i, size_t *n)
+                        size_t i, size_t most, size_t *n)
 {
     uint32_t node = 1, last, best = 0;
 
     *n = 0;
-    for (size_t k = 0; i + k < c->n && k < PHRASE_MOST; k++) {
+    for (size_t k = 0; i + k < c->n && k < most; k++) {
         const struct cut_token *t = &c->tokens[i + k];
 
         if (t->word == 0 || t->octet == CONCEPT_PAUSE)
@@ -161,13 +187,35 @@ static uint32_t longest(const struct cut *c, const struct lexicon *lex,
     return best;
 }
 
+/*
+ * "de l eau | de riz": a phrase that begins inside the first one and is
+ * longer, or tells of danger, goes before it.
+ */
+static uint32_t best_phrase(const struct cut *c, const struct lexicon *lex,
+                            size_t i, size_t *n)
+{
+    uint32_t node = longest(c, lex, i, PHRASE_MOST, n);
+
+    for (size_t k = 1; k < *n; k++) {
+        size_t m;
+        uint32_t other = longest(c, lex, i + k, PHRASE_MOST, &m);
+
+        if (m < 2 || k + m <= *n)
+            continue;
+        if (m > *n || (lex->classes[lex->nodes[other].octet[LEXICON_ALL]] &
+                       1u << CLASS_SIGN))
+            return longest(c, lex, i, k, n);
+    }
+    return node;
+}
+
 static void join_phrases(struct cut *c, const struct lexicon *lex)
 {
     size_t to = 1;
 
     for (size_t i = 1; i < c->n;) {
         size_t n;
-        uint32_t node = longest(c, lex, i, &n);
+        uint32_t node = best_phrase(c, lex, i, &n);
         struct cut_token t = c->tokens[i];
 
         for (size_t k = 1; k < n; k++) {
@@ -393,6 +441,81 @@ static void settle_numero(struct cut *c, const struct lexicon *lex)
     }
 }
 
+/* ---- what the rest of the text lets expect ---- */
+
+#define EXPECT_WORDS   7 /* a card's sentence is not longer */
+#define EXPECT_UNKNOWN 2
+
+struct sentence { /* what sort of words a short text has */
+    size_t words, unknown;
+    bool serial, count, alien, seen, ill, sign;
+};
+
+/* Unknown, or taken for an ordinary word; with ordinary also such a word. */
+static bool is_no_word(const struct cut_token *t, bool ordinary)
+{
+    if (t->octet == CONCEPT_OTHER)
+        return ordinary || (t->flags & CUT_SLIP);
+    return t->octet == CONCEPT_WORD && t->word == 0 && t->node == 0;
+}
+
+static void look_at(const struct cut *c, const struct lexicon *lex,
+                    struct sentence *s)
+{
+    *s = (struct sentence){0};
+    for (size_t i = 1; i < c->n; i++) {
+        const struct cut_token *t = &c->tokens[i];
+
+        s->serial |= t->octet == CONCEPT_SERIAL || t->octet == CONCEPT_WRONG;
+        s->count |= t->octet == CONCEPT_NUMBER;
+        if (t->octet <= CONCEPT_PAUSE || has_class(lex, t, 1u << CLASS_POLITE))
+            continue;
+        s->words++;
+        s->unknown += t->octet == CONCEPT_WORD || t->octet == CONCEPT_OTHER;
+        s->alien |= has_class(lex, t, 1u << CLASS_ALIEN);
+        s->seen |= has_class(lex, t, 1u << CLASS_SEEN | 1u << CLASS_ASKING) ||
+                   concept_set_has(&lex->sets[t->octet], CONCEPT_PART);
+        s->sign |= has_class(lex, t, 1u << CLASS_SIGN);
+        s->ill |= concept_set_has(&lex->sets[t->octet], CONCEPT_ILL) ||
+                  concept_set_has(&lex->sets[t->octet], CONCEPT_GUT) ||
+                  t->octet == CONCEPT_LETTER_I;
+    }
+}
+
+/*
+ * "ill 2 u1 blnod", "021407319 brack": in a sentence as on the card, a word
+ * that is no word is taken for the sort of word that is missing there.
+ */
+static void settle_expected(struct cut *c, const struct lexicon *lex)
+{
+    struct sentence s;
+    uint32_t classes = 0;
+
+    look_at(c, lex, &s);
+    if (s.unknown == 0 || s.unknown > EXPECT_UNKNOWN || !s.serial || s.alien ||
+        s.words > EXPECT_WORDS)
+        return;
+    if (s.ill && !s.sign)
+        classes = 1u << CLASS_SIGN;
+    else if (!s.ill && !s.seen && !s.sign)
+        classes = 1u << CLASS_SEEN | 1u << CLASS_SIGN | 1u << CLASS_SICKNESS;
+    for (size_t i = 1; i < c->n && classes != 0; i++) {
+        struct cut_token *t = &c->tokens[i];
+        uint32_t w;
+
+        if (!is_no_word(t, s.ill && s.count) || c->n_slips++ >= CUT_SLIPS_MOST)
+            continue;
+        w = slip_find_expected(lex, c->fold.text + t->at, t->len, c->lang_seems,
+                               classes, s.ill);
+        if (w == 0)
+            continue;
+        t->word = w;
+        t->node = lex->words[w].root;
+        t->octet = settle(lex, t, c->lang_seems);
+        t->flags |= CUT_SLIP;
+    }
+}
+
 void cut_phrases(struct cut *c, const struct lexicon *lex, int lang)
 {
     join_phrases(c, lex);
@@ -400,6 +523,7 @@ void cut_phrases(struct cut *c, const struct lexicon *lex, int lang)
     settle_all(c, lex, lang);
     join_number_words(c, lex);
     settle_letters(c, lex);
+    settle_expected(c, lex);
     join_minutes(c, lex);
     settle_numero(c, lex);
 }

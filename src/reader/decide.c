@@ -355,6 +355,8 @@ static bool is_report_bare(const struct deciding *d)
         return false;
     if (g->letter && g->measure.minutes == 0)
         return false;
+    if (y->thing > 0 && g->kinds == 1u << READER_FINE)
+        return false;
     if (y->pot > 0 && (g->kinds & (solid | 1u << READER_FINE)))
         return true;
     if (g->aliens > 0 || (y->thing > 0 && y->pot == 0))

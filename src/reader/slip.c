@@ -18,6 +18,7 @@ enum {
     COST_VOWEL = 2,
     COST_LETTER = 3,
     COST_FAR = 4,
+    COST_FOREIGN = 1,
     COST_MUCH = 100
 };
 
@@ -282,7 +283,10 @@ struct search {
     int tries;
     bool phrases; /* only words of phrases, and of the meaning of self */
     uint32_t self;
-    uint16_t most; /* phrases of the best so far */
+    uint16_t most;     /* phrases of the best so far */
+    int lang;          /* or -1 */
+    uint32_t expected; /* classes, 0 any */
+    bool alone;        /* words of other classes are not looked at */
 };
 
 static bool same_meaning(const struct lexicon *lex, uint32_t a, uint32_t b)
@@ -303,28 +307,35 @@ static bool may_stand_for(const struct lexicon *lex, uint32_t a, uint32_t b)
            (lex->words[a].root == 0 && lex->words[b].root == 0);
 }
 
-static void weigh(struct search *s, uint32_t word)
+static uint32_t classes_of(const struct lexicon *lex, uint32_t word)
 {
-    const struct lexicon_word *w = &s->lex->words[word];
-    struct runes r;
-    int cost, most = slack(w->runes < s->meant.n ? w->runes : s->meant.n);
+    return lex->classes[lex->nodes[lex->words[word].root].octet[LEXICON_ALL]];
+}
 
-    if (s->phrases && (word == s->self || w->phrases <= s->most ||
-                       !may_stand_for(s->lex, s->self, word)))
-        return;
-    if (word == s->word || s->tries++ >= TRIES_MOST ||
-        w->runes + 3 < s->meant.n || s->meant.n + 3 < w->runes ||
-        !decode(s->lex->store + w->at, w->len, &r) || r.n == 0)
-        return;
-    if (r.at[0] != s->meant.at[0] && (r.n < 6 || s->meant.n < 6) &&
-        !sounds_like(r.at[0], s->meant.at[0]))
-        return;
-    cost = distance(s->lex, &s->meant, &r, most);
-    if (cost > most)
-        return;
+/* Is the word only of languages that the text is not in? */
+static bool is_foreign(const struct search *s, uint32_t word)
+{
+    const struct lexicon *lex = s->lex;
+    uint32_t langs = lex->nodes[lex->words[word].root].langs;
+
+    return s->lang >= 0 && langs != 0 &&
+           !(langs & (1u << s->lang | lex->common));
+}
+
+/* Not worth a distance: too unlike, or not asked for. */
+static bool is_out(const struct search *s, uint32_t word, const struct runes *r)
+{
+    if (s->expected != 0)
+        return s->alone && !(classes_of(s->lex, word) & s->expected);
+    return r->at[0] != s->meant.at[0] && (r->n < 6 || s->meant.n < 6) &&
+           !sounds_like(r->at[0], s->meant.at[0]);
+}
+
+static void rank(struct search *s, uint32_t word, int cost)
+{
     if (s->phrases) {
         s->word = word;
-        s->most = w->phrases;
+        s->most = s->lex->words[word].phrases;
     } else if (cost < s->cost) {
         if (s->word != 0 && !same_meaning(s->lex, s->word, word))
             s->rival = least(s->rival, s->cost);
@@ -333,6 +344,29 @@ static void weigh(struct search *s, uint32_t word)
     } else if (!same_meaning(s->lex, s->word, word)) {
         s->rival = least(s->rival, cost);
     }
+}
+
+static void weigh(struct search *s, uint32_t word)
+{
+    const struct lexicon_word *w = &s->lex->words[word];
+    struct runes r;
+    int cost, most = slack(w->runes < s->meant.n ? w->runes : s->meant.n);
+
+    if (s->expected != 0)
+        most = most < COST_FAR ? COST_FAR : most + 1;
+    if (s->phrases && (word == s->self || w->phrases <= s->most ||
+                       !may_stand_for(s->lex, s->self, word)))
+        return;
+    if (word == s->word || s->tries++ >= TRIES_MOST ||
+        w->runes + 3 < s->meant.n || s->meant.n + 3 < w->runes ||
+        !decode(s->lex->store + w->at, w->len, &r) || r.n == 0 ||
+        is_out(s, word, &r))
+        return;
+    cost = distance(s->lex, &s->meant, &r, most);
+    if (is_foreign(s, word))
+        cost += COST_FOREIGN;
+    if (cost <= most)
+        rank(s, word, cost);
 }
 
 static void look(struct search *s, uint32_t hash)
@@ -356,15 +390,37 @@ static void look_all(struct search *s)
         look(s, bones);
 }
 
-uint32_t slip_find(const struct lexicon *lex, const char *word, size_t len)
+uint32_t slip_find(const struct lexicon *lex, const char *word, size_t len,
+                   int lang)
 {
-    struct search s = {.lex = lex, .cost = COST_MUCH, .rival = COST_MUCH};
+    struct search s = {
+        .lex = lex, .cost = COST_MUCH, .rival = COST_MUCH, .lang = lang};
 
     if (len < RUNES_LEAST || len >= LEXICON_WORD_CAP ||
         !decode(word, len, &s.meant) || s.meant.n < RUNES_LEAST)
         return 0;
     look_all(&s);
     return s.rival > s.cost ? s.word : 0;
+}
+
+uint32_t slip_find_expected(const struct lexicon *lex, const char *word,
+                            size_t len, int lang, uint32_t classes, bool alone)
+{
+    struct search s = {.lex = lex,
+                       .cost = COST_MUCH,
+                       .rival = COST_MUCH,
+                       .lang = lang,
+                       .expected = classes,
+                       .alone = alone};
+
+    if (len + 1 < RUNES_LEAST || len >= LEXICON_WORD_CAP ||
+        !decode(word, len, &s.meant) || s.meant.n + 1 < RUNES_LEAST)
+        return 0;
+    look_all(&s);
+    return s.rival > s.cost && s.word != 0 &&
+                   (classes_of(lex, s.word) & classes)
+               ? s.word
+               : 0;
 }
 
 /* The word of phrases that a misspelt one, listed alone, stands for. */
@@ -374,7 +430,8 @@ static void find_canon(struct lexicon *lex, uint32_t word)
                        .cost = COST_MUCH,
                        .rival = COST_MUCH,
                        .phrases = true,
-                       .self = word};
+                       .self = word,
+                       .lang = -1};
     struct lexicon_word *w = &lex->words[word];
 
     s.most = w->phrases;

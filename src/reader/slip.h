@@ -12,6 +12,20 @@
 /* Fills the tables of near forms; once, after all words are in. */
 void slip_prepare(struct lexicon *lex);
 
-/* The number of the word that was meant, or 0. word: folded letters. */
-uint32_t slip_find(const struct lexicon *lex, const char *word, size_t len);
+/*
+ * The number of the word that was meant, or 0. word: folded letters; lang:
+ * index of the language the text seems to be in, or -1; words of another one
+ * must be nearer.
+ */
+uint32_t slip_find(const struct lexicon *lex, const char *word, size_t len,
+                   int lang);
+
+/*
+ * The same where the rest of the text says what sort of word is missing: a
+ * bit for each class that it may be of. Any one letter may be wrong. alone:
+ * words of other classes are no rivals.
+ */
+uint32_t slip_find_expected(const struct lexicon *lex, const char *word,
+                            size_t len, int lang, uint32_t classes, bool alone);
+
 #endif

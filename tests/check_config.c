@@ -181,9 +181,12 @@ static const struct {
     {"carriers = ( { name = \"a\"; kind = \"http\"; },\n { name = \"a\"; kind "
      "= \"http\"; in = { path = \"/b\"; }; } );",
      2, "twice"},
-    {"carriers = ( { name = \"a\"; kind = \"http\"; },\n { name = \"b\"; kind "
-     "= \"http\"; } );",
+    {"carriers = ( { name = \"a\"; kind = \"http\"; in = {}; },\n { name = "
+     "\"b\"; kind = \"http\"; in = {}; } );",
      2, "is that of"},
+    {"listen = { address = \"0.0.0.0\"; };\ncarriers = ( { name = \"a\"; "
+     "kind = \"http\"; in = {}; } );",
+     2, "from anyone"},
     {"programme = { default_carrier = \"a\"; };\ncarriers = ( { name = \"a\"; "
      "kind = \"http\"; } );",
      0, "cannot send"},

@@ -241,6 +241,26 @@ static void check_sender(struct setting_load *l, const struct config *c,
                     name);
 }
 
+/* Beyond this machine anyone could text in anyone's name. */
+static void check_open_door(struct setting_load *l, const struct config *c)
+{
+    bool near = strncmp(c->listen_address, "127.", 4) == 0 ||
+                strcmp(c->listen_address, "::1") == 0 ||
+                strcmp(c->listen_address, "localhost") == 0;
+
+    for (size_t i = 0; i < c->n_carriers && !near; i++) {
+        const struct config_carrier *k = &c->carriers[i];
+
+        if (k->kind == CONFIG_HTTP && k->in.path != NULL &&
+            k->in.secret == NULL && k->in.hmac_key == NULL)
+            SETTING_SAY(l, k->line,
+                        "carrier '%s' takes texts on %s from anyone; set "
+                        "'secret_file' or 'hmac_key_file', or listen on "
+                        "127.0.0.1",
+                        k->name, c->listen_address);
+    }
+}
+
 /* What concerns several keys at once. */
 static void check_whole(struct setting_load *l, struct config *c)
 {
@@ -260,6 +280,7 @@ static void check_whole(struct setting_load *l, struct config *c)
                     "serial: batch, pot and check have %d characters; at most "
                     "11 are allowed",
                     chars);
+    check_open_door(l, c);
     if (c->accept_min_l >= c->accept_max_l)
         SETTING_SAY(l, 0, "flow: accept_min_l is to be below accept_max_l");
     if (c->retry_first_s > c->retry_longest_s)

@@ -110,7 +110,7 @@ static void take_headers(struct setting_load *l, const config_setting_t *list,
 
 static void check_http(struct setting_load *l, const struct config_carrier *c)
 {
-    if (c->in.path[0] != '/')
+    if (c->in.path != NULL && c->in.path[0] != '/')
         SETTING_SAY(l, c->line, "'path' is to begin with /, such as \"/in\"");
     if (c->in.secret != NULL && c->in.field_secret == NULL &&
         c->in.header_secret == NULL)
@@ -141,6 +141,8 @@ static void take_http(struct setting_load *l, const config_setting_t *s,
     setting_preset(http_out_rows, KW_COUNT(http_out_rows), c);
     if (in != NULL)
         setting_take(l, in, http_in_rows, KW_COUNT(http_in_rows), c, NULL);
+    else /* what only sends takes nothing in */
+        setting_put_text(c, offsetof(struct config_carrier, in.path), NULL);
     if (out != NULL) {
         const config_setting_t *h = config_setting_get_member(out, "headers");
 

@@ -11,3 +11,6 @@ src_libkilnword_a_SOURCES += \
 	%D%/smpp.c %D%/smpp_in.c %D%/smpp_out.c %D%/smpp_parts.h \
 	%D%/smpp_link.c %D%/smpp_link.h %D%/resolve.c %D%/resolve.h \
 	%D%/repeats.c %D%/repeats.h %D%/keep.c %D%/keep.h
+src_libkilnword_a_SOURCES += \
+	%D%/at.c %D%/at.h %D%/modem_dialog.c %D%/modem_dialog.h \
+	%D%/modem.c %D%/modem_in.c %D%/modem_out.c %D%/modem_parts.h

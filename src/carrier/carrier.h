@@ -69,6 +69,8 @@ int spool_open(struct carrier_host *h, const struct config_carrier *conf,
 bool http_out_loopback(const char *url);
 int smpp_open(struct carrier_host *h, const struct config_carrier *conf,
               struct carrier **out, char **why);
+int modem_open(struct carrier_host *h, const struct config_carrier *conf,
+               struct carrier **out, char **why);
 
 /* The one HTTP listener, for all carriers of kind http. */
 struct http_in;

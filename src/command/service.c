@@ -338,6 +338,8 @@ static int open_carrier(struct service *s, const struct config_carrier *conf,
         return 0;
     case CONFIG_SMPP:
         return smpp_open(&s->host, conf, out, why);
+    case CONFIG_MODEM:
+        return modem_open(&s->host, conf, out, why);
     default:
         snprintf(text, sizeof(text),
                  "carrier '%.64s' is of a kind that this version cannot serve; "

@@ -1,0 +1,40 @@
+#ifndef KW_MODEM_PARTS_H
+#define KW_MODEM_PARTS_H
+/*
+ * modem_parts.h - the two halves of the modem carrier; for modem*.c alone.
+ *
+ * modem_in: texts that come. What is in the modem's store is deleted only
+ *   after the text is in the ledger; parts of a long text stay there until
+ *   then, so that a crash loses none.
+ * modem_out: texts that leave, one at a time, part by part.
+ */
+#include "carrier/carrier.h"
+#include "carrier/modem_dialog.h"
+#include "carrier/tpdu.h"
+
+struct modem_in;
+struct modem_out;
+
+struct modem_in *modem_in_new(struct carrier_host *h,
+                              const struct config_carrier *conf,
+                              struct modem_dialog *d, struct modem_out *out);
+void modem_in_free(struct modem_in *in);
+/* A PDU from the store (place >= 0) or directly (-1). */
+void modem_in_pdu(struct modem_in *in, int place, const uint8_t *pdu,
+                  size_t len);
+void modem_in_turn(struct modem_in *in); /* after input and by the clock */
+bool modem_in_idle(const struct modem_in *in);
+
+/* room: written whenever it changes. */
+struct modem_out *modem_out_new(struct carrier_host *h,
+                                const struct config_carrier *conf,
+                                struct modem_dialog *d, int *room);
+void modem_out_free(struct modem_out *o); /* settles what is in hand */
+void modem_out_send(struct modem_out *o, const struct ledger_out *text);
+void modem_out_pump(struct modem_out *o);
+void modem_out_ready(struct modem_out *o, bool ready);
+void modem_out_sent(struct modem_out *o, enum modem_fate fate, int code,
+                    int tp_mr);
+void modem_out_report(struct modem_out *o, const struct tpdu *report);
+bool modem_out_idle(const struct modem_out *o);
+#endif

@@ -4,6 +4,7 @@
 
 #include <check.h>
 #include <ctype.h>
+#include <stddef.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -86,6 +87,13 @@ START_TEST(example_tells_the_defaults)
     ck_assert_double_eq(open->finger_cm, plain->finger_cm);
     ck_assert_double_eq(open->bottle_l, plain->bottle_l);
     ck_assert_double_eq(open->rise_factor, plain->rise_factor);
+    ck_assert_double_eq(open->cup_se_l, plain->cup_se_l);
+    ck_assert_double_eq(open->bottle_se_l, plain->bottle_se_l);
+    ck_assert_double_eq(open->level_se_cm, plain->level_se_cm);
+    ck_assert_double_eq(open->full_se_cm, plain->full_se_cm);
+    ck_assert_mem_eq(&open->rise_early_factor, &plain->rise_early_factor,
+                     offsetof(struct config, most_l) + sizeof(double) -
+                         offsetof(struct config, rise_early_factor));
     ck_assert_double_eq(open->breakage_p, plain->breakage_p);
     ck_assert_int_eq(open->breakage_least, plain->breakage_least);
     ck_assert_int_eq(open->retry_longest_s, plain->retry_longest_s);
@@ -130,6 +138,28 @@ START_TEST(example_carriers_open)
 }
 END_TEST
 
+/* A mould of points; the defaults of the filter are those of drift. */
+START_TEST(profile_of_a_mould)
+{
+    struct fault_list faults = {0};
+    struct config *c = NULL;
+
+    ck_assert_int_eq(
+        config_load(write_conf("moulds = ( { name = \"r\"; shape = "
+                               "\"profile\"; profile = ( (0, 60, 14),\n"
+                               "(20.5, 95, 13), [220, 120, 12] ); } );"),
+                    &faults, &c),
+        0);
+    ck_assert_uint_eq(c->moulds[0].n_profile, 3);
+    ck_assert_double_eq(c->moulds[0].profile_mm[1][0], 20.5);
+    ck_assert_double_eq(c->moulds[0].profile_mm[2][1], 120);
+    ck_assert_double_eq(c->slope_day, -0.0022);
+    ck_assert_double_eq(c->level_wander, 1e-4);
+    ck_assert_double_eq(c->slope_wander, 1e-9);
+    config_free(c);
+}
+END_TEST
+
 static const struct {
     const char *text; /* a configuration with one mistake */
     int line;
@@ -141,6 +171,14 @@ static const struct {
     {"listen = { port = 70000; };", 1, "from 0 to 65535"},
     {"listen = { port = 1.5; };", 1, "whole number"},
     {"flow = { accept_min_l = 3; accept_max_l = 2; };", 0, "below"},
+    {"flow = { ask_scrub_p = 0.8; };", 0, "at most replace_p"},
+    {"moulds = ( { name = \"a\"; shape = \"profile\"; } );", 1,
+     "no other, has"},
+    {"moulds = ( { name = \"a\"; profile = ( (0, 1, 1), (1, 1, 1) ); } );", 1,
+     "no other, has"},
+    {"moulds = ( { name = \"a\"; shape = \"profile\";\n profile = ( (0, 60, "
+     "14),\n (9, 60) ); } );",
+     3, "three numbers"},
     {"serial = { check = \"luhn\"; };", 1, "97-10"},
     {"serial = { batch = 8; pot = 8; };", 0, "at most 11"},
     {"digest = { at = \"7\"; };", 1, "07:00"},
@@ -272,6 +310,7 @@ int main(void)
     tcase_add_test(t, example_loads);
     tcase_add_test(t, example_tells_the_defaults);
     tcase_add_test(t, example_carriers_open);
+    tcase_add_test(t, profile_of_a_mould);
     tcase_add_loop_test(t, one_mistake, 0, (int)KW_COUNT(wrong));
     tcase_add_test(t, all_mistakes_at_once);
     tcase_add_test(t, secret_from_file);

@@ -20,6 +20,7 @@ KW_FUZZ_LIBS = src/libkilnword.a $(KW_LIBS)
 
 include tests/base.mk
 include tests/reader.mk
+include tests/flow.mk
 include tests/watch.mk
 include tests/ledger.mk
 include tests/desk.mk

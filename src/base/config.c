@@ -48,7 +48,11 @@ static const struct setting measure_rows[] = {
     {"finger_cm", REAL, AT(finger_cm), "1.8", 0.8, 3, NULL},
     {"finger_error_cm", REAL, AT(finger_se_cm), "0.3", 0, 2, NULL},
     {"cup_l", REAL, AT(cup_l), "0.25", 0.05, 1, NULL},
+    {"cup_error_l", REAL, AT(cup_se_l), "0.025", 0, 1, NULL},
     {"bottle_l", REAL, AT(bottle_l), "1.5", 0.2, 6, NULL},
+    {"bottle_error_l", REAL, AT(bottle_se_l), "0.15", 0, 2, NULL},
+    {"level_error_cm", REAL, AT(level_se_cm), "0.5", 0.05, 5, NULL},
+    {"full_error_cm", REAL, AT(full_se_cm), "1", 0.05, 10, NULL},
     {"water_c", REAL, AT(water_degc), "25", 1, 45, NULL},
 };
 static const struct setting flow_rows[] = {
@@ -58,6 +62,24 @@ static const struct setting flow_rows[] = {
     {"fast_factor", REAL, AT(fast_factor), "1.25", 1, 10, NULL},
     {"rise_factor", REAL, AT(rise_factor), "1.5", 1, 10, NULL},
     {"measure_again_days", INTEGER, AT(remeasure_days), "7", 1, 90, NULL},
+    {"early_rise_factor", REAL, AT(rise_early_factor), "1.8", 1, 10, NULL},
+    {"early_days", REAL, AT(settle_days), "28", 0, 365, NULL},
+    {"crack_factor", REAL, AT(crack_factor), "2.72", 1, 20, NULL},
+    {"ask_scrub_p", REAL, AT(ask_scrub_p), "0.5", 0.05, 0.99, NULL},
+    {"replace_p", REAL, AT(replace_p), "0.75", 0.05, 0.999, NULL},
+    {"outlier_sd", REAL, AT(outlier_sd), "2.5", 1, 10, NULL},
+    {"first_l", REAL, AT(first_l), "2.2", 0.1, 20, NULL},
+    {"first_sd", REAL, AT(first_sd), "0.25", 0.01, 2, NULL},
+    {"slope_day", REAL, AT(slope_day), "-0.0022", -0.1, 0.1, NULL},
+    {"slope_sd", REAL, AT(slope_sd), "0.001", 0, 0.1, NULL},
+    {"reading_sd", REAL, AT(reading_sd), "0.2", 0.01, 1, NULL},
+    {"level_wander", REAL, AT(level_wander), "1e-4", 0, 0.01, NULL},
+    {"slope_wander", REAL, AT(slope_wander), "1e-9", 0, 1e-4, NULL},
+    {"scrub_gain", REAL, AT(scrub_gain), "0.25", 0, 2, NULL},
+    {"scrub_sd", REAL, AT(scrub_sd), "0.2", 0, 2, NULL},
+    {"scrub_days", REAL, AT(scrub_days), "30", 1, 365, NULL},
+    {"least_l", REAL, AT(least_l), "0.05", 0.001, 1, NULL},
+    {"most_l", REAL, AT(most_l), "20", 1, 100, NULL},
 };
 static const struct setting breakage_rows[] = {
     {"alert_below_p", REAL, AT(breakage_p), "0.001", 1e-12, 0.2, NULL},
@@ -103,7 +125,7 @@ static const struct {
 static const struct setting mould_rows[] = {
     {"name", TEXT, AT(name), NULL, 1, 60, NULL},
     {"shape", TEXT, AT(shape), "frustum", 1, 20,
-     " frustum cylinder paraboloid hemisphere "},
+     " frustum cylinder paraboloid hemisphere profile "},
     {"base_radius_mm", REAL, AT(base_radius_mm), "95", 5, 1000, NULL},
     {"rim_radius_mm", REAL, AT(rim_radius_mm), "120", 5, 1000, NULL},
     {"depth_mm", REAL, AT(depth_mm), "220", 20, 2000, NULL},
@@ -122,6 +144,54 @@ static const struct setting person_rows[] = {
 };
 #undef AT
 
+/* One point: ( height, radius, thickness ). */
+static bool take_point(const config_setting_t *s, double out[3])
+{
+    if (!config_setting_is_list(s) && !config_setting_is_array(s))
+        return false;
+    if (config_setting_length(s) != 3)
+        return false;
+    for (unsigned i = 0; i < 3; i++) {
+        const config_setting_t *v = config_setting_get_elem(s, i);
+
+        if (!config_setting_is_number(v))
+            return false;
+        out[i] = config_setting_type(v) == CONFIG_TYPE_FLOAT
+                     ? config_setting_get_float(v)
+                     : (double)config_setting_get_int64(v);
+    }
+    return true;
+}
+
+static void take_profile(struct setting_load *l, const config_setting_t *mould,
+                         struct config_mould *m)
+{
+    const config_setting_t *list = config_setting_get_member(mould, "profile");
+    bool turned = m->shape != NULL && strcmp(m->shape, "profile") == 0;
+    int n;
+
+    if (turned != (list != NULL))
+        SETTING_SAY(l, m->line,
+                    "a mould of shape \"profile\", and no other, has "
+                    "profile = ( (height, radius, thickness), … )");
+    if (!turned || list == NULL)
+        return;
+    n = setting_list_length(l, list, CONFIG_PROFILE_MOST);
+    if (n >= 0 && n < 2)
+        SETTING_SAY(l, m->line, "a profile has at least two points");
+    for (int i = 0; i < n; i++) {
+        const config_setting_t *s = config_setting_get_elem(list, (unsigned)i);
+
+        if (!take_point(s, m->profile_mm[i])) {
+            SETTING_SAY(l, config_setting_source_line(s),
+                        "a point is to be three numbers of millimetres: "
+                        "(height, radius, thickness)");
+            return;
+        }
+        m->n_profile = (size_t)i + 1;
+    }
+}
+
 static void take_moulds(struct setting_load *l, const config_setting_t *list,
                         struct config *c)
 {
@@ -134,8 +204,10 @@ static void take_moulds(struct setting_load *l, const config_setting_t *list,
         m->line = config_setting_source_line(s);
         setting_preset(mould_rows, KW_COUNT(mould_rows), m);
         c->n_moulds = (size_t)i + 1;
-        setting_take(l, s, mould_rows, KW_COUNT(mould_rows), m, NULL);
+        setting_take(l, s, mould_rows, KW_COUNT(mould_rows), m, " profile ");
         setting_need_text(l, m->line, "name", m->name);
+        if (config_setting_is_group(s))
+            take_profile(l, s, m);
     }
 }
 
@@ -283,6 +355,8 @@ static void check_whole(struct setting_load *l, struct config *c)
     check_open_door(l, c);
     if (c->accept_min_l >= c->accept_max_l)
         SETTING_SAY(l, 0, "flow: accept_min_l is to be below accept_max_l");
+    if (c->ask_scrub_p > c->replace_p)
+        SETTING_SAY(l, 0, "flow: ask_scrub_p is to be at most replace_p");
     if (c->retry_first_s > c->retry_longest_s)
         SETTING_SAY(l, 0,
                     "outbox: retry_first_s is to be at most retry_longest_s");

@@ -97,9 +97,14 @@ struct config_person { /* who gets alerts and may command */
     int line;
 };
 
+#define CONFIG_PROFILE_MOST 32
 struct config_mould {
     char *name, *shape;
     double base_radius_mm, rim_radius_mm, depth_mm, wall_mm, base_mm;
+    /* shape "profile": points of a turned pot from the base up, each height,
+     * inner radius and thickness */
+    double profile_mm[CONFIG_PROFILE_MOST][3];
+    size_t n_profile;
     int line;
 };
 
@@ -126,12 +131,21 @@ struct config {
     /* pot and measures */
     struct config_mould moulds[CONFIG_MOULDS_MOST]; /* [0] is the default */
     size_t n_moulds;
-    double finger_cm, finger_se_cm, cup_l, bottle_l;
+    double finger_cm, finger_se_cm, cup_l, cup_se_l, bottle_l, bottle_se_l;
+    double level_se_cm;   /* of a fall told in centimetres, each reading */
+    double full_se_cm;    /* how far "full" is from the rim */
     double water_degc;    /* when the place has none */
     /* flow rule */
     double accept_min_l, accept_max_l, replace_below_l, fast_factor,
         rise_factor;
     int remeasure_days;
+    /* the filter and what it says: watch/potflow.h */
+    double rise_early_factor, settle_days, crack_factor;
+    double ask_scrub_p, replace_p, outlier_sd;
+    double first_l, first_sd, slope_day, slope_sd; /* sd of ln; a day */
+    double reading_sd, level_wander, slope_wander; /* wander: variance a day */
+    double scrub_gain, scrub_sd, scrub_days;
+    double least_l, most_l; /* a flow outside is a mistake, and asked about */
     /* watch */
     double breakage_p;       /* alert below: 0.001 */
     int breakage_least;      /* failures at least: 3 */

@@ -1,7 +1,7 @@
 /* load_pots.c - serials, pots and flow tests of a notebook. */
 #include "command/load.h"
 
-#include "watch/seep.h"
+#include "desk/mould.h"
 
 #include <ctype.h>
 #include <math.h>
@@ -242,28 +242,6 @@ static const struct config_mould *find_mould(const struct config *conf,
     return &conf->moulds[0];
 }
 
-static void seep_pot_of(const struct config_mould *m, struct seep_pot *pot)
-{
-    static const struct {
-        const char *name;
-        enum seep_shape shape;
-    } shapes[] = {{"frustum", SEEP_FRUSTUM},
-                  {"cylinder", SEEP_CYLINDER},
-                  {"paraboloid", SEEP_PARABOLOID},
-                  {"hemisphere", SEEP_HEMISPHERE}};
-
-    *pot = (struct seep_pot){.shape = SEEP_FRUSTUM};
-    for (size_t i = 0; i < KW_COUNT(shapes); i++) {
-        if (strcmp(m->shape, shapes[i].name) == 0)
-            pot->shape = shapes[i].shape;
-    }
-    pot->base_radius_m = m->base_radius_mm / 1000;
-    pot->rim_radius_m = m->rim_radius_mm / 1000;
-    pot->depth_m = m->depth_mm / 1000;
-    pot->wall_m = m->wall_mm / 1000;
-    pot->base_m = m->base_mm / 1000;
-}
-
 /* The reading as a first hour at 25 degC. */
 static int first_hour(struct load *l, struct load_sheet *s, const char *mould,
                       struct ledger_test *t)
@@ -281,8 +259,9 @@ static int first_hour(struct load *l, struct load_sheet *s, const char *mould,
         return 0;
     if (!isnan(t->water_degc))
         r.water_degc = t->water_degc;
-    seep_pot_of(find_mould(l->conf, mould), &pot);
-    err = seep_solve(&pot, &r, &flow);
+    err = mould_pot(find_mould(l->conf, mould), &pot);
+    if (err == 0)
+        err = seep_solve(&pot, &r, &flow);
     if (err < 0)
         return load_fault(l, s,
                           "%g litres in %g minutes cannot come from a pot "

@@ -3,6 +3,7 @@
 
 #include "base/log.h"
 #include "base/septet.h"
+#include "desk/mould.h"
 #include "ledger/due.h"
 
 #include <string.h>
@@ -11,33 +12,12 @@
 #define WATCHED_MOST_MIN (2 * 24 * 60)
 #define PEOPLE_MOST      30
 
-static const struct {
-    const char *name;
-    enum seep_shape shape;
-} shapes[] = {{"frustum", SEEP_FRUSTUM},
-              {"cylinder", SEEP_CYLINDER},
-              {"paraboloid", SEEP_PARABOLOID},
-              {"hemisphere", SEEP_HEMISPHERE}};
-
 static int take_mould(const struct config *conf, size_t i,
                       struct fault_list *faults, struct seep_pot *pot)
 {
     const struct config_mould *m = &conf->moulds[i];
 
-    *pot = (struct seep_pot){.base_radius_m = m->base_radius_mm / 1000,
-                             .rim_radius_m = m->rim_radius_mm / 1000,
-                             .depth_m = m->depth_mm / 1000,
-                             .wall_m = m->wall_mm / 1000,
-                             .base_m = m->base_mm / 1000};
-    for (size_t k = 0; k < KW_COUNT(shapes); k++) {
-        if (strcmp(m->shape, shapes[k].name) == 0)
-            pot->shape = shapes[k].shape;
-    }
-    if (pot->shape == SEEP_CYLINDER)
-        pot->rim_radius_m = pot->base_radius_m;
-    if (pot->shape == SEEP_HEMISPHERE)
-        pot->depth_m = pot->rim_radius_m;
-    if (seep_pot_check(pot) == 0)
+    if (mould_pot(m, pot) == 0)
         return 0;
     fault_add(faults, conf->file ? conf->file : "configuration", m->line,
               "the mould '%s' cannot be a pot; its radii, depth and wall are "
@@ -46,7 +26,7 @@ static int take_mould(const struct config *conf, size_t i,
     return KW_ESYNTAX;
 }
 
-/* The reader's limits and the flow rule, from the first mould. */
+/* The reader's limits. */
 static void take_rules(struct desk *d)
 {
     const struct config *conf = d->conf;
@@ -67,13 +47,6 @@ static void take_rules(struct desk *d)
         if (full > d->limits.volume_l)
             d->limits.volume_l = full;
     }
-    d->rule = (struct flow_rule){.replace_below_l = conf->replace_below_l,
-                                 .accept_max_l = conf->accept_max_l,
-                                 .fast_factor = conf->fast_factor,
-                                 .rise_factor = conf->rise_factor,
-                                 .settle_days = 28,
-                                 .rise_early = 1.44 * 1.25,
-                                 .sure = 0.75};
 }
 
 static int check_clinic(const struct config *conf, struct fault_list *faults)

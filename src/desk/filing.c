@@ -109,6 +109,7 @@ static void take_measure(const struct config *conf,
                          const struct reader_measure *m, struct seep_reading *r)
 {
     r->elapsed_s = m->minutes * 60;
+    r->start_se_m = conf->full_se_cm / 100;
     switch (m->unit) {
     case READER_FINGER:
         r->drop_m = m->value * conf->finger_cm / 100;
@@ -117,15 +118,18 @@ static void take_measure(const struct config *conf,
         break;
     case READER_CM:
         r->drop_m = m->value / 100;
+        r->drop_se_m = hypot(conf->level_se_cm / 100, 0.08 * r->drop_m);
         break;
     case READER_LITRE:
         r->yield_l = m->value;
         break;
-    case READER_CUP:
+    case READER_CUP: /* likewise of cups and bottles, and of the last one */
         r->yield_l = m->value * conf->cup_l;
+        r->yield_se_l = hypot(0.05, m->value * conf->cup_se_l);
         break;
     case READER_BOTTLE:
         r->yield_l = m->value * conf->bottle_l;
+        r->yield_se_l = hypot(0.05, m->value * conf->bottle_se_l);
         break;
     }
     r->seen = r->drop_m > 0 ? SEEP_DROP : SEEP_YIELD;
@@ -141,30 +145,37 @@ static int pot_mould(struct taking *t, const struct ledger_batch *batch,
     return 0;
 }
 
-static void judge(struct taking *t, const struct ledger_batch *batch)
+static bool said_scrubbed(const struct taking *t)
 {
-    bool scrubbed_now = false;
-    struct flow_past past = {
-        .age_days = 365,
-        .low_before = t->pot.low_before,
-        .batch_max_l = isfinite(batch->test_max_l) ? batch->test_max_l : 0};
-
-    for (size_t i = 0; i < t->m.n_obs; i++)
-        scrubbed_now |= t->m.obs[i].kind == READER_SCRUBBED;
-    if (isfinite(t->pot.last_flow_l) && t->pot.last_flow_l > 0) {
-        past.last_l = t->pot.last_flow_l;
-        past.last_log_se =
-            isfinite(t->pot.last_flow_log_se) ? t->pot.last_flow_log_se : 0;
-    } else if (isfinite(t->pot.test_l) && t->pot.test_l > 0) {
-        past.last_l = t->pot.test_l;
+    for (size_t i = 0; i < t->m.n_obs; i++) {
+        if (t->m.obs[i].kind == READER_SCRUBBED)
+            return true;
     }
-    if (t->pot.given_s != 0)
-        past.age_days = (double)(t->at_s - t->pot.given_s) / CLOCK_DAY_S;
-    past.scrubbed_since =
-        scrubbed_now ||
-        (t->pot.last_scrub_s != 0 && t->pot.last_scrub_s > t->pot.last_low_s);
-    t->verdict = flow_judge(&t->d->rule, &past, t->flow.first_hour_l,
-                            t->flow.log_se, &t->p_below);
+    return false;
+}
+
+/* The pot's life so far, and a scrub that the text tells. */
+static int begin_life(struct taking *t)
+{
+    int err = flow_begin(&t->life, t->d->conf, t->lg, &t->pot, t->at_s);
+
+    if (err == 0 && said_scrubbed(t))
+        flow_scrubbed(&t->life, t->at_s);
+    return err;
+}
+
+static int judge(struct taking *t)
+{
+    struct drift_event e = {.at_days = (double)t->at_s / CLOCK_DAY_S,
+                            .log_flow = log(t->flow.first_hour_l),
+                            .log_se = t->flow.log_se};
+    int err = begin_life(t);
+
+    if (err < 0 || (err = flow_read(&t->life, t->lg, &t->pot, &e)) < 0)
+        return err;
+    t->verdict = (int)t->life.decision.verdict;
+    t->p_below = t->life.decision.step.p_below;
+    return 0;
 }
 
 /* 0, or KW_EINVAL for a measure that cannot be. */
@@ -182,7 +193,7 @@ static int solve_flow(struct taking *t)
         }
     }
     if (!t->has_flow)
-        return 0;
+        return t->pot.key != 0 && said_scrubbed(t) ? begin_life(t) : 0;
     t->has_flow = false;
     if (t->pot.batch_id != 0 &&
         (err = ledger_batch_get(t->lg, t->pot.batch_id, &batch)) < 0 &&
@@ -192,11 +203,12 @@ static int solve_flow(struct taking *t)
     take_measure(t->d->conf, &t->measured, &r);
     r.water_degc = t->water_degc =
         desk_water_degc(t->d, t->lg, t->pot.place_id, t->at_s);
-    if (seep_solve(mould, &r, &t->flow) < 0)
+    if (seep_solve(mould, &r, &t->flow) < 0 ||
+        t->flow.first_hour_l < t->d->conf->least_l ||
+        t->flow.first_hour_l > t->d->conf->most_l)
         return KW_EINVAL;
     t->has_flow = true;
-    judge(t, &batch);
-    return 0;
+    return judge(t);
 }
 
 /* ---- the report ---- */
@@ -302,6 +314,8 @@ int filing_put(struct taking *t)
     if (t->pot.key != 0 && (err = change_pot(t, report_id)) < 0)
         return err;
     if (t->has_flow && (err = put_flow(t, report_id)) < 0)
+        return err;
+    if ((err = flow_put(&t->life, t->lg, report_id)) < 0)
         return err;
     return t->pot.key != 0 ? raise_flow(t, report_id) : 0;
 }

@@ -2,7 +2,7 @@
 #define KW_DESK_INNER_H
 /* inner.h - what the files of the desk share; no other room includes it. */
 #include "desk/desk.h"
-#include "watch/flowrule.h"
+#include "desk/flow.h"
 #include "watch/seep.h"
 
 #define TAKING_POTS      8
@@ -31,7 +31,6 @@ struct desk {
     struct serial_layout layout;
     struct reader_limits limits;
     struct seep_pot moulds[CONFIG_MOULDS_MOST];
-    struct flow_rule rule;
 };
 
 /* One text under way. */
@@ -54,6 +53,7 @@ struct taking {
     struct reader_measure measured;
     bool has_flow;
     double water_degc, p_below; /* of that reading */
+    struct flow_case life;   /* of the pot's flow; pot_key 0: not begun */
     int verdict;             /* enum flow_verdict, -1 none */
     bool said;               /* a command has written the answer */
     bool silent;             /* nothing is answered */

@@ -4,3 +4,4 @@ src_libkilnword_a_SOURCES += %D%/desk.h %D%/reply.h %D%/reply.c \
 	%D%/raise.c %D%/dialogue.c %D%/commands.c %D%/field.c \
 	%D%/digest.h %D%/digest.c %D%/scan.c %D%/tick.c %D%/menu.h \
 	%D%/menu_parts.h %D%/menu.c %D%/menufile.c
+src_libkilnword_a_SOURCES += %D%/flow.h %D%/flow.c %D%/mould.h %D%/mould.c

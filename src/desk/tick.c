@@ -202,6 +202,8 @@ int desk_tick(struct desk *d, struct ledger *lg, int64_t now_s, int64_t *next_s)
     int err = drop_words(d, lg, now_s, next_s);
 
     if (err == 0)
+        err = flow_learn(d->conf, lg, now_s, next_s);
+    if (err == 0)
         err = daily(d, lg, &reminder, now_s, next_s);
     if (err == 0 && digest.minute >= 0)
         err = daily(d, lg, &digest, now_s, next_s);

@@ -6,3 +6,4 @@ src_libkilnword_a_SOURCES += \
 	%D%/outbox.c %D%/notebook.c %D%/exposure.c %D%/copy.c %D%/header.c %D%/header.h %D%/writer.c %D%/alerts.c
 src_libkilnword_a_SOURCES += %D%/look.h %D%/look_row.h %D%/look.c %D%/look_sums.c %D%/look_rows.c
 src_libkilnword_a_SOURCES += %D%/asking.h %D%/asking.c %D%/due.h %D%/due.c
+src_libkilnword_a_SOURCES += %D%/drift.h %D%/drift.c

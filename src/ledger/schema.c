@@ -282,11 +282,45 @@ static const char second[] =
     "CREATE INDEX pots_failed ON pots (failed_s) WHERE failed_s IS NOT NULL;"
     "CREATE INDEX reports_at ON reports (at_s);";
 
+static const char flow[] =
+    /* The filter of each pot that was ever read: ledger/drift.h. */
+    "CREATE TABLE drifts ("
+    " pot_key INTEGER PRIMARY KEY REFERENCES pots,"
+    " level REAL NOT NULL, slope REAL NOT NULL," /* ln litres, a day */
+    " p11 REAL NOT NULL, p12 REAL NOT NULL, p22 REAL NOT NULL,"
+    " at_days REAL NOT NULL, scrubbed_days REAL,"
+    " flagged INTEGER NOT NULL DEFAULT 0,"
+    " fresh_scrub INTEGER NOT NULL DEFAULT 0,"
+    " readings INTEGER NOT NULL DEFAULT 0,"
+    " scrubs_seen INTEGER NOT NULL DEFAULT 0,"
+    " gain_sum REAL NOT NULL DEFAULT 0"
+    ") STRICT;"
+    /* What each decision on a flow rested on; the reading is in flows. */
+    "CREATE TABLE decisions ("
+    " report_id INTEGER PRIMARY KEY REFERENCES reports,"
+    " pot_key INTEGER NOT NULL,"
+    " level REAL NOT NULL, slope REAL NOT NULL,"
+    " p11 REAL NOT NULL, p12 REAL NOT NULL, p22 REAL NOT NULL,"
+    " innovation REAL NOT NULL, variance REAL NOT NULL,"
+    " p_below REAL NOT NULL,"
+    " limit_l REAL NOT NULL, too_fast_l REAL NOT NULL,"
+    " ask_scrub REAL NOT NULL, sure REAL NOT NULL, rise_log REAL NOT NULL,"
+    " why INTEGER NOT NULL, prior INTEGER NOT NULL"
+    ") STRICT;"
+    /* What the pots of a batch have taught, once a week. */
+    "CREATE TABLE batch_drifts ("
+    " batch_id INTEGER PRIMARY KEY REFERENCES batches,"
+    " slope REAL NOT NULL, gain REAL NOT NULL,"
+    " slope_pots INTEGER NOT NULL, gain_pots INTEGER NOT NULL,"
+    " learnt_s INTEGER NOT NULL"
+    ") STRICT;";
+
 static const struct {
     const char *name, *sql;
 } migrations[] = {
     {"the whole ledger", first},
     {"what was asked, and what is due", second},
+    {"the flow of each pot", flow},
 };
 
 int schema_latest(void)

@@ -1,0 +1,51 @@
+#ifndef KW_DESK_FLOW_H
+#define KW_DESK_FLOW_H
+/*
+ * flow.h - the flow of one pot over its life: from the ledger's state of it
+ * and a reading to a decision, with the numbers that it rests on.
+ */
+#include "base/config.h"
+#include "ledger/drift.h"
+#include "watch/potflow.h"
+
+enum flow_prior { FLOW_PRIOR_DEFAULT, FLOW_PRIOR_BATCH, FLOW_PRIOR_POT };
+
+struct flow_case {
+    struct potflow_rule rule; /* of this pot */
+    struct ledger_drift kept; /* sums for the batch; pot_key 0: no case */
+    struct drift_state state;
+    enum flow_prior prior;
+    struct potflow_decision decision; /* when decided */
+    bool decided;
+};
+
+/* The programme's rule; a pot's own differs in limits and scrub gain. */
+void flow_rule_of(const struct config *conf, struct potflow_rule *rule);
+/* The prior of a pot before its first reading; batch may be NULL. */
+enum flow_prior flow_prior_of(const struct config *conf,
+                              const struct ledger_pot *pot,
+                              const struct ledger_batch *batch,
+                              struct drift_prior *out);
+/* The rule of a pot of that batch, with what the batch has taught. */
+int flow_pot_rule(const struct config *conf, struct ledger *lg,
+                  const struct ledger_batch *batch, struct potflow_rule *rule,
+                  double *slope_day);
+void flow_state_of(const struct ledger_drift *d, struct drift_state *s);
+
+/* Loads the pot's state, or begins it. */
+int flow_begin(struct flow_case *c, const struct config *conf,
+               struct ledger *lg, const struct ledger_pot *pot, int64_t at_s);
+void flow_scrubbed(struct flow_case *c, int64_t at_s);
+/* The reading: ln litres and its standard error. Decides. */
+int flow_read(struct flow_case *c, struct ledger *lg,
+              const struct ledger_pot *pot, const struct drift_event *reading);
+/* Keeps the state; and the decision, when there is one, with its report. */
+int flow_put(const struct flow_case *c, struct ledger *lg, int64_t report_id);
+
+/*
+ * Learns the rates of the next batches, once a week: a few at a time, so that
+ * no text waits. *next_s comes down to when to go on.
+ */
+int flow_learn(const struct config *conf, struct ledger *lg, int64_t now_s,
+               int64_t *next_s);
+#endif

@@ -3,9 +3,16 @@ EXTRA_DIST += tests/vectors.h tests/peers tests/e2e/centre.py tests/e2e/smpp \
 	tests/e2e/model.py tests/e2e/modem
 if HAVE_CHECK
 check_PROGRAMS += tests/check_gsm7 tests/check_tpdu tests/check_segment \
-	tests/check_concat tests/check_smpp_pdu tests/check_smpp_session
+	tests/check_concat tests/check_smpp_pdu tests/check_smpp_session \
+	tests/check_modem tests/check_keep
 TESTS += tests/check_gsm7 tests/check_tpdu tests/check_segment \
-	tests/check_concat tests/check_smpp_pdu tests/check_smpp_session
+	tests/check_concat tests/check_smpp_pdu tests/check_smpp_session \
+	tests/check_modem tests/check_keep
+tests_check_modem_SOURCES = tests/check_modem.c tests/vectors.c
+tests_check_modem_CFLAGS = $(KW_CHECK_CFLAGS)
+tests_check_modem_LDADD = $(KW_CHECK_LIBS)
+tests_check_keep_CFLAGS = $(KW_CHECK_CFLAGS)
+tests_check_keep_LDADD = $(KW_CHECK_LIBS)
 tests_check_smpp_pdu_SOURCES = tests/check_smpp_pdu.c tests/vectors.c
 tests_check_smpp_pdu_CFLAGS = $(KW_CHECK_CFLAGS)
 tests_check_smpp_pdu_LDADD = $(KW_CHECK_LIBS)
@@ -24,7 +31,11 @@ tests_check_concat_CFLAGS = $(KW_CHECK_CFLAGS)
 tests_check_concat_LDADD = $(KW_CHECK_LIBS)
 endif
 
-check_PROGRAMS += tests/fuzz/fuzz_tpdu tests/fuzz/fuzz_smpp
+check_PROGRAMS += tests/fuzz/fuzz_tpdu tests/fuzz/fuzz_smpp \
+	tests/fuzz/fuzz_modem
+tests_fuzz_fuzz_modem_SOURCES = tests/fuzz/fuzz_modem.c $(KW_FUZZ_MAIN)
+tests_fuzz_fuzz_modem_CFLAGS = $(KW_FUZZ_CFLAGS)
+tests_fuzz_fuzz_modem_LDADD = $(KW_FUZZ_LIBS)
 tests_fuzz_fuzz_smpp_SOURCES = tests/fuzz/fuzz_smpp.c $(KW_FUZZ_MAIN)
 tests_fuzz_fuzz_smpp_CFLAGS = $(KW_FUZZ_CFLAGS)
 tests_fuzz_fuzz_smpp_LDADD = $(KW_FUZZ_LIBS)
@@ -32,7 +43,7 @@ tests_fuzz_fuzz_tpdu_SOURCES = tests/fuzz/fuzz_tpdu.c $(KW_FUZZ_MAIN)
 tests_fuzz_fuzz_tpdu_CFLAGS = $(KW_FUZZ_CFLAGS)
 tests_fuzz_fuzz_tpdu_LDADD = $(KW_FUZZ_LIBS)
 if !FUZZERS
-TESTS += tests/fuzz/fuzz_tpdu tests/fuzz/fuzz_smpp
+TESTS += tests/fuzz/fuzz_tpdu tests/fuzz/fuzz_smpp tests/fuzz/fuzz_modem
 endif
 
 # Slower: other programs read what ours writes, and the other way round.

@@ -21,7 +21,8 @@ TESTS += tests/fuzz/fuzz_httpform
 endif
 EXTRA_PROGRAMS += tests/bench/bench_intake
 tests_bench_bench_intake_SOURCES = tests/bench/bench_intake.c \
-	tests/bench/callers.c tests/bench/callers.h
+	tests/bench/callers.c tests/bench/callers.h \
+	tests/bench/world.c tests/bench/world.h
 tests_bench_bench_intake_CPPFLAGS = $(AM_CPPFLAGS) -I$(top_srcdir)
 tests_bench_bench_intake_CFLAGS = $(AM_CFLAGS)
 tests_bench_bench_intake_LDADD = src/libkilnword.a $(KW_LIBS)

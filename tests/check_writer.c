@@ -55,6 +55,7 @@ static int run(struct ledger *lg, void *arg)
 
     if (j->gate != NULL)
         sem_wait(j->gate);
+    j->gate = NULL; /* it may be run again */
     mark_name(j, name);
     err = ledger_mark_put(lg, name, 1);
     if (err == 0 && j->extra > 0) {

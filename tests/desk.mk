@@ -17,3 +17,10 @@ TESTS += %D%/check_desk %D%/check_desk_work %D%/check_reply %D%/check_menu
 %C%_check_menu_CFLAGS = $(KW_CHECK_CFLAGS)
 %C%_check_menu_LDADD = $(KW_CHECK_LIBS)
 endif
+EXTRA_PROGRAMS += %D%/bench/bench_cost
+%C%_bench_bench_cost_SOURCES = %D%/bench/bench_cost.c \
+	%D%/bench/world.c %D%/bench/world.h
+%C%_bench_bench_cost_CPPFLAGS = $(AM_CPPFLAGS) -I$(top_srcdir)
+%C%_bench_bench_cost_CFLAGS = $(AM_CFLAGS)
+%C%_bench_bench_cost_LDADD = src/libkilnword.a $(KW_LIBS)
+CLEANFILES += %D%/bench/bench_cost

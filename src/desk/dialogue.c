@@ -134,11 +134,13 @@ static int answer(struct taking *t, const struct asking *a,
 int dialogue_before(struct taking *t, const struct reader_hint *hint)
 {
     struct asking a;
-    int err = asking_get(t->lg, t->phone.id, t->at_s - DESK_ASK_KEEPS_S, &a);
+    int err = asking_get(t->lg, t->phone.id, &a);
 
     if (err < 0)
         return err == KW_ENOENT ? 0 : err;
-    err = answer(t, &a, hint);
+    t->asked_before = true;
+    if (a.at_s >= t->at_s - DESK_ASK_KEEPS_S)
+        err = answer(t, &a, hint);
     kw_free(a.body);
     return err;
 }
@@ -150,7 +152,9 @@ int dialogue_after(struct taking *t)
     const char *why = t->why != NULL ? t->why : reader_why_name(t->m.why);
 
     if (!taking_asks(t))
-        return has_report(&t->m) ? asking_forget(t->lg, t->phone.id) : 0;
+        return t->asked_before && has_report(&t->m)
+                   ? asking_forget(t->lg, t->phone.id)
+                   : 0;
     kw_copy(a.why, sizeof(a.why), why, strlen(why));
     kw_copy(a.about, sizeof(a.about), t->m.serial, strlen(t->m.serial));
     return asking_put(t->lg, &a);

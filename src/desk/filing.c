@@ -90,12 +90,12 @@ int filing_resolve(struct taking *t)
 double desk_water_degc(struct desk *d, struct ledger *lg, int64_t place_id,
                        int64_t at_s)
 {
-    struct ledger_place place;
-    double degc = NAN;
+    double degc;
 
-    if (place_id != 0 && ledger_place_get(lg, place_id, &place) == 0)
-        degc = place.water_degc[clock_month(at_s) - 1];
-    return isfinite(degc) ? degc : d->conf->water_degc;
+    if (place_id != 0 &&
+        ledger_place_water(lg, place_id, clock_month(at_s), &degc) == 0)
+        return degc;
+    return d->conf->water_degc;
 }
 
 static bool measured(const struct reader_obs *o)

@@ -46,6 +46,7 @@ struct taking {
     char own[SERIAL_CAP], own_too[SERIAL_CAP];
     struct reader_meaning m;
     struct ledger_pot pot;   /* key 0: none known */
+    bool asked_before;       /* a question of the desk stands */
     bool confirmed;          /* the sender has said: it is this pot */
     const char *ask;         /* key of the desk's own question, or NULL */
     const char *why;         /* what stands in the ledger for it, or NULL */

@@ -62,22 +62,24 @@ static int know_sender(struct taking *t)
 }
 
 /* Its last clear choice, what it wrote now, what it wrote before, its home's,
- * its place's, the programme's. */
+ * its place's, the programme's. Few come so far that the place is looked up. */
 int taking_choose_lang(struct taking *t)
 {
+    const struct replies *r = t->d->replies;
+    const char *tags[] = {t->phone.lang, t->m.lang, t->phone.lang_seen,
+                          t->home.lang};
     struct ledger_place place = {.lang = ""};
-    const char *chosen;
+    const char *chosen = NULL;
     int err = 0;
 
-    if (t->home.place_id != 0)
+    for (size_t i = 0; i < KW_COUNT(tags) && chosen == NULL; i++)
+        chosen = replies_has_lang(r, tags[i]) ? tags[i] : NULL;
+    if (chosen == NULL && t->home.place_id != 0)
         err = ledger_place_get(t->lg, t->home.place_id, &place);
     if (err < 0 && err != KW_ENOENT)
         return err;
-    chosen = desk_lang(t->d,
-                       (const char *const[]){t->phone.lang, t->m.lang,
-                                             t->phone.lang_seen, t->home.lang,
-                                             place.lang},
-                       5);
+    if (chosen == NULL)
+        chosen = desk_lang(t->d, (const char *const[]){place.lang}, 1);
     snprintf(t->lang, sizeof(t->lang), "%.*s", (int)sizeof(t->lang) - 1,
              chosen);
     return 0;

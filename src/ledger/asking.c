@@ -22,8 +22,7 @@ int asking_put(struct ledger *lg, const struct asking *a)
     return query_run(&q);
 }
 
-int asking_get(struct ledger *lg, int64_t phone_id, int64_t since_s,
-               struct asking *a)
+int asking_get(struct ledger *lg, int64_t phone_id, struct asking *a)
 {
     struct query q;
     const void *body;
@@ -32,9 +31,8 @@ int asking_get(struct ledger *lg, int64_t phone_id, int64_t since_s,
     query_open(&q, lg,
                "SELECT a.text_id, a.at_s, a.why, a.about, t.body "
                "FROM asking a JOIN texts_in t ON t.id = a.text_id "
-               "WHERE a.phone_id = $1 AND a.at_s >= $2");
+               "WHERE a.phone_id = $1");
     query_i64(&q, phone_id);
-    query_i64(&q, since_s);
     if ((err = query_one(&q)) < 0)
         return err;
     memset(a, 0, sizeof(*a));

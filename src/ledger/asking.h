@@ -16,9 +16,7 @@ struct asking {
 };
 
 int asking_put(struct ledger *lg, const struct asking *a);
-/* KW_ENOENT: nothing was asked since since_s. a->body is kw_free'd by the
- * caller. */
-int asking_get(struct ledger *lg, int64_t phone_id, int64_t since_s,
-               struct asking *a);
+/* KW_ENOENT: nothing is asked. a->body is kw_free'd by the caller. */
+int asking_get(struct ledger *lg, int64_t phone_id, struct asking *a);
 int asking_forget(struct ledger *lg, int64_t phone_id);
 #endif

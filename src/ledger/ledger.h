@@ -75,6 +75,8 @@ struct ledger_place {
     double water_degc[12]; /* monthly mean, NaN where not known */
 };
 int ledger_place_get(struct ledger *lg, int64_t id, struct ledger_place *out);
+/* Of that month (1 to 12) alone. KW_ENOENT: not known. */
+int ledger_place_water(struct ledger *lg, int64_t id, int month, double *degc);
 int ledger_place_find(struct ledger *lg, const char *name,
                       struct ledger_place *out);
 

@@ -57,6 +57,23 @@ int ledger_place_find(struct ledger *lg, const char *name,
     return take_place(&q, out);
 }
 
+int ledger_place_water(struct ledger *lg, int64_t id, int month, double *degc)
+{
+    struct query q;
+    int err;
+
+    query_open(&q, lg,
+               "SELECT degc FROM place_water "
+               "WHERE place_id = $1 AND month = $2");
+    query_i64(&q, id);
+    query_i64(&q, month);
+    if ((err = query_one(&q)) < 0)
+        return err;
+    *degc = query_get_f64(&q, 0);
+    query_close(&q);
+    return 0;
+}
+
 static int put_month(struct ledger *lg, const struct ledger_place *p, int m,
                      bool *changed)
 {

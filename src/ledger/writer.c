@@ -69,19 +69,30 @@ static void fail_all(struct writer *w, uint64_t from, uint64_t to, int err)
 }
 
 /*
- * Runs and commits [from, to) or, when the disk ends the transaction in the
- * middle, a part of it. Returns how far it came.
+ * Most groups have no failure, so no job needs a savepoint, which costs an
+ * eighth of a text. False: one failed, all is undone; run them one by one.
  */
-static uint64_t run_group(struct writer *w, uint64_t from, uint64_t to)
+static bool run_at_once(struct writer *w, uint64_t from, uint64_t to)
 {
-    uint64_t i;
-    int err = ledger_begin(w->lg);
+    for (uint64_t i = from; i < to; i++) {
+        struct slot *s = slot_at(w, i);
 
-    if (err < 0) {
-        fail_all(w, from, to, err);
-        return to;
+        s->err = s->job.run(w->lg, s->job.arg);
+        if (s->err < 0 || !engine_in_transaction(w->lg)) {
+            ledger_rollback(w->lg);
+            return false;
+        }
     }
-    for (i = from; i < to; i++) {
+    return true;
+}
+
+/*
+ * Each in a savepoint. Returns how far it came: to, or less when the disk
+ * ended the transaction in the middle.
+ */
+static uint64_t run_one_by_one(struct writer *w, uint64_t from, uint64_t to)
+{
+    for (uint64_t i = from; i < to; i++) {
         struct slot *s = slot_at(w, i);
 
         s->err = run_one(w, s);
@@ -90,12 +101,27 @@ static uint64_t run_group(struct writer *w, uint64_t from, uint64_t to)
             return i + 1;
         }
     }
-    err = ledger_commit(w->lg);
+    return to;
+}
+
+/* Runs and commits [from, to) or a part of it. Returns how far it came. */
+static uint64_t run_group(struct writer *w, uint64_t from, uint64_t to)
+{
+    uint64_t upto = to;
+    int err = ledger_begin(w->lg);
+
+    if (err == 0 && !run_at_once(w, from, to)) {
+        err = ledger_begin(w->lg);
+        if (err == 0)
+            upto = run_one_by_one(w, from, to);
+    }
+    if (err == 0 && engine_in_transaction(w->lg))
+        err = ledger_commit(w->lg);
     if (err < 0) {
         ledger_rollback(w->lg);
-        fail_all(w, from, to, err);
+        fail_all(w, from, upto, err);
     }
-    return to;
+    return upto;
 }
 
 static void count_good(struct writer *w, uint64_t from, uint64_t to)

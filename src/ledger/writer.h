@@ -2,8 +2,9 @@
 #define KW_WRITER_H
 /*
  * writer.h - the one thread that owns the writing connection. It takes all
- * jobs that wait, up to a bound, runs each inside a savepoint of one
- * transaction, commits, and only then tells each job's owner.
+ * jobs that wait, up to a bound, runs them in one transaction, commits, and
+ * only then tells each job's owner. When one of them fails, all is undone and
+ * each is run again inside a savepoint of its own.
  *
  *   owner's loop --submit--> queue --thread: run--> commit --> done queue
  *   owner's loop <--fd readable-- writer_deliver() calls each done()
@@ -19,7 +20,11 @@
 struct writer;
 
 struct writer_job {
-    /* On the writer's thread, inside a savepoint. 0 or KW_E code. */
+    /*
+     * On the writer's thread. 0 or a KW_E code. It may be called twice, the
+     * ledger being by then as it was before the first time: so what it leaves
+     * elsewhere is only what it writes afresh each time.
+     */
     int (*run)(struct ledger *lg, void *arg);
     /* On the owner's thread, after the commit. err: 0 or why it failed. */
     void (*done)(void *arg, int err);

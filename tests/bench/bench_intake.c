@@ -11,12 +11,11 @@
  * the rounds. The load comes from this process: one thread, epoll.
  */
 #include "tests/bench/callers.h"
+#include "tests/bench/world.h"
 
 #include "base/clock.h"
 #include "base/file.h"
 #include "desk/desk.h"
-#include "ledger/notebook.h"
-#include "reader/serial.h"
 
 #include <errno.h>
 #include <fcntl.h>
@@ -29,19 +28,15 @@
 #include <sys/wait.h>
 #include <unistd.h>
 
-#define ROUNDS_MOST  9
-#define GROUP        64
-#define POTS_A_BATCH 999
-#define FIRST_PHONE  99970000000LL
-#define NOW_S        1772352000 /* 2026-03-01T08:00:00Z */
+#define ROUNDS_MOST 9
+#define GROUP       64
+#define NOW_S       1772352000 /* 2026-03-01T08:00:00Z */
 
 static char folder[] = "/tmp/kw-intake-XXXXXX";
 static int pots = 20000, rounds = 5;
 static double seconds = 3;
 static struct callers_latencies latencies;
 static int64_t next_ref; /* each text of this run has its own */
-static const struct serial_layout layout = {
-    .check = SERIAL_MOD_97_10, .batch_chars = 4, .pot_chars = 3};
 
 static void die(const char *what)
 {
@@ -80,15 +75,6 @@ static double quantile(double *v, size_t n, double q)
 
 /* ---- the ledgers ---- */
 
-static void serial_of(int pot, char serial[SERIAL_CAP])
-{
-    char batch[16], number[16];
-
-    snprintf(batch, sizeof(batch), "%04d", pot / POTS_A_BATCH + 1);
-    snprintf(number, sizeof(number), "%03d", pot % POTS_A_BATCH + 1);
-    must(serial_make(&layout, batch, number, serial), "serial");
-}
-
 static struct ledger *open_ledger(const char *name)
 {
     char path[200], *why = NULL;
@@ -103,88 +89,25 @@ static struct ledger *open_ledger(const char *name)
     return lg;
 }
 
-static int64_t put_batch(struct ledger *lg, int number)
-{
-    struct ledger_batch b = {.pressed_s = NOW_S - 60 * CLOCK_DAY_S,
-                             .fired_s = NOW_S - 50 * CLOCK_DAY_S,
-                             .sawdust_pct = NAN,
-                             .sawdust_mesh = NAN,
-                             .drying_days = NAN,
-                             .peak_degc = NAN,
-                             .soak_min = NAN,
-                             .cooling_h = NAN,
-                             .silver_mg = NAN};
-    enum ledger_change what;
-
-    snprintf(b.code, sizeof(b.code), "%04d", number);
-    must(ledger_batch_put(lg, &b, &what), "batch");
-    return b.id;
-}
-
-static void put_home(struct ledger *lg, int i, int64_t place, int64_t batch)
-{
-    struct ledger_phone phone;
-    struct ledger_home home = {.place_id = place, .people = 5, .lang = "en"};
-    struct ledger_pot pot = {.batch_id = batch, .test_l = NAN};
-    enum ledger_change what;
-    char number[24];
-    int64_t id;
-
-    snprintf(number, sizeof(number), "+%lld", FIRST_PHONE + i);
-    snprintf(home.code, sizeof(home.code), "H%d", i);
-    serial_of(i, pot.serial);
-    must(serial_key(pot.serial, &pot.key), "key");
-    must(ledger_phone_take(lg, number, &phone), "phone");
-    home.phone_id = phone.id;
-    must(ledger_home_put(lg, &home, &what), "home");
-    must(ledger_pot_put(lg, &pot, false, &what), "pot");
-    must(ledger_handover_put(lg, pot.key, home.id, NOW_S - 30 * CLOCK_DAY_S,
-                             &id),
-         "hand-over");
-}
-
 static void fill(const char *name)
 {
     struct ledger *lg = open_ledger(name);
-    struct ledger_place place = {.name = "Harlo Ford", .lang = "en"};
-    enum ledger_change what;
-    int64_t batch = 0;
 
-    for (int m = 0; m < 12; m++)
-        place.water_degc[m] = 22;
-    must(ledger_begin(lg), "begin");
-    must(ledger_place_put(lg, &place, &what), "place");
-    for (int i = 0; i < pots; i++) {
-        if (i % POTS_A_BATCH == 0)
-            batch = put_batch(lg, i / POTS_A_BATCH + 1);
-        put_home(lg, i, place.id, batch);
-    }
-    must(ledger_commit(lg), "commit");
+    world_fill(lg, pots, NOW_S);
     ledger_close(lg);
 }
 
-/* ---- the text ---- */
-
-struct sample {
-    char from[24], ref[24], text[40];
-    int64_t key;
-};
-
-static void make_sample(struct sample *s)
+static void make_sample(struct world_text *s)
 {
-    int pot = (int)((uint64_t)++next_ref * 7919 % (uint64_t)pots);
-    char serial[SERIAL_CAP];
+    int64_t ref = ++next_ref;
 
-    serial_of(pot, serial);
-    must(serial_key(serial, &s->key), "key");
-    snprintf(s->from, sizeof(s->from), "+%lld", FIRST_PHONE + pot);
-    snprintf(s->ref, sizeof(s->ref), "r%lld", (long long)next_ref);
-    snprintf(s->text, sizeof(s->text), "%s s 4f 10h", serial);
+    world_text(s, (int)((uint64_t)ref * 7919 % (uint64_t)pots), ref,
+               "s 4f 10h");
 }
 
 /* ---- in this process: the ledger's calls, or the desk ---- */
 
-static int put_report(struct ledger *lg, const struct sample *s,
+static int put_report(struct ledger *lg, const struct world_text *s,
                       const struct ledger_text_in *t,
                       const struct ledger_pot *pot)
 {
@@ -235,13 +158,13 @@ static int put_answer(struct ledger *lg, const struct ledger_text_in *t)
     return ledger_out_settle(lg, o.id, LEDGER_SENT, t->at_s, "in the response");
 }
 
-static int ledger_text(struct ledger *lg, const struct sample *s)
+static int ledger_text(struct ledger *lg, const struct world_text *s)
 {
     struct ledger_phone phone;
     struct ledger_home home;
     struct ledger_pot pot;
     struct ledger_batch batch;
-    struct ledger_place place;
+    double degc;
     struct ledger_text_in t = {.carrier = "gate",
                                .ref = s->ref,
                                .at_s = clock_now_s(),
@@ -256,7 +179,7 @@ static int ledger_text(struct ledger *lg, const struct sample *s)
     if ((err = ledger_home_of_phone(lg, phone.id, &home)) < 0 ||
         (err = ledger_pots_of_phone(lg, phone.id, keys, 4)) < 0 ||
         (err = ledger_text_in_put(lg, &t)) < 0 ||
-        (err = ledger_place_get(lg, home.place_id, &place)) < 0 ||
+        (err = ledger_place_water(lg, home.place_id, 3, &degc)) < 0 ||
         (err = ledger_pot_get(lg, s->key, &pot)) < 0 ||
         (err = ledger_batch_get(lg, pot.batch_id, &batch)) < 0 ||
         (err = put_report(lg, s, &t, &pot)) < 0 ||
@@ -267,7 +190,8 @@ static int ledger_text(struct ledger *lg, const struct sample *s)
     return ledger_phone_put(lg, &phone);
 }
 
-static int desk_text(struct desk *d, struct ledger *lg, const struct sample *s)
+static int desk_text(struct desk *d, struct ledger *lg,
+                     const struct world_text *s)
 {
     struct desk_text in = {.carrier = "gate",
                            .ref = s->ref,
@@ -298,13 +222,11 @@ static double run_inside(struct desk *d, struct ledger *lg)
     do {
         must(ledger_begin(lg), "begin");
         for (int i = 0; i < GROUP; i++, n++) {
-            struct sample s;
+            struct world_text s;
 
             make_sample(&s);
-            must(ledger_savepoint(lg), "savepoint");
             must(d != NULL ? desk_text(d, lg, &s) : ledger_text(lg, &s),
                  "text");
-            must(ledger_release(lg), "release");
         }
         must(ledger_commit(lg), "commit");
         took_us = clock_monotonic_us() - began_us;
@@ -380,8 +302,8 @@ static double resident_mib(const struct server *s)
 
 static void make_request(char *dst, size_t cap)
 {
-    struct sample s;
-    char body[200];
+    struct world_text s;
+    char body[240];
 
     make_sample(&s);
     for (char *p = s.text; *p != '\0'; p++)

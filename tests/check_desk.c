@@ -31,6 +31,21 @@ START_TEST(crack_is_filed)
 }
 END_TEST
 
+/* Whatever comes after, nobody is told to go on drinking from a cracked pot. */
+START_TEST(cracked_pot_stays_unsafe)
+{
+    static const char *const later[] = {"slow 4f 10h", "good", "washed good",
+                                        "slow 1f 10h", "washed"};
+
+    SAYS(text(ANA, "%s crack", serials[0]), "do NOT drink from it");
+    for (size_t i = 0; i < KW_COUNT(later); i++) {
+        SAYS(text(ANA, "%s %s", serials[0], later[i]),
+             "still do NOT drink from it");
+        ck_assert_int_eq(got.outcome, READER_FILED);
+    }
+}
+END_TEST
+
 START_TEST(own_pot_is_meant)
 {
     SAYS(text(ANA, "leak"), "Pot ");
@@ -527,6 +542,7 @@ END_TEST
 static void add_tests(TCase *t)
 {
     const TTest *const tests[] = {crack_is_filed,
+                                  cracked_pot_stays_unsafe,
                                   own_pot_is_meant,
                                   repeat_changes_nothing,
                                   wrong_serial_is_never_filed,

@@ -226,6 +226,8 @@ static int write_part(struct answer *a)
 static int write_first(struct answer *a)
 {
     unsigned flow = KIND(SLOW) | KIND(FAST);
+    /* Of these the answer would tell how to go on with the pot. */
+    unsigned at_rest = flow | KIND(FINE) | KIND(SCRUBBED);
     static const struct {
         unsigned kind;
         const char *key;
@@ -240,6 +242,10 @@ static int write_first(struct answer *a)
     if (unsafe(a)) {
         a->kinds &= ~flow;
         return write_key(a, "fast");
+    }
+    if (a->c->failed && (a->kinds & at_rest)) {
+        a->kinds &= ~at_rest;
+        return write_key(a, "unsafe-still");
     }
     if (a->kinds & flow) {
         const char *key = slow_key(a);

@@ -81,6 +81,7 @@ const struct key_def key_defs[] = {
     {"danger-short", ROOM_TAIL, B(CLINIC), B(CLINIC), 0},
     {"death", ROOM_REPLY, B(CLINIC), B(CLINIC), 0},
     {"unsafe", ROOM_REPLY, B(SERIAL), B(SERIAL), 0},
+    {"unsafe-still", ROOM_REPLY, B(SERIAL), B(SERIAL), 0},
     {"fast", ROOM_REPLY, B(SERIAL) | B(LITRES), B(SERIAL), 0},
     {"fast-fine", ROOM_REPLY, B(SERIAL) | B(LITRES), B(SERIAL), 0},
     {"replace", ROOM_REPLY, B(SERIAL) | B(LITRES), B(SERIAL), 0},

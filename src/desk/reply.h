@@ -87,6 +87,7 @@ struct reply_case {
     double litres;       /* first hour at 25 degC, 0 unknown */
     const char *own;     /* canonical serial of the sender's pot, or NULL */
     const char *own_too; /* a second pot of the sender, or NULL */
+    bool failed;         /* the pot was reported crack, leak or broken before */
     const char *ask;     /* key of the desk's own question, or NULL */
 };
 int reply_for_case(const struct replies *r, const struct reply_case *c,

@@ -24,3 +24,13 @@ EXTRA_PROGRAMS += %D%/bench/bench_cost
 %C%_bench_bench_cost_CFLAGS = $(AM_CFLAGS)
 %C%_bench_bench_cost_LDADD = src/libkilnword.a $(KW_LIBS)
 CLEANFILES += %D%/bench/bench_cost
+
+# The watch over batches and deliveries.
+if HAVE_CHECK
+check_PROGRAMS += %D%/check_batch_watch
+TESTS += %D%/check_batch_watch
+%C%_check_batch_watch_SOURCES = %D%/check_batch_watch.c %D%/close.h \
+	$(DESK_FIXTURE)
+%C%_check_batch_watch_CFLAGS = $(KW_CHECK_CFLAGS)
+%C%_check_batch_watch_LDADD = $(KW_CHECK_LIBS)
+endif

@@ -13,6 +13,7 @@
 
 #include "base/clock.h"
 #include "base/log.h"
+#include "desk/batch_watch.h"
 
 #include <errno.h>
 #include <pthread.h>
@@ -70,6 +71,7 @@ static void *scan_thread(void *arg)
 {
     struct scanner *c = arg;
     struct ledger *lg = NULL;
+    struct batch_watch *watch = batch_watch_new();
 
     pthread_mutex_lock(&c->lock);
     for (;;) {
@@ -86,7 +88,7 @@ static void *scan_thread(void *arg)
         if (lg == NULL)
             err = open_reading(c->service->conf, &lg);
         if (err == 0)
-            err = desk_scan_look(c->service->conf, lg, now_s, &f);
+            err = desk_watch_look(watch, c->service->conf, lg, now_s, &f);
         pthread_mutex_lock(&c->lock);
         c->look = false;
         c->findings = f;
@@ -94,6 +96,7 @@ static void *scan_thread(void *arg)
         tell_loop(c);
     }
     pthread_mutex_unlock(&c->lock);
+    batch_watch_free(watch);
     ledger_close(lg);
     return NULL;
 }

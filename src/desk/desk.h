@@ -59,6 +59,12 @@ void desk_number(const struct config *conf, const char *raw, char *dst,
  * (in a transaction) are apart, so that a long look blocks no intake.
  */
 struct desk_findings;
+struct batch_watch; /* desk/batch_watch.h */
+/* With a watch of the caller's, which goes on from where it was. */
+int desk_watch_look(struct batch_watch *w, const struct config *conf,
+                    struct ledger *reading, int64_t now_s,
+                    struct desk_findings **out);
+/* The same, all of it afresh. */
 int desk_scan_look(const struct config *conf, struct ledger *reading,
                    int64_t now_s, struct desk_findings **out);
 int desk_scan_act(struct desk *d, struct ledger *lg, int64_t now_s,

@@ -47,6 +47,8 @@ const struct slot_def slot_defs[SLOTS] = {
     [SLOT_OPEN] = INT(open, 5),
     [SLOT_REPLACE] = INT(replace, 5),
     [SLOT_WAITING] = INT(waiting, 6),
+    [SLOT_PLACES] = INT(places, 3),
+    [SLOT_ASIDE] = INT(aside, 4),
 };
 
 #define B(slot) (1u << SLOT_##slot)
@@ -187,6 +189,10 @@ const struct key_def key_defs[] = {
      B(ALERT) | B(BATCH) | B(COUNT) | B(TOTAL) | B(EXPECTED) | B(RATIO) |
          B(LOW) | B(HIGH),
      B(ALERT) | B(BATCH) | B(COUNT) | B(EXPECTED), 0},
+    {"alert-failing", ROOM_REPLY,
+     B(ALERT) | B(BATCH) | B(COUNT) | B(TOTAL) | B(EXPECTED) | B(RATIO) |
+         B(LOW) | B(HIGH) | B(PLACES) | B(ASIDE),
+     B(ALERT) | B(BATCH) | B(COUNT) | B(EXPECTED) | B(RATIO), 0},
 };
 const size_t n_key_defs = KW_COUNT(key_defs);
 

@@ -1,13 +1,18 @@
 /*
- * scan.c - the breakage scan. Looking reads every pot's time at risk on a
- * connection of its own; acting opens or refreshes the alerts in the
- * writer's transaction.
+ * scan.c - the breakage scan: the watch over batches and deliveries
+ * (batch_watch.c), and a second opinion, the exact test of one look at all
+ * pots' time at risk. Looking reads on a connection of its own; acting opens
+ * or refreshes the alerts in the writer's transaction. A batch that the watch
+ * finds failing alerts by its numbers; one that only the second opinion finds
+ * alerts too, and is not on hold.
  */
 #include "desk/inner.h"
 
 #include "base/clock.h"
+#include "desk/batch_watch.h"
 #include "ledger/exposure.h"
 #include "watch/breakage.h"
+#include "watch/detector.h"
 
 #include <math.h>
 #include <stdio.h>
@@ -27,6 +32,7 @@ struct found {
 struct desk_findings {
     struct found *items; /* those that are worth an alert, or have one */
     size_t n, cap;
+    struct batch_found watch;
 };
 
 struct gathering {
@@ -88,18 +94,15 @@ static void keep(struct desk_findings *f, const struct breakage_batch *b,
     f->items[f->n++] = (struct found){b->batch_id, b->pots_out, *v};
 }
 
-int desk_scan_look(const struct config *conf, struct ledger *reading,
-                   int64_t now_s, struct desk_findings **out)
+static int second_opinion(const struct config *conf, struct ledger *reading,
+                          int64_t now_s, struct desk_findings *f)
 {
     struct gathering g = {.now_s = now_s};
-    struct desk_findings *f = NULL;
-    struct breakage_verdict *v;
     int err = ledger_exposure_each(reading, add_time, &g);
 
-    *out = NULL;
     if (err == 0) {
-        f = kw_calloc(1, sizeof(*f));
-        v = kw_calloc(g.n, sizeof(*v));
+        struct breakage_verdict *v = kw_calloc(g.n, sizeof(*v));
+
         breakage_judge(g.batches, g.n, &prior, v);
         for (size_t i = 0; i < g.n; i++) {
             if (v[i].p_poisson < conf->breakage_p &&
@@ -110,7 +113,33 @@ int desk_scan_look(const struct config *conf, struct ledger *reading,
     }
     kw_free(g.batches);
     kw_free(g.index);
+    return err;
+}
+
+int desk_watch_look(struct batch_watch *w, const struct config *conf,
+                    struct ledger *reading, int64_t now_s,
+                    struct desk_findings **out)
+{
+    struct desk_findings *f = kw_calloc(1, sizeof(*f));
+    int err = batch_watch_look(w, reading, now_s, &f->watch);
+
+    if (err == 0)
+        err = second_opinion(conf, reading, now_s, f);
+    if (err < 0) {
+        desk_findings_free(f);
+        f = NULL;
+    }
     *out = f;
+    return err;
+}
+
+int desk_scan_look(const struct config *conf, struct ledger *reading,
+                   int64_t now_s, struct desk_findings **out)
+{
+    struct batch_watch *w = batch_watch_new();
+    int err = desk_watch_look(w, conf, reading, now_s, out);
+
+    batch_watch_free(w);
     return err;
 }
 
@@ -149,22 +178,29 @@ static int act_on(struct desk *d, struct ledger *lg, int64_t now_s,
 int desk_scan_act(struct desk *d, struct ledger *lg, int64_t now_s,
                   const struct desk_findings *f, int *raised)
 {
-    *raised = 0;
-    for (size_t i = 0; i < f->n; i++) {
-        bool fresh = false;
-        int err = act_on(d, lg, now_s, &f->items[i], &fresh);
+    int err;
 
-        if (err < 0)
-            return err;
+    *raised = 0;
+    err = batch_act(d, lg, now_s, &f->watch, raised);
+    for (size_t i = 0; err == 0 && i < f->n; i++) {
+        bool fresh = false;
+        struct batchstate s;
+
+        err = batchstate_get(lg, f->items[i].batch_id, &s);
+        if (err == 0 && s.state == DETECTOR_FAILING)
+            continue; /* the watch has said it */
+        if (err == 0 || err == KW_ENOENT)
+            err = act_on(d, lg, now_s, &f->items[i], &fresh);
         *raised += fresh;
     }
-    return 0;
+    return err;
 }
 
 void desk_findings_free(struct desk_findings *f)
 {
     if (f == NULL)
         return;
+    batch_found_release(&f->watch);
     kw_free(f->items);
     kw_free(f);
 }

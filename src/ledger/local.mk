@@ -7,3 +7,4 @@ src_libkilnword_a_SOURCES += \
 src_libkilnword_a_SOURCES += %D%/look.h %D%/look_row.h %D%/look.c %D%/look_sums.c %D%/look_rows.c
 src_libkilnword_a_SOURCES += %D%/asking.h %D%/asking.c %D%/due.h %D%/due.c
 src_libkilnword_a_SOURCES += %D%/drift.h %D%/drift.c
+src_libkilnword_a_SOURCES += %D%/batchstate.h %D%/batchstate.c

@@ -314,6 +314,33 @@ static const char flow[] =
     " slope_pots INTEGER NOT NULL, gain_pots INTEGER NOT NULL,"
     " learnt_s INTEGER NOT NULL"
     ") STRICT;";
+#define STATE_NUMBERS                                                          \
+    " state INTEGER NOT NULL CHECK (state BETWEEN 0 AND 2),"                   \
+    " since_s INTEGER NOT NULL, at_s INTEGER NOT NULL,"                        \
+    " reported INTEGER NOT NULL, counted INTEGER NOT NULL,"                    \
+    " expected REAL NOT NULL, upper REAL NOT NULL,"                            \
+    " log_bf REAL, cusum REAL NOT NULL,"                                       \
+    " risk REAL, risk_low REAL, risk_high REAL,"                               \
+    " places INTEGER NOT NULL, bound INTEGER NOT NULL,"
+
+static const char batch_watch[] =
+    /* How each batch and delivery stands: batchstate.h. */
+    "CREATE TABLE batch_states ("
+    " batch_id INTEGER PRIMARY KEY REFERENCES batches," STATE_NUMBERS
+    " run_from INTEGER, run_to INTEGER," /* keys of pots */
+    " run_failed INTEGER, run_expected REAL, run_p REAL"
+    ") STRICT;"
+    "CREATE TABLE delivery_states ("
+    " place_id INTEGER NOT NULL," /* 0 not known */
+    " day INTEGER NOT NULL,"      /* since 1970, UTC */
+    STATE_NUMBERS
+    " PRIMARY KEY (place_id, day)"
+    ") STRICT, WITHOUT ROWID;"
+    /* What ended since a look. */
+    "CREATE INDEX handovers_ended ON handovers (ended_s)"
+    " WHERE ended_s IS NOT NULL;"
+    "CREATE INDEX alerts_closed ON alerts (closed_s)"
+    " WHERE closed_s IS NOT NULL;";
 
 static const struct {
     const char *name, *sql;
@@ -321,6 +348,7 @@ static const struct {
     {"the whole ledger", first},
     {"what was asked, and what is due", second},
     {"the flow of each pot", flow},
+    {"how batches and deliveries stand", batch_watch},
 };
 
 int schema_latest(void)

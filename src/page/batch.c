@@ -1,6 +1,8 @@
 /* batch.c - one batch against the others, as text. */
 #include "page/batch.h"
 
+#include "watch/detector.h"
+
 #include <math.h>
 #include <stdio.h>
 #include <string.h>
@@ -206,6 +208,45 @@ static const char *judgement(const struct page *p,
     return "Chance alone may do that.";
 }
 
+/* What the watch over all reports says: docs/science.md. */
+static void put_watch(const struct page *p, const struct batch_page *b)
+{
+    static const char *const means[] = {
+        [DETECTOR_SOUND] = "",
+        [DETECTOR_SUSPECT] = "; look at it, but chance may do that",
+        [DETECTOR_FAILING] = "; ON HOLD: hand out none of it until somebody "
+                             "has looked and closed the alert"};
+    const struct batchstate *w = &b->watch;
+
+    if (!b->watched)
+        return;
+    screen_field(&p->screen, "watch", "%s since %s%s",
+                 detector_state_name((enum detector_state)w->state),
+                 page_day(w->since_s).s, means[w->state]);
+    screen_field(&p->screen, "",
+                 "%lld counted, %.2f expected; %.1f times the "
+                 "risk of other batches (90 %% interval %.1f to %.1f); in %s",
+                 (long long)w->counted, w->expected, w->risk, w->risk_low,
+                 w->risk_high, page_count(w->places, "place", "places").s);
+    if (w->reported > w->counted)
+        screen_field(
+            &p->screen, "",
+            "%s left out: the same delivery within "
+            "days, as of one flood or one cart",
+            page_count(w->reported - w->counted, "failure", "failures").s);
+    if (w->bound)
+        screen_field(&p->screen, "",
+                     "cannot be told apart from the place: "
+                     "nearly all are in one place that holds no other batch");
+    if (w->run_from != 0 && w->run_p <= 0.01)
+        screen_field(&p->screen, "run",
+                     "%lld of them stand together in the order of serials, "
+                     "%.1f expected there (p %s): a shelf of the kiln, or a "
+                     "day's mix?",
+                     (long long)w->run_failed, w->run_expected,
+                     page_number(w->run_p, 3).s);
+}
+
 static void put_verdict(const struct page *p, const struct batch_page *b)
 {
     const struct breakage_verdict *v = &b->verdict;
@@ -221,6 +262,7 @@ static void put_verdict(const struct page *p, const struct batch_page *b)
                 "the same age. %s",
                 (long long)v->observed, b->batch.pots_out, v->expected,
                 judgement(p, v));
+    put_watch(p, b);
     screen_field(s, "ratio", "%s times the expected (90 %% interval %s to %s)",
                  page_number(v->ratio, 2).s, page_number(v->ratio_low, 2).s,
                  page_number(v->ratio_high, 2).s);

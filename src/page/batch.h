@@ -4,6 +4,7 @@
  * batch.h - one batch: what was written down of it, how its pots do against
  * what the other batches say, who holds them, what was different.
  */
+#include "ledger/batchstate.h"
 #include "page/page.h"
 #include "watch/breakage.h"
 
@@ -16,6 +17,8 @@ struct batch_page {
     struct breakage_verdict verdict;   /* when judged */
     double exposure_days;              /* pot-days in homes */
     int64_t others_out, others_failed; /* pots of all other batches */
+    bool watched;                      /* the watch has judged it */
+    struct batchstate watch;           /* as of watch.at_s */
     struct look_others others;
     struct page_handovers holders; /* there now */
     struct page_handovers failed;  /* the time in which each one failed */

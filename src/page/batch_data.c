@@ -2,6 +2,7 @@
 #include "page/batch.h"
 
 #include "page/tally.h"
+#include "watch/detector.h"
 
 void batch_page_release(struct batch_page *b)
 {
@@ -70,6 +71,10 @@ int batch_page_gather(const struct page *p, struct ledger *lg, int64_t batch_id,
         (err = look_others(lg, batch_id, &out->others)) < 0 ||
         (err = tally_and_judge(p, lg, out)) < 0)
         return err;
+    err = batchstate_get(lg, batch_id, &out->watch);
+    out->watched = err == 0;
+    if (err < 0 && err != KW_ENOENT)
+        return err;
     if (!lists)
         return 0;
     if ((err = look_handovers(
@@ -133,6 +138,28 @@ static json_t *json_verdict(const struct batch_page *b)
         (json_int_t)b->others_failed);
 }
 
+static json_t *json_watch(const struct batch_page *b)
+{
+    const struct batchstate *w = &b->watch;
+    json_t *j;
+
+    if (!b->watched)
+        return json_null();
+    j = json_pack(
+        "{s:s, s:o, s:o, s:b, s:I, s:I, s:o, s:o, s:o, s:o, s:o, s:o, s:o}",
+        "state", detector_state_name((enum detector_state)w->state), "since",
+        page_json_time(w->since_s), "as_of", page_json_time(w->at_s), "on_hold",
+        w->state == DETECTOR_FAILING, "reported", (json_int_t)w->reported,
+        "counted", (json_int_t)w->counted, "expected",
+        page_json_real(w->expected), "upper", page_json_real(w->upper),
+        "log_bf", page_json_real(w->log_bf), "cusum", page_json_real(w->cusum),
+        "risk", page_json_real(w->risk), "risk_low",
+        page_json_real(w->risk_low), "risk_high", page_json_real(w->risk_high));
+    json_object_set_new(j, "places", json_integer(w->places));
+    json_object_set_new(j, "place_bound", json_boolean(w->bound));
+    return j;
+}
+
 json_t *batch_page_json(const struct page *p, const struct batch_page *b,
                         bool lists)
 {
@@ -147,6 +174,7 @@ json_t *batch_page_json(const struct page *p, const struct batch_page *b,
         "breakage", json_verdict(b), "made", json_differences(b),
         "other_batches", b->others.batches);
 
+    json_object_set_new(j, "watch", json_watch(b));
     if (!lists)
         return j;
     json_object_set_new(j, "failed_pots", page_json_handovers(p, &b->failed));

@@ -377,6 +377,19 @@ int detector_deliver(struct detector *d, int batch, int place, int day,
     return (int)d->n_cells++;
 }
 
+int detector_add(struct detector *d, int cell, int64_t pots)
+{
+    struct cell *c;
+
+    if (cell < 0 || (size_t)cell >= d->n_cells)
+        return KW_ENOENT;
+    c = &d->cells[cell];
+    if (pots < 1 || d->day > c->day || d->batches[c->batch].day > c->day)
+        return KW_EINVAL;
+    c->pots += pots;
+    return 0;
+}
+
 /* One flood, one overturned cart: at most cap in a window count. */
 static bool counts(const struct detector *d, struct cell *c, int day)
 {

@@ -61,6 +61,8 @@ void detector_free(struct detector *d);
 #define DETECTOR_NUMBER_MOST 10000000
 int detector_deliver(struct detector *d, int batch, int place, int day,
                      int64_t pots);
+/* More pots of the same delivery, on its day; KW_EINVAL afterwards. */
+int detector_add(struct detector *d, int cell, int64_t pots);
 /*
  * What happens, day by day. Each returns how many batches are newly found
  * failing: by the event, or because the rates were estimated anew on the way;

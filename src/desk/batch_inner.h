@@ -1,0 +1,61 @@
+#ifndef KW_BATCH_INNER_H
+#define KW_BATCH_INNER_H
+/* batch_inner.h - what the files of the watch over batches share. */
+#include "desk/batch_watch.h"
+
+#include "base/clock.h"
+#include "watch/detector.h"
+
+struct watch_key {
+    int64_t batch, place;
+    int day;
+};
+struct watch_cell {
+    struct watch_key key;
+    int batch_cell, delivery_cell; /* in each detector; of a unit: its number */
+    bool used;
+};
+struct watch_map { /* open addressing, a power of two of cells */
+    struct watch_cell *cells;
+    size_t n, room;
+};
+/* NULL: not there. Borrowed until the next add. */
+struct watch_cell *watch_find(struct watch_map *m, const struct watch_key *k);
+struct watch_cell *watch_add(struct watch_map *m, const struct watch_key *k);
+
+#define WATCH_OUT 1 /* some pot of the batch was handed out */
+#define WATCH_NEW 2 /* among the news */
+
+struct batch_watch {
+    struct detector *batches, *deliveries; /* NULL: nothing taken in yet */
+    struct watch_map cells;                /* batch x place x day */
+    struct watch_map units; /* place x day -> number of the delivery */
+    struct watch_key *unit_keys;
+    size_t n_units, units_cap;
+    int64_t *closed_s; /* by batch: last closed, 0 never */
+    size_t n_closed, closed_cap;
+    uint8_t *touched; /* by batch */
+    size_t n_touched, touched_cap;
+    int64_t *news; /* batches with something new */
+    size_t n_news, news_cap;
+    int64_t handover_id; /* the last that was taken in */
+    int64_t upto_s;
+    int64_t failed;      /* taken in */
+    int64_t failed_else; /* of the batches' own sums, not of pots in homes */
+    int day;
+    bool replayed;
+};
+
+static inline int watch_day(int64_t at_s)
+{
+    return (int)(at_s / CLOCK_DAY_S);
+}
+
+/* The whole history up to now_s into an empty watch. */
+int watch_take_all(struct batch_watch *w, struct ledger *lg, int64_t now_s);
+/* What came since; *stale: something does not fit, all has to be replayed. */
+int watch_take_news(struct batch_watch *w, struct ledger *lg, int64_t now_s,
+                    bool *stale);
+/* The scan along the serials of each batch with failures enough. */
+int watch_runs(struct ledger *lg, int64_t now_s, struct batch_found *out);
+#endif

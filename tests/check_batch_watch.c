@@ -1,0 +1,295 @@
+/*
+ * check_batch_watch.c - the watch over batches and deliveries, over a ledger:
+ * the same alarms on the same days after restarts and in another order within
+ * a day; a hold that only a closing lifts; a bad road is not a bad firing.
+ * The history is made up, from a seed.
+ */
+#include "desk/batch_watch.h"
+
+#include "base/clock.h"
+#include "close.h"
+#include "desk_fixture.h"
+#include "ledger/batchstate.h"
+#include "ledger/notebook.h"
+#include "watch/detector.h"
+
+#include <stdio.h>
+#include <string.h>
+
+enum { BATCHES = 10, PLACES = 4, POTS = 32, DAYS = 100, BAD = 7 };
+#define FIRST (START / CLOCK_DAY_S * CLOCK_DAY_S) /* a midnight, UTC */
+
+static int64_t keys[BATCHES][POTS], batch_ids[BATCHES], homes[PLACES];
+static int fails_on[BATCHES][POTS]; /* day, -1 never */
+static struct batch_watch *watch;
+
+/* Each batch goes to all places, the pots of a place on one day. */
+static int given_on(int b, int pot)
+{
+    return 3 * b + 7 * (pot % PLACES);
+}
+
+static void furnish(void)
+{
+    enum ledger_change change;
+
+    ck_assert_int_eq(ledger_begin(lg), 0);
+    for (int i = 0; i < PLACES; i++) {
+        struct ledger_place p = {.id = 0};
+        char home[8];
+
+        snprintf(p.name, sizeof(p.name), "Place %d", i);
+        for (int m = 0; m < 12; m++)
+            p.water_degc[m] = NAN;
+        ck_assert_int_ge(ledger_place_put(lg, &p, &change), 0);
+        snprintf(home, sizeof(home), "W%d", i);
+        homes[i] = put_home(home, NULL, p.id);
+    }
+    for (int b = 0; b < BATCHES; b++) {
+        struct ledger_batch x = {.peak_degc = NAN};
+
+        snprintf(x.code, sizeof(x.code), "%04d", 500 + b);
+        ck_assert_int_eq(ledger_batch_put(lg, &x, &change), 0);
+        batch_ids[b] = x.id;
+        for (int i = 0; i < POTS; i++) {
+            keys[b][i] = put_pot(-1, x.code, x.id, i + 1);
+            give(keys[b][i], homes[i % PLACES],
+                 FIRST + given_on(b, i) * CLOCK_DAY_S + 3600);
+        }
+    }
+    ck_assert_int_eq(ledger_commit(lg), 0);
+}
+
+/* Batch BAD breaks several times as often. */
+static void draw(uint64_t seed, double risk)
+{
+    for (int b = 0; b < BATCHES; b++) {
+        for (int i = 0; i < POTS; i++) {
+            double rate = 0.0008 * (b == BAD ? risk : 1);
+            double age = -log(close_unit(&seed)) / rate;
+
+            fails_on[b][i] = age < DAYS ? given_on(b, i) + 1 + (int)age : -1;
+        }
+    }
+}
+
+static int look(int64_t at_s)
+{
+    struct desk_findings *f;
+    int raised;
+
+    ck_assert_int_eq(desk_watch_look(watch, conf, lg, at_s, &f), 0);
+    ck_assert_int_eq(ledger_begin(lg), 0);
+    ck_assert_int_eq(desk_scan_act(desk, lg, at_s, f, &raised), 0);
+    ck_assert_int_eq(ledger_commit(lg), 0);
+    desk_findings_free(f);
+    return raised;
+}
+
+static void break_pot(int64_t key, int64_t at_s)
+{
+    ck_assert_int_eq(ledger_begin(lg), 0);
+    ck_assert_int_eq(ledger_pot_fail(lg, key, at_s, 0), 0);
+    ck_assert_int_eq(ledger_commit(lg), 0);
+}
+
+struct way {           /* of living through the days */
+    bool backwards;    /* order within a day */
+    int restart_every; /* looks until the watch is made anew; 0 never */
+};
+
+static void one_day(int day, const struct way *way, int *looks)
+{
+    int64_t at_s = FIRST + day * CLOCK_DAY_S + 6 * 3600;
+
+    for (int n = 0; n < BATCHES * POTS; n++) {
+        int at = way->backwards ? BATCHES * POTS - 1 - n : n;
+        int b = at / POTS, i = at % POTS;
+
+        if (fails_on[b][i] != day)
+            continue;
+        at_s += 60;
+        break_pot(keys[b][i], at_s);
+        look(at_s);
+        if (way->restart_every > 0 && ++*looks % way->restart_every == 0) {
+            batch_watch_free(watch);
+            watch = batch_watch_new();
+        }
+    }
+    look(FIRST + day * CLOCK_DAY_S + 80000);
+}
+
+struct end {
+    struct batchstate s[BATCHES];
+};
+
+static void live(const struct way *way, struct end *end)
+{
+    int looks = 0;
+
+    open_all();
+    conf->breakage_p = 1e-12; /* the second opinion keeps silent */
+    watch = batch_watch_new();
+    furnish();
+    for (int day = 0; day < DAYS; day++)
+        one_day(day, way, &looks);
+    for (int b = 0; b < BATCHES; b++)
+        ck_assert_int_eq(batchstate_get(lg, batch_ids[b], &end->s[b]), 0);
+    batch_watch_free(watch);
+}
+
+static void same(const struct end *a, const struct end *b)
+{
+    for (int i = 0; i < BATCHES; i++) {
+        ck_assert_int_eq(a->s[i].state, b->s[i].state);
+        ck_assert_int_eq(a->s[i].since_s / CLOCK_DAY_S,
+                         b->s[i].since_s / CLOCK_DAY_S);
+        ck_assert_int_eq(a->s[i].reported, b->s[i].reported);
+        ck_assert_int_eq(a->s[i].counted, b->s[i].counted);
+        CLOSE_OR(a->s[i].expected, b->s[i].expected, 1e-9, 1e-12);
+        CLOSE_OR(a->s[i].cusum, b->s[i].cusum, 1e-9, 1e-12);
+    }
+}
+
+/* What the increments come to is what a replay of the whole comes to. */
+static void replay_finds_nothing_new(void)
+{
+    struct batch_found f;
+
+    watch = batch_watch_new();
+    ck_assert_int_eq(batch_watch_look(watch, lg,
+                                      FIRST + (DAYS - 1) * CLOCK_DAY_S + 80000,
+                                      &f),
+                     0);
+    ck_assert(batch_watch_replayed(watch));
+    ck_assert_uint_eq(f.batches.n, 0); /* nothing stands otherwise */
+    ck_assert_uint_eq(f.deliveries.n, 0);
+    batch_found_release(&f);
+    batch_watch_free(watch);
+}
+
+static void closing_counts_afresh(void)
+{
+    struct batchstate s;
+    int64_t at_s = FIRST + DAYS * CLOCK_DAY_S;
+    int64_t id = fixture_number(lg, "SELECT id FROM alerts WHERE kind = 2 AND "
+                                    "subject = 1 AND state < 2");
+
+    ck_assert_int_eq(ledger_begin(lg), 0);
+    ck_assert_int_eq(ledger_alert_mark(lg, id, LEDGER_CLOSED, at_s + 10, 0), 0);
+    ck_assert_int_eq(ledger_commit(lg), 0);
+    watch = batch_watch_new();
+    look(at_s + 20);
+    ck_assert_int_eq(batchstate_get(lg, batch_ids[BAD], &s), 0);
+    ck_assert_int_eq(s.state, DETECTOR_SOUND);
+    ck_assert_int_eq(s.counted, 0);
+    batch_watch_free(watch);
+}
+
+START_TEST(same_alarms_however_it_is_lived)
+{
+    struct end plain, restarted, turned;
+
+    draw(2026, 6);
+    live(&(struct way){false, 0}, &plain);
+    ck_assert_int_eq(plain.s[BAD].state, DETECTOR_FAILING);
+    ck_assert_int_eq(told("%batch 0507 fails%"), 1);
+    close_all();
+    live(&(struct way){false, 3}, &restarted);
+    same(&plain, &restarted);
+    close_all();
+    live(&(struct way){true, 0}, &turned);
+    same(&plain, &turned);
+    replay_finds_nothing_new();
+    closing_counts_afresh();
+    close_all();
+}
+END_TEST
+
+/* A report is taken in without a replay, one written down late with one. */
+START_TEST(late_ones_are_not_lost)
+{
+    int64_t at_s = FIRST + 100 * CLOCK_DAY_S + 40000;
+    struct batch_found f;
+
+    open_all();
+    watch = batch_watch_new();
+    furnish();
+    look(at_s);
+    break_pot(keys[2][5], at_s + 60);
+    ck_assert_int_eq(batch_watch_look(watch, lg, at_s + 61, &f), 0);
+    ck_assert(!batch_watch_replayed(watch));
+    ck_assert_uint_eq(f.batches.n, 1);
+    ck_assert_int_eq(f.batches.items[0].reported, 1);
+    batch_found_release(&f);
+    break_pot(keys[2][6], at_s - 20 * CLOCK_DAY_S);
+    ck_assert_int_eq(batch_watch_look(watch, lg, at_s + 120, &f), 0);
+    ck_assert(batch_watch_replayed(watch));
+    for (size_t i = 0; i < f.batches.n; i++)
+        if (f.batches.items[i].batch_id == batch_ids[2])
+            ck_assert_int_eq(f.batches.items[i].reported, 2);
+    batch_found_release(&f);
+    batch_watch_free(watch);
+    close_all();
+}
+END_TEST
+
+/* One cart to Place 2 of several batches: the delivery fails, no batch does. */
+START_TEST(bad_road)
+{
+    int day = 60;
+
+    open_all();
+    conf->breakage_p = 1e-12;
+    watch = batch_watch_new();
+    draw(5, 1);
+    furnish();
+    ck_assert_int_eq(ledger_begin(lg), 0);
+    for (int b = 0; b < BATCHES; b++) {
+        char code[8];
+
+        snprintf(code, sizeof(code), "%04d", 500 + b);
+        for (int i = 0; i < 6; i++) {
+            int64_t key = put_pot(-1, code, batch_ids[b], 200 + i);
+
+            give(key, homes[2], FIRST + day * CLOCK_DAY_S + 3600);
+            if (i < 2)
+                keys[b][i] = key;
+        }
+    }
+    ck_assert_int_eq(ledger_commit(lg), 0);
+    look(FIRST + (day + 1) * CLOCK_DAY_S);
+    for (int b = 0; b < BATCHES; b++) {
+        int64_t at_s = FIRST + (day + 2 + b) * CLOCK_DAY_S + 20000;
+
+        break_pot(keys[b][0], at_s);
+        break_pot(keys[b][1], at_s + 60);
+        look(at_s + 120);
+    }
+    ck_assert_int_eq(fixture_number(lg, "SELECT count(*) FROM batch_states "
+                                        "WHERE state = 2"),
+                     0);
+    ck_assert_int_eq(fixture_number(lg, "SELECT count(*) FROM delivery_states "
+                                        "WHERE state = 2"),
+                     1);
+    ck_assert_int_eq(fixture_number(lg, "SELECT count(*) FROM alerts WHERE "
+                                        "kind = 2 AND subject = 4"),
+                     1);
+    ck_assert_int_eq(told("%batch%"), 0);
+    batch_watch_free(watch);
+    close_all();
+}
+END_TEST
+
+int main(void)
+{
+    Suite *s = suite_create("batch_watch");
+    TCase *tc = tcase_create("watch");
+
+    tcase_set_timeout(tc, 120);
+    tcase_add_test(tc, same_alarms_however_it_is_lived);
+    tcase_add_test(tc, late_ones_are_not_lost);
+    tcase_add_test(tc, bad_road);
+    suite_add_tcase(s, tc);
+    return fixture_run(s);
+}

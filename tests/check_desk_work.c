@@ -74,7 +74,7 @@ START_TEST(field_worker_hands_over)
     SAYS(text("+99970077777", "leak"), "do NOT drink");
     SAYS(text(FIELD, "list"), "1 to see");
     SAYS(text(FIELD, "swapped %s %s", serials[0], serials[3]), "stands where");
-    SAYS(text(ANA, "%s good", serials[3]), "is well");
+    SAYS(text(ANA, "%s good", serials[3]), "still do NOT drink");
     SAYS(text(ANA, "%s good", serials[0]), "Not filed yet");
     SAYS(text(FIELD, "gave %s +99970077777 Garo", serials[0]), "is not known");
     SAYS(text(FIELD, "gave %s +99970077777 Lunde", serials[4]),

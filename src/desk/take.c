@@ -144,7 +144,7 @@ static int write_reply(struct taking *t)
                            .litres = t->has_flow ? t->flow.first_hour_l : 0,
                            .own = t->own[0] ? t->own : NULL,
                            .own_too = t->own_too[0] ? t->own_too : NULL,
-                           .failed = t->pot.failed_s != 0,
+                           .failed = t->pot.failed_s != 0 && !taking_works(t),
                            .ask = t->ask};
     bool chat = t->m.outcome == READER_NOT_REPORT && !taking_asks(t) &&
                 t->m.danger == 0 &&

@@ -157,17 +157,14 @@ static void flow(void)
     static const char *const verdicts[] = {"fine", "scrub", "replace", "stop"};
     int i = upto(POTS), v = upto(4);
     struct model_pot *p = &m.pots[i];
-    struct ledger_report r = {.pot_key = key_of(i), .at_s = m.now_s};
-    struct ledger_flow f = {.pot_key = key_of(i), .at_s = m.now_s};
+    struct ledger_flow f = {.log_se = 0.25, .verdict = verdicts[v]};
+    struct ledger_report r = {
+        .pot_key = key_of(i), .at_s = m.now_s, .flow = &f};
 
+    f.first_hour_l = 0.5 + upto(100) / 50.0;
     ck_assert_int_eq(ledger_report_put(lg, &r, NULL, 0), 0);
     p->reports++;
     p->last_report = r.id;
-    f.report_id = r.id;
-    f.first_hour_l = 0.5 + upto(100) / 50.0;
-    f.log_se = 0.25;
-    f.verdict = verdicts[v];
-    ck_assert_int_eq(ledger_flow_put(lg, &f), 0);
     if (v == 3)
         return;
     p->flow = f.first_hour_l;

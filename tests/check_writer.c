@@ -330,6 +330,7 @@ static int file_text(struct ledger *lg, void *arg)
     struct ledger_out o = {.carrier = "http",
                            .kind = LEDGER_REPLY,
                            .priority = LEDGER_PRIORITY_REPLY};
+    struct ledger_reading reading = {.outcome = "filed"};
     int err;
 
     snprintf(ref, sizeof(ref), "%" PRId64, x->ref);
@@ -341,7 +342,10 @@ static int file_text(struct ledger *lg, void *arg)
     o.phone_id = p.id;
     o.text_id = t.id;
     snprintf(o.body, sizeof(o.body), "answer to %s", ref);
-    return ledger_out_put(lg, &o);
+    if ((err = ledger_out_put(lg, &o)) < 0)
+        return err;
+    reading.answer_id = o.id;
+    return ledger_text_in_read(lg, t.id, &reading);
 }
 
 static void acknowledge(void *arg, int err)

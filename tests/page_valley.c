@@ -113,16 +113,28 @@ static void put_home(struct ledger *lg, int i, const char *place,
                              &id));
 }
 
+struct said {
+    struct ledger_obs obs;
+    const struct ledger_flow *flow;
+};
+
 /* A text of home i about a pot; the report that it led to, 0 none. */
 static int64_t say(struct ledger *lg, int i, const char *words,
                    const char *outcome, int64_t pot_key, double ago,
-                   const struct ledger_obs *obs, int64_t *text_id)
+                   const struct said *said, int64_t *text_id)
 {
     struct ledger_text_in t = {.carrier = "console",
                                .at_s = days_ago(ago),
                                .body = words,
                                .len = strlen(words)};
     struct ledger_report r = {.pot_key = pot_key, .at_s = t.at_s};
+    struct ledger_reading reading = {
+        .outcome = outcome,
+        .why = strcmp(outcome, "asked") == 0 ? "no_time" : "",
+        .command = "",
+        .lang = "en",
+        .pot_key = pot_key,
+        .danger = said != NULL ? said->obs.signs : 0};
     struct ledger_home h;
     char code[16];
 
@@ -132,14 +144,13 @@ static int64_t say(struct ledger *lg, int i, const char *words,
     r.home_id = h.id;
     r.place_id = h.place_id;
     good(ledger_text_in_put(lg, &t));
-    good(ledger_text_in_read(lg, t.id, outcome,
-                             strcmp(outcome, "asked") == 0 ? "no_time" : "", "",
-                             "en", pot_key, obs != NULL ? obs->signs : 0));
+    good(ledger_text_in_read(lg, t.id, &reading));
     *text_id = t.id;
-    if (obs == NULL)
+    if (said == NULL)
         return 0;
     r.text_id = t.id;
-    good(ledger_report_put(lg, &r, obs, 1));
+    r.flow = said->flow;
+    good(ledger_report_put(lg, &r, &said->obs, 1));
     return r.id;
 }
 
@@ -172,7 +183,7 @@ static void fill_notebook(struct ledger *lg)
 /* Seven of 0214 and one of 0210 crack. */
 static void fill_failures(struct ledger *lg)
 {
-    static const struct ledger_obs crack = {.kind = "crack"};
+    static const struct said crack = {.obs = {.kind = "crack"}};
     struct ledger_batch bad;
     struct ledger_alert a = {.kind = LEDGER_ALERT_BREAKAGE,
                              .on = LEDGER_ON_BATCH,
@@ -222,24 +233,21 @@ static void fill_flow(struct ledger *lg)
     bool fresh;
 
     for (size_t i = 0; i < KW_COUNT(seen); i++) {
-        struct ledger_obs o = {.kind = "slow",
-                               .measure = "drop",
-                               .unit = "finger",
-                               .value = 4,
-                               .minutes = 600};
-        struct ledger_flow f = {.pot_key = key,
-                                .at_s = days_ago(seen[i].ago),
-                                .first_hour_l = seen[i].litres,
+        struct ledger_flow f = {.first_hour_l = seen[i].litres,
                                 .log_se = 0.2,
                                 .k_m_s = 2e-7,
                                 .water_degc = 20,
                                 .p_below = seen[i].litres < 1 ? 0.9 : 0.05,
                                 .verdict = seen[i].verdict};
+        struct said slow = {.obs = {.kind = "slow",
+                                    .measure = "drop",
+                                    .unit = "finger",
+                                    .value = 4,
+                                    .minutes = 600},
+                            .flow = &f};
 
         report = say(lg, 2 * POTS + 5, "slow 4f 10h \x1b[2J\xff", "filed", key,
-                     seen[i].ago, &o, &text);
-        f.report_id = report;
-        good(ledger_flow_put(lg, &f));
+                     seen[i].ago, &slow, &text);
     }
     good(ledger_alert_raise(lg, &a, report, text, &fresh));
     say(lg, 2 * POTS + 5, "slow 4f", "asked", key, 2, NULL, &text);
@@ -247,8 +255,8 @@ static void fill_flow(struct ledger *lg)
 
 static void fill_danger(struct ledger *lg)
 {
-    static const struct ledger_obs ill = {
-        .kind = "ill", .people = 2, .under5 = 1, .signs = 3};
+    static const struct said ill = {
+        .obs = {.kind = "ill", .people = 2, .under5 = 1, .signs = 3}};
     struct ledger_alert a = {.kind = LEDGER_ALERT_DANGER,
                              .on = LEDGER_ON_HOME,
                              .opened_s = days_ago(0.1),

@@ -239,9 +239,21 @@ static struct ledger_obs to_ledger(const struct reader_obs *o)
     return l;
 }
 
+static struct ledger_flow flow_of(const struct taking *t)
+{
+    return (struct ledger_flow){
+        .first_hour_l = t->flow.first_hour_l,
+        .log_se = t->flow.log_se,
+        .k_m_s = t->flow.k_m_s,
+        .water_degc = t->water_degc,
+        .p_below = t->p_below,
+        .verdict = flow_verdict_name((enum flow_verdict)t->verdict)};
+}
+
 static int put_report(struct taking *t, int64_t *id)
 {
     struct ledger_obs obs[READER_OBS_MOST];
+    struct ledger_flow f;
     struct ledger_report r = {.text_id = t->text_id,
                               .phone_id = t->phone.id,
                               .pot_key = t->pot.key,
@@ -256,25 +268,13 @@ static int put_report(struct taking *t, int64_t *id)
         r.home_id = t->home.id;
         r.place_id = t->home.place_id;
     }
+    if (t->has_flow) {
+        f = flow_of(t);
+        r.flow = &f;
+    }
     err = ledger_report_put(t->lg, &r, obs, t->m.n_obs);
     *id = r.id;
     return err;
-}
-
-static int put_flow(struct taking *t, int64_t report_id)
-{
-    struct ledger_flow f = {
-        .report_id = report_id,
-        .pot_key = t->pot.key,
-        .at_s = t->at_s,
-        .first_hour_l = t->flow.first_hour_l,
-        .log_se = t->flow.log_se,
-        .k_m_s = t->flow.k_m_s,
-        .water_degc = t->water_degc,
-        .p_below = t->p_below,
-        .verdict = flow_verdict_name((enum flow_verdict)t->verdict)};
-
-    return ledger_flow_put(t->lg, &f);
 }
 
 /* What the observations change in the pot. */
@@ -312,8 +312,6 @@ int filing_put(struct taking *t)
     if (err < 0 || (err = put_report(t, &report_id)) < 0)
         return err;
     if (t->pot.key != 0 && (err = change_pot(t, report_id)) < 0)
-        return err;
-    if (t->has_flow && (err = put_flow(t, report_id)) < 0)
         return err;
     if ((err = flow_put(&t->life, t->lg, report_id)) < 0)
         return err;

@@ -197,19 +197,22 @@ static int put_answer(struct taking *t, struct desk_answer *out)
 
 /* ---- what is remembered of it ---- */
 
-static int note_reading(struct taking *t)
+static int note_reading(struct taking *t, int64_t answer_id)
 {
+    struct ledger_reading r = {.lang = t->m.lang[0] ? t->m.lang : NULL,
+                               .pot_key = t->pot.key,
+                               .danger = t->m.danger,
+                               .answer_id = answer_id};
     enum reader_outcome outcome = taking_asks(t) ? READER_ASKED : t->m.outcome;
-    const char *why = t->why                     ? t->why
-                      : t->m.why != READER_CLEAR ? reader_why_name(t->m.why)
-                                                 : NULL;
-    const char *command = t->m.command != READER_NO_COMMAND
-                              ? reader_command_name(t->m.command)
-                              : NULL;
 
-    return ledger_text_in_read(t->lg, t->text_id, reader_outcome_name(outcome),
-                               why, command, t->m.lang[0] ? t->m.lang : NULL,
-                               t->pot.key, t->m.danger);
+    r.outcome = reader_outcome_name(outcome);
+    if (t->m.command != READER_NO_COMMAND)
+        r.command = reader_command_name(t->m.command);
+    if (t->why != NULL)
+        r.why = t->why;
+    else if (t->m.why != READER_CLEAR)
+        r.why = reader_why_name(t->m.why);
+    return ledger_text_in_read(t->lg, t->text_id, &r);
 }
 
 /* How to reach the phone, and what it writes in. */
@@ -249,7 +252,8 @@ static int go(struct taking *t, struct desk_answer *out)
     if ((err = read_text(t)) < 0 || (err = taking_choose_lang(t)) < 0 ||
         (err = act(t)) < 0 || (err = dialogue_after(t)) < 0 ||
         (err = write_reply(t)) < 0 || (err = hold_back(t)) < 0 ||
-        (err = put_answer(t, out)) < 0 || (err = note_reading(t)) < 0)
+        (err = put_answer(t, out)) < 0 ||
+        (err = note_reading(t, out->outbox_id)) < 0)
         return err;
     out->outcome = taking_asks(t) ? READER_ASKED : t->m.outcome;
     out->scan = t->scan;

@@ -176,10 +176,15 @@ int ledger_text_in_put(struct ledger *lg, struct ledger_text_in *t);
  */
 int ledger_refs_each(struct ledger *lg, const char *carrier, int64_t since_s,
                      int (*f)(const char *ref, void *arg), void *arg);
-/* What was made of it. names as in reader.h; pot_key 0 none. */
-int ledger_text_in_read(struct ledger *lg, int64_t id, const char *outcome,
-                        const char *why, const char *command,
-                        const char *lang, int64_t pot_key, unsigned danger);
+/* What was made of it. Names as in reader.h, NULL none; ids 0 none. */
+struct ledger_reading {
+    const char *outcome, *why, *command, *lang;
+    int64_t pot_key;
+    unsigned danger;
+    int64_t answer_id; /* the outbox row that answers it; a repeat finds it */
+};
+int ledger_text_in_read(struct ledger *lg, int64_t id,
+                        const struct ledger_reading *r);
 /* The answer that a text got, "" none. KW_ENOENT when there is no text. */
 int ledger_answer_of(struct ledger *lg, int64_t text_id, struct kw_buf *out,
                      int64_t *outbox_id);
@@ -199,26 +204,25 @@ struct ledger_obs {
     unsigned signs;
     const char *part;     /* or NULL */
 };
+struct ledger_flow {
+    double first_hour_l, log_se, k_m_s, water_degc, p_below;
+    const char *verdict; /* flow_verdict_name */
+};
 struct ledger_report {
     int64_t id;           /* written */
     int64_t text_id, phone_id, pot_key, home_id, place_id; /* 0 none */
     int64_t at_s;
     bool test;            /* of the workshop, not of a home */
-};
-int ledger_report_put(struct ledger *lg, struct ledger_report *r,
-                      const struct ledger_obs *obs, size_t n_obs);
-
-struct ledger_flow {
-    int64_t report_id, pot_key, at_s;
-    double first_hour_l, log_se, k_m_s, water_degc, p_below;
-    const char *verdict; /* flow_verdict_name */
+    const struct ledger_flow *flow; /* what its measure comes to, NULL none */
 };
 /*
- * Kept with its report, and the pot follows: low_before counts the verdicts
- * "scrub" and "replace" in a row and "fine" ends them. "stop" leaves the pot's
- * last flow as it was, so that a crack never becomes its new normal.
+ * The pot follows the flow: low_before counts the verdicts "scrub" and
+ * "replace" in a row and "fine" ends them. "stop" leaves the pot's last flow
+ * as it was, so that a crack never becomes its new normal; so does a reading
+ * that is older than it.
  */
-int ledger_flow_put(struct ledger *lg, const struct ledger_flow *f);
+int ledger_report_put(struct ledger *lg, struct ledger_report *r,
+                      const struct ledger_obs *obs, size_t n_obs);
 
 /* ---- outbox ---- */
 enum ledger_send { LEDGER_WAITING, LEDGER_FLYING, LEDGER_SENT, LEDGER_FAILED,

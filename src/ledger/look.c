@@ -214,9 +214,10 @@ int look_unfiled(struct ledger *lg, const struct look_of *of,
 /* ---- flows ---- */
 
 #define FLOWS                                                                  \
-    "SELECT w.report_id, w.pot_key, w.at_s, p.serial, b.code, w.first_hour_l," \
+    "SELECT w.report_id, r.pot_key, r.at_s, p.serial, b.code, w.first_hour_l," \
     " w.log_se, w.k_m_s, w.water_degc, w.p_below, w.verdict"                   \
-    " FROM flows w LEFT JOIN pots p ON p.key = w.pot_key"                      \
+    " FROM flows w JOIN reports r ON r.id = w.report_id"                       \
+    " LEFT JOIN pots p ON p.key = r.pot_key"                                   \
     " LEFT JOIN batches b ON b.id = p.batch_id ORDER BY w.report_id"
 
 struct flow_call {

@@ -12,21 +12,6 @@
 
 #define PRIORITIES 4 /* LEDGER_PRIORITY_DANGER … LEDGER_PRIORITY_DIGEST */
 
-/* The first reply to a text is the answer that a repeat of it finds. */
-static int answer(struct ledger *lg, const struct ledger_out *o)
-{
-    struct query q;
-
-    if (o->kind != LEDGER_REPLY || o->text_id == 0)
-        return 0;
-    query_open(&q, lg,
-               "UPDATE texts_in SET answer_id = $2 WHERE id = $1 "
-               "AND answer_id IS NULL");
-    query_i64(&q, o->text_id);
-    query_i64(&q, o->id);
-    return query_run(&q);
-}
-
 int ledger_out_put(struct ledger *lg, struct ledger_out *o)
 {
     struct query q;
@@ -50,8 +35,7 @@ int ledger_out_put(struct ledger *lg, struct ledger_out *o)
     query_id(&q, o->text_id);
     query_id(&q, o->alert_id);
     query_text(&q, o->body);
-    err = query_insert(&q, &o->id);
-    return err < 0 ? err : answer(lg, o);
+    return query_insert(&q, &o->id);
 }
 
 /* ---- claiming ---- */

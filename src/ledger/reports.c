@@ -8,6 +8,34 @@
 
 #include <string.h>
 
+/* What a new report changes in its pot's row. */
+struct head {
+    bool known;        /* the pot is in the ledger */
+    int64_t before_id; /* the newest report so far */
+    int64_t flow_s;    /* of the newest flow */
+};
+
+static int head_of(struct ledger *lg, int64_t pot_key, struct head *h)
+{
+    struct query q;
+    int err;
+
+    *h = (struct head){.known = false};
+    if (pot_key == 0)
+        return 0;
+    query_open(&q, lg,
+               "SELECT last_report_id, last_flow_s FROM pots WHERE key = $1");
+    query_i64(&q, pot_key);
+    err = query_one(&q);
+    if (err < 0)
+        return err == KW_ENOENT ? 0 : err;
+    h->known = true;
+    h->before_id = query_get_i64(&q, 0);
+    h->flow_s = query_get_i64(&q, 1);
+    query_close(&q);
+    return 0;
+}
+
 /* Puts the report at the head of its pot's chain. */
 static int hang_on(struct ledger *lg, int64_t pot_key, int64_t report_id)
 {
@@ -19,27 +47,38 @@ static int hang_on(struct ledger *lg, int64_t pot_key, int64_t report_id)
     return query_run(&q);
 }
 
-static int head_of(struct ledger *lg, int64_t pot_key, int64_t *report_id)
+/* The same, and the flow is the pot's newest. */
+static int hang_flow_on(struct ledger *lg, const struct ledger_report *r)
 {
     struct query q;
+    const struct ledger_flow *f = r->flow;
+    bool low =
+        strcmp(f->verdict, "scrub") == 0 || strcmp(f->verdict, "replace") == 0;
 
-    query_open(&q, lg, "SELECT last_report_id FROM pots WHERE key = $1");
-    query_i64(&q, pot_key);
-    return query_returning(&q, report_id);
+    query_open(&q, lg,
+               "UPDATE pots SET last_report_id = $2, last_flow_l = $3, "
+               "last_flow_log_se = $4, last_flow_s = $5, low_before = "
+               "CASE $6 WHEN 1 THEN low_before + 1 ELSE 0 END, last_low_s = "
+               "CASE $6 WHEN 1 THEN $5 ELSE last_low_s END WHERE key = $1");
+    query_i64(&q, r->pot_key);
+    query_i64(&q, r->id);
+    query_f64(&q, f->first_hour_l);
+    query_f64(&q, f->log_se);
+    query_i64(&q, r->at_s);
+    query_i64(&q, low);
+    return query_run(&q);
 }
 
 /* It comes before the head of its pot's chain, or is an orphan. */
-static int put_row(struct ledger *lg, struct ledger_report *r)
+static int put_row(struct ledger *lg, struct ledger_report *r,
+                   const struct head *h)
 {
     struct query q;
 
     query_open(&q, lg,
                "INSERT INTO reports (text_id, phone_id, pot_key, home_id, "
                "place_id, at_s, test, before_id, orphan) "
-               "VALUES ($1, $2, $3, $4, $5, $6, $7, "
-               "(SELECT last_report_id FROM pots WHERE key = $3), "
-               "CASE WHEN $3 IS NULL OR EXISTS "
-               "(SELECT 1 FROM pots WHERE key = $3) THEN 0 ELSE 1 END)");
+               "VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9)");
     query_id(&q, r->text_id);
     query_id(&q, r->phone_id);
     query_id(&q, r->pot_key);
@@ -47,6 +86,8 @@ static int put_row(struct ledger *lg, struct ledger_report *r)
     query_id(&q, r->place_id);
     query_i64(&q, r->at_s);
     query_i64(&q, r->test);
+    query_id(&q, h->before_id);
+    query_i64(&q, r->pot_key != 0 && !h->known);
     return query_insert(&q, &r->id);
 }
 
@@ -80,16 +121,43 @@ static int put_obs(struct ledger *lg, int64_t report_id, size_t n,
     return query_run(&q);
 }
 
+static int put_flow(struct ledger *lg, int64_t report_id,
+                    const struct ledger_flow *f)
+{
+    struct query q;
+
+    query_open(&q, lg,
+               "INSERT INTO flows (report_id, first_hour_l, log_se, k_m_s, "
+               "water_degc, p_below, verdict) "
+               "VALUES ($1, $2, $3, $4, $5, $6, $7)");
+    query_i64(&q, report_id);
+    query_f64(&q, f->first_hour_l);
+    query_f64(&q, f->log_se);
+    query_f64(&q, f->k_m_s);
+    query_f64(&q, f->water_degc);
+    query_f64(&q, f->p_below);
+    query_text(&q, f->verdict);
+    return query_run(&q);
+}
+
 int ledger_report_put(struct ledger *lg, struct ledger_report *r,
                       const struct ledger_obs *obs, size_t n_obs)
 {
-    int err = put_row(lg, r);
+    struct head h;
+    bool newest_flow;
+    int err = head_of(lg, r->pot_key, &h);
 
-    if (err == 0 && r->pot_key != 0)
-        err = hang_on(lg, r->pot_key, r->id);
+    if (err < 0 || (err = put_row(lg, r, &h)) < 0)
+        return err;
     for (size_t i = 0; i < n_obs && err == 0; i++)
         err = put_obs(lg, r->id, i, &obs[i]);
-    return err;
+    if (err == 0 && r->flow != NULL)
+        err = put_flow(lg, r->id, r->flow);
+    if (err < 0 || !h.known)
+        return err;
+    newest_flow = r->flow != NULL && strcmp(r->flow->verdict, "stop") != 0 &&
+                  r->at_s >= h.flow_s;
+    return newest_flow ? hang_flow_on(lg, r) : hang_on(lg, r->pot_key, r->id);
 }
 
 int ledger_pot_reports(struct ledger *lg, int64_t key, int64_t *ids, int most)
@@ -118,9 +186,12 @@ int ledger_pot_reports(struct ledger *lg, int64_t key, int64_t *ids, int most)
 static int adopt_one(struct ledger *lg, int64_t key)
 {
     struct query q;
-    int64_t head, id;
+    struct head head;
+    int64_t id;
     int err = head_of(lg, key, &head);
 
+    if (err == 0 && !head.known)
+        err = KW_ENOENT;
     if (err < 0)
         return err;
     query_open(&q, lg,
@@ -128,7 +199,7 @@ static int adopt_one(struct ledger *lg, int64_t key)
                "(SELECT min(id) FROM reports WHERE pot_key = $1 "
                "AND orphan = 1) RETURNING id");
     query_i64(&q, key);
-    query_id(&q, head);
+    query_id(&q, head.before_id);
     err = query_returning(&q, &id);
     return err < 0 ? err : hang_on(lg, key, id);
 }
@@ -175,50 +246,4 @@ int orphans_adopt(struct ledger *lg, int64_t key)
     if (err < 0)
         return err == KW_ENOENT ? 0 : err;
     return ledger_pot_fail(lg, key, at_s, report_id);
-}
-
-/* ---- flow ---- */
-
-static int flow_to_pot(struct ledger *lg, const struct ledger_flow *f)
-{
-    struct query q;
-    bool low =
-        strcmp(f->verdict, "scrub") == 0 || strcmp(f->verdict, "replace") == 0;
-
-    if (strcmp(f->verdict, "stop") == 0)
-        return 0;
-    query_open(&q, lg,
-               "UPDATE pots SET last_flow_l = $2, last_flow_log_se = $3, "
-               "last_flow_s = $4, low_before = CASE $5 WHEN 1 "
-               "THEN low_before + 1 ELSE 0 END, last_low_s = CASE $5 WHEN 1 "
-               "THEN $4 ELSE last_low_s END "
-               "WHERE key = $1 AND coalesce(last_flow_s, 0) <= $4");
-    query_i64(&q, f->pot_key);
-    query_f64(&q, f->first_hour_l);
-    query_f64(&q, f->log_se);
-    query_i64(&q, f->at_s);
-    query_i64(&q, low);
-    return query_run(&q);
-}
-
-int ledger_flow_put(struct ledger *lg, const struct ledger_flow *f)
-{
-    struct query q;
-    int err;
-
-    query_open(&q, lg,
-               "INSERT INTO flows (report_id, pot_key, at_s, first_hour_l, "
-               "log_se, k_m_s, water_degc, p_below, verdict) "
-               "VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9)");
-    query_i64(&q, f->report_id);
-    query_id(&q, f->pot_key);
-    query_i64(&q, f->at_s);
-    query_f64(&q, f->first_hour_l);
-    query_f64(&q, f->log_se);
-    query_f64(&q, f->k_m_s);
-    query_f64(&q, f->water_degc);
-    query_f64(&q, f->p_below);
-    query_text(&q, f->verdict);
-    err = query_run(&q);
-    return err < 0 ? err : flow_to_pot(lg, f);
 }

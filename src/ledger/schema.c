@@ -209,8 +209,6 @@ static const char first[] =
     /* What a measure comes to: first hour from brim-full at 25 degC. */
     "CREATE TABLE flows ("
     " report_id INTEGER PRIMARY KEY REFERENCES reports,"
-    " pot_key INTEGER,"
-    " at_s INTEGER NOT NULL,"
     " first_hour_l REAL NOT NULL, log_se REAL NOT NULL, k_m_s REAL,"
     " water_degc REAL, p_below REAL,"
     " verdict TEXT NOT NULL"

@@ -127,22 +127,23 @@ int ledger_refs_each(struct ledger *lg, const char *carrier, int64_t since_s,
     return err;
 }
 
-int ledger_text_in_read(struct ledger *lg, int64_t id, const char *outcome,
-                        const char *why, const char *command, const char *lang,
-                        int64_t pot_key, unsigned danger)
+int ledger_text_in_read(struct ledger *lg, int64_t id,
+                        const struct ledger_reading *r)
 {
     struct query q;
 
     query_open(&q, lg,
                "UPDATE texts_in SET outcome = $2, why = $3, command = $4, "
-               "lang = $5, pot_key = $6, danger = $7 WHERE id = $1");
+               "lang = $5, pot_key = $6, danger = $7, answer_id = $8 "
+               "WHERE id = $1");
     query_i64(&q, id);
-    query_text(&q, outcome);
-    query_text(&q, why);
-    query_text(&q, command);
-    query_text(&q, lang);
-    query_id(&q, pot_key);
-    query_i64(&q, danger);
+    query_text(&q, r->outcome);
+    query_text(&q, r->why);
+    query_text(&q, r->command);
+    query_text(&q, r->lang);
+    query_id(&q, r->pot_key);
+    query_i64(&q, r->danger);
+    query_id(&q, r->answer_id);
     return query_update(&q);
 }
 

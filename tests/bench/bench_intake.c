@@ -116,29 +116,25 @@ static int put_report(struct ledger *lg, const struct world_text *s,
                              .unit = "finger",
                              .value = 4,
                              .minutes = 600};
-    struct ledger_report r = {.text_id = t->id,
-                              .phone_id = t->phone_id,
-                              .pot_key = s->key,
-                              .home_id = pot->home_id,
-                              .place_id = pot->place_id,
-                              .at_s = t->at_s};
-    struct ledger_flow f = {.pot_key = s->key,
-                            .at_s = t->at_s,
-                            .first_hour_l = 1.2,
+    struct ledger_flow f = {.first_hour_l = 1.2,
                             .log_se = 0.2,
                             .k_m_s = 1e-6,
                             .water_degc = 22,
                             .p_below = 0.3,
                             .verdict = "fine"};
-    int err;
+    struct ledger_report r = {.text_id = t->id,
+                              .phone_id = t->phone_id,
+                              .pot_key = s->key,
+                              .home_id = pot->home_id,
+                              .place_id = pot->place_id,
+                              .at_s = t->at_s,
+                              .flow = &f};
 
-    if ((err = ledger_report_put(lg, &r, &obs, 1)) < 0)
-        return err;
-    f.report_id = r.id;
-    return ledger_flow_put(lg, &f);
+    return ledger_report_put(lg, &r, &obs, 1);
 }
 
-static int put_answer(struct ledger *lg, const struct ledger_text_in *t)
+static int put_answer(struct ledger *lg, const struct ledger_text_in *t,
+                      int64_t *id)
 {
     struct ledger_out o = {.phone_id = t->phone_id,
                            .carrier = "gate",
@@ -155,6 +151,7 @@ static int put_answer(struct ledger *lg, const struct ledger_text_in *t)
              "good. Scrub it when it slows down. Thank you.");
     if ((err = ledger_out_put(lg, &o)) < 0)
         return err;
+    *id = o.id;
     return ledger_out_settle(lg, o.id, LEDGER_SENT, t->at_s, "in the response");
 }
 
@@ -170,6 +167,8 @@ static int ledger_text(struct ledger *lg, const struct world_text *s)
                                .at_s = clock_now_s(),
                                .body = s->text,
                                .len = strlen(s->text)};
+    struct ledger_reading reading = {
+        .outcome = "filed", .lang = "en", .pot_key = s->key};
     int64_t keys[4];
     int err;
 
@@ -183,9 +182,8 @@ static int ledger_text(struct ledger *lg, const struct world_text *s)
         (err = ledger_pot_get(lg, s->key, &pot)) < 0 ||
         (err = ledger_batch_get(lg, pot.batch_id, &batch)) < 0 ||
         (err = put_report(lg, s, &t, &pot)) < 0 ||
-        (err = put_answer(lg, &t)) < 0 ||
-        (err = ledger_text_in_read(lg, t.id, "filed", NULL, NULL, "en", s->key,
-                                   0)) < 0)
+        (err = put_answer(lg, &t, &reading.answer_id)) < 0 ||
+        (err = ledger_text_in_read(lg, t.id, &reading)) < 0)
         return err;
     return ledger_phone_put(lg, &phone);
 }

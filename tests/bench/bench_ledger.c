@@ -333,14 +333,15 @@ static int file_text(struct ledger *lg, void *arg)
                              .unit = "finger",
                              .value = 4,
                              .minutes = 600};
-    struct ledger_report r = {.at_s = t->at_s};
-    struct ledger_flow f = {.at_s = t->at_s,
-                            .first_hour_l = 1.2,
+    struct ledger_flow f = {.first_hour_l = 1.2,
                             .log_se = 0.2,
                             .k_m_s = 1e-8,
                             .water_degc = 24,
                             .p_below = 0.1,
                             .verdict = "fine"};
+    struct ledger_report r = {.at_s = t->at_s, .flow = &f};
+    struct ledger_reading reading = {
+        .outcome = "filed", .lang = "en", .pot_key = t->pot_key};
     struct ledger_out o = {.carrier = "gate",
                            .kind = LEDGER_REPLY,
                            .priority = LEDGER_PRIORITY_REPLY,
@@ -362,22 +363,19 @@ static int file_text(struct ledger *lg, void *arg)
     must(ledger_pot_get(lg, t->pot_key, &pot), "the pot");
     must(ledger_batch_get(lg, pot.batch_id, &batch), "the batch");
     must(ledger_place_water(lg, home.place_id, 3, &degc), "the water");
-    r.text_id = f.report_id = in.id;
+    r.text_id = in.id;
     r.phone_id = phone.id;
-    r.pot_key = f.pot_key = t->pot_key;
+    r.pot_key = t->pot_key;
     r.home_id = home.id;
     r.place_id = home.place_id;
     must(ledger_report_put(lg, &r, &obs, 1), "the report");
-    f.report_id = r.id;
-    must(ledger_flow_put(lg, &f), "the flow");
     o.phone_id = phone.id;
     o.text_id = in.id;
     o.at_s = o.due_s = t->at_s;
     o.expires_s = t->at_s + 86400;
     must(ledger_out_put(lg, &o), "the reply");
-    must(ledger_text_in_read(lg, in.id, "filed", NULL, NULL, "en", t->pot_key,
-                             0),
-         "the reading");
+    reading.answer_id = o.id;
+    must(ledger_text_in_read(lg, in.id, &reading), "the reading");
     memcpy(phone.carrier, "gate", 5);
     must(ledger_phone_put(lg, &phone), "the phone again");
     return 0;

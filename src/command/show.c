@@ -1,8 +1,10 @@
 /* show.c - kilnword show: from a failure back to the kiln. */
 #include "command/command.h"
 
+#include "base/file.h"
 #include "base/number.h"
 #include "page/alert.h"
+#include "page/flowsvg.h"
 #include "page/home.h"
 #include "page/line.h"
 #include "page/place.h"
@@ -47,7 +49,8 @@ struct show {
     struct ledger *lg;
     struct kw_buf out;
     bool json;
-    json_t *tree; /* with --json, owned */
+    json_t *tree;    /* with --json, owned */
+    const char *svg; /* with --svg: the file */
 };
 
 /* ---- what is not there ---- */
@@ -139,6 +142,24 @@ static int no_pot(struct show *s, const char *name, const char *serial)
 
 /* ---- one function a kind: 0, an exit code, or a KW_E code ---- */
 
+/* The picture into its file. */
+static int put_svg(struct show *s, const struct pot_page *t)
+{
+    struct kw_buf svg;
+    int err;
+
+    kw_buf_init(&svg, FLOWSVG_OCTETS_MOST);
+    pot_page_svg(&s->page, t, &svg);
+    err = svg.err;
+    if (err == 0 && file_write_whole(s->svg, kw_buf_text(&svg), svg.len) < 0) {
+        fprintf(stderr, "kilnword: writing '%s' failed: %s\n", s->svg,
+                strerror(errno));
+        err = COMMAND_FAILED;
+    }
+    kw_buf_release(&svg);
+    return err;
+}
+
 static int show_pot(struct show *s, const char *name)
 {
     struct pot_page t;
@@ -157,6 +178,8 @@ static int show_pot(struct show *s, const char *name)
         s->tree = pot_page_json(&s->page, &t);
     else if (err == 0)
         pot_page_text(&s->page, &t);
+    if (err == 0 && s->svg != NULL)
+        err = put_svg(s, &t);
     pot_page_release(&t);
     return err;
 }
@@ -291,7 +314,7 @@ static const struct {
 /* ---- the command line ---- */
 
 struct options {
-    const char *config, *width, *at;
+    const char *config, *width, *at, *svg;
     bool json, plain, phones;
 };
 
@@ -305,6 +328,8 @@ static int read_words(int argc, char **argv, struct options *o,
         {"--plain", NULL, "ASCII alone, for terminals without UTF-8", NULL,
          &o->plain},
         {"--phones", NULL, "whole phone numbers", NULL, &o->phones},
+        {"--svg", "FILE", "of a pot: its flow as a picture, into that file",
+         &o->svg, NULL},
         {"--width", "COLUMNS", "40 to 200; else the terminal's, 80 at most",
          &o->width, NULL},
         {"--at", "TIME",
@@ -365,6 +390,7 @@ static int settings(const struct options *o, struct show *s)
     p->screen.plain = o->plain;
     p->phones = o->phones;
     s->json = o->json;
+    s->svg = o->svg;
     p->now_s = clock_now_s();
     if (o->at != NULL && clock_parse(o->at, strlen(o->at), &p->now_s) < 0) {
         fprintf(stderr,
@@ -469,7 +495,7 @@ static int with_config(const struct options *o, size_t kind, const char *name)
 
 static int run(int argc, char **argv)
 {
-    struct options o = {NULL, NULL, NULL, false, false, false};
+    struct options o = {.config = NULL};
     struct kw_buf kind, name;
     size_t which;
     int err;
@@ -479,6 +505,10 @@ static int run(int argc, char **argv)
     err = read_words(argc, argv, &o, &kind, &name);
     if (err == 0)
         err = find_kind(kw_buf_text(&kind), kw_buf_text(&name), &which);
+    if (err == 0 && o.svg != NULL && kinds[which].show != show_pot) {
+        fprintf(stderr, "kilnword show: --svg is for a pot\n");
+        err = COMMAND_USAGE;
+    }
     if (err == 0)
         err = with_config(&o, which, kw_buf_text(&name));
     kw_buf_release(&kind);

@@ -13,32 +13,6 @@
 #define SAME_SCRUB_DAYS 7
 #define LEARN_AT_ONE    50 /* batches in one tick */
 
-static double square(double x)
-{
-    return x * x;
-}
-
-void flow_rule_of(const struct config *conf, struct potflow_rule *rule)
-{
-    *rule = (struct potflow_rule){
-        .drift = {.reading_var = square(conf->reading_sd),
-                  .level_var_day = conf->level_wander,
-                  .slope_var_day = conf->slope_wander,
-                  .scrub_gain = conf->scrub_gain,
-                  .scrub_var = square(conf->scrub_sd),
-                  .cap = conf->outlier_sd,
-                  .limit_l = conf->replace_below_l,
-                  .ask_scrub = conf->ask_scrub_p,
-                  .sure = conf->replace_p,
-                  .scrub_days = conf->scrub_days,
-                  .crack_rise = log(conf->crack_factor),
-                  .too_fast_l = conf->fast_factor * conf->accept_max_l,
-                  .service = true},
-        .rise = log(conf->rise_factor),
-        .rise_early = log(conf->rise_early_factor),
-        .settle_days = conf->settle_days};
-}
-
 enum flow_prior flow_prior_of(const struct config *conf,
                               const struct ledger_pot *pot,
                               const struct ledger_batch *batch,
@@ -66,7 +40,7 @@ int flow_pot_rule(const struct config *conf, struct ledger *lg,
     struct ledger_batch_drift learnt;
     int err;
 
-    flow_rule_of(conf, rule);
+    potflow_rule_of(conf, rule);
     *slope_day = conf->slope_day;
     if (batch->test_max_l > 0)
         rule->drift.too_fast_l = conf->fast_factor * batch->test_max_l;

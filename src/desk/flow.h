@@ -19,8 +19,6 @@ struct flow_case {
     bool decided;
 };
 
-/* The programme's rule; a pot's own differs in limits and scrub gain. */
-void flow_rule_of(const struct config *conf, struct potflow_rule *rule);
 /* The prior of a pot before its first reading; batch may be NULL. */
 enum flow_prior flow_prior_of(const struct config *conf,
                               const struct ledger_pot *pot,

@@ -11,6 +11,10 @@
 
 enum { CELL_NONE = ' ', CELL_BAND = 1, CELL_THRESHOLD = 2 };
 
+struct span { /* of x */
+    double low, high;
+};
+
 struct grid {
     int rows, columns;
     char cell[ROWS_MOST][COLUMNS_MOST];
@@ -43,21 +47,70 @@ static void fill_back(const struct plot *p, struct grid *g)
                (size_t)g->columns);
 }
 
-static void fill_points(const struct plot *p, struct grid *g)
+static struct span span_of(const struct plot *p)
 {
-    double low = p->points[0].x, high = low;
+    struct span s = {p->points[0].x, p->points[0].x};
 
     for (size_t i = 0; i < p->n_points; i++) {
-        low = fmin(low, p->points[i].x);
-        high = fmax(high, p->points[i].x);
+        s.low = fmin(s.low, p->points[i].x);
+        s.high = fmax(s.high, p->points[i].x);
     }
+    for (size_t i = 0; i < p->n_levels; i++) {
+        s.low = fmin(s.low, p->levels[i].x);
+        s.high = fmax(s.high, p->levels[i].x);
+    }
+    return s;
+}
+
+static int column_of(const struct grid *g, const struct span *s, double x)
+{
+    return s->high > s->low
+               ? (int)((x - s->low) / (s->high - s->low) * (g->columns - 1) +
+                       0.5)
+               : 0;
+}
+
+/* The line at x, between its neighbours; false outside of it. */
+static bool level_at(const struct plot *p, double x, struct plot_level *out)
+{
+    for (size_t i = 1; i < p->n_levels; i++) {
+        const struct plot_level *a = &p->levels[i - 1], *b = a + 1;
+        double w;
+
+        if (x < a->x || x > b->x || !(b->x > a->x))
+            continue;
+        w = (x - a->x) / (b->x - a->x);
+        *out = (struct plot_level){x, a->low + w * (b->low - a->low),
+                                   a->middle + w * (b->middle - a->middle),
+                                   a->high + w * (b->high - a->high)};
+        return true;
+    }
+    return false;
+}
+
+static void fill_levels(const struct plot *p, const struct span *s,
+                        struct grid *g)
+{
+    for (int c = 0; c < g->columns; c++) {
+        double x = s->low + (s->high - s->low) * c / (g->columns - 1);
+        struct plot_level at;
+
+        if (!level_at(p, x, &at))
+            continue;
+        for (int r = row_of(p, g->rows, at.high);
+             r <= row_of(p, g->rows, at.low); r++)
+            if (g->cell[r][c] != CELL_THRESHOLD)
+                g->cell[r][c] = ':';
+        g->cell[row_of(p, g->rows, at.middle)][c] = '=';
+    }
+}
+
+static void fill_points(const struct plot *p, const struct span *s,
+                        struct grid *g)
+{
     for (size_t i = 0; i < p->n_points; i++) {
         const struct plot_point *q = &p->points[i];
-        int r = row_of(p, g->rows, q->y);
-        int c =
-            high > low
-                ? (int)((q->x - low) / (high - low) * (g->columns - 1) + 0.5)
-                : 0;
+        int r = row_of(p, g->rows, q->y), c = column_of(g, s, q->x);
 
         if (g->rank[r][c] <= q->rank) {
             g->rank[r][c] = q->rank;
@@ -113,6 +166,7 @@ static void put_foot(const struct plot *p, const struct grid *g,
 void plot_put(const struct plot *p, const struct screen *s)
 {
     struct grid *g;
+    struct span span;
 
     if (p->n_points == 0 || !(p->y_top > 0))
         return;
@@ -121,7 +175,9 @@ void plot_put(const struct plot *p, const struct screen *s)
     g->columns =
         s->width - LEFT < COLUMNS_MOST ? s->width - LEFT : COLUMNS_MOST;
     fill_back(p, g);
-    fill_points(p, g);
+    span = span_of(p);
+    fill_levels(p, &span, g);
+    fill_points(p, &span, g);
     put_rows(p, g, s);
     put_foot(p, g, s);
     kw_free(g);

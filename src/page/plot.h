@@ -12,9 +12,15 @@ struct plot_point {
     int rank;    /* where two fall on one spot the higher rank is shown */
 };
 
+struct plot_level { /* a line with a band about it, at one x */
+    double x, low, middle, high;
+};
+
 struct plot {
     const struct plot_point *points; /* borrowed */
     size_t n_points;
+    const struct plot_level *levels; /* by x, borrowed; behind the points */
+    size_t n_levels;
     double y_top;                 /* what is higher stands in the top row */
     double band_low, band_high;   /* shaded; equal: no band */
     double threshold;             /* a line; NaN none */
@@ -24,7 +30,8 @@ struct plot {
 
 /*
  * Draws at most s->width columns. Each row holds a step of y_top / rows and is
- * labelled with its lower edge. No points: draws nothing.
+ * labelled with its lower edge. The ends are those of points and levels. No
+ * points: draws nothing.
  */
 void plot_put(const struct plot *p, const struct screen *s);
 #endif

@@ -1,6 +1,7 @@
 /* pot.c - the life of one pot. */
 #include "page/pot.h"
 
+#include "page/flowsvg.h"
 #include "page/plot.h"
 
 #include <math.h>
@@ -39,6 +40,9 @@ int pot_page_gather(const struct page *p, struct ledger *lg, int64_t key,
     if (out->reports.n > 1)
         qsort(out->reports.items, out->reports.n, sizeof(*out->reports.items),
               by_time);
+    err = flow_track_build(p, lg, &out->pot, &out->reports, &out->track);
+    if (err < 0)
+        return err;
     return batch_page_gather(p, lg, out->pot.batch_id, false, &out->batch);
 }
 
@@ -48,6 +52,7 @@ void pot_page_release(struct pot_page *t)
     kw_free(t->reports.items);
     kw_free(t->alerts.items);
     batch_page_release(&t->batch);
+    flow_track_release(&t->track);
     *t = (struct pot_page){0};
 }
 
@@ -140,22 +145,45 @@ static struct plot_point point_of(const struct look_report *r)
     return q;
 }
 
-/* The workshop's own test, then every reading. Points are kw_free'd. */
-static size_t gather_points(const struct pot_page *t, struct plot_point **out)
+/* The workshop's own test, scrubs, then every reading. Points are kw_free'd;
+ * *reads tells how many are readings. */
+static size_t gather_points(const struct pot_page *t, size_t *reads,
+                            struct plot_point **out)
 {
-    struct plot_point *points = kw_calloc(t->reports.n + 1, sizeof(*points));
+    const struct flow_track *track = &t->track;
+    struct plot_point *points =
+        kw_calloc(t->reports.n + track->n_scrubs + 1, sizeof(*points));
     int64_t fired_s = t->batch.batch.fired_s;
     size_t n = 0;
 
     if (isfinite(t->pot.test_l) && fired_s != 0)
         points[n++] =
             (struct plot_point){(double)fired_s, t->pot.test_l, 't', 0};
+    for (size_t i = 0; i < track->n_scrubs; i++)
+        points[n++] = (struct plot_point){(double)track->scrubs[i], 0, 'w', 0};
+    *reads = 0;
     for (size_t i = 0; i < t->reports.n; i++) {
-        if (isfinite(t->reports.items[i].first_hour_l))
-            points[n++] = point_of(&t->reports.items[i]);
+        if (!isfinite(t->reports.items[i].first_hour_l))
+            continue;
+        points[n++] = point_of(&t->reports.items[i]);
+        ++*reads;
     }
     *out = points;
     return n;
+}
+
+/* Level and band as litres. kw_free'd. */
+static struct plot_level *gather_levels(const struct flow_track *track)
+{
+    struct plot_level *levels = kw_calloc(track->n_spots + 1, sizeof(*levels));
+
+    for (size_t i = 0; i < track->n_spots; i++) {
+        const struct track_spot *s = &track->spots[i];
+
+        levels[i] = (struct plot_level){(double)s->at_s, exp(s->level - s->sd),
+                                        exp(s->level), exp(s->level + s->sd)};
+    }
+    return levels;
 }
 
 /* High enough for the band and for what is not far above it. */
@@ -169,13 +197,23 @@ static double top_of(const struct config *conf, const struct plot_point *q,
     return ceil(top * 2) / 2;
 }
 
-static void put_picture(const struct page *p, const struct plot_point *points,
-                        size_t n)
+static void put_picture(const struct page *p, const struct flow_track *track,
+                        const struct plot_point *points, size_t n)
 {
-    struct plot plot = {.points = points, .n_points = n};
-    struct page_word left = page_day((int64_t)points[0].x);
-    struct page_word right = page_day((int64_t)points[n - 1].x);
+    struct plot_level *levels = gather_levels(track);
+    struct plot plot = {.points = points,
+                        .n_points = n,
+                        .levels = levels,
+                        .n_levels = track->n_spots};
+    double from = points[0].x, to = points[n - 1].x;
+    struct page_word left, right;
 
+    for (size_t i = 0; i < n; i++)
+        from = fmin(from, points[i].x);
+    if (track->n_spots > 0)
+        to = fmax(to, levels[track->n_spots - 1].x);
+    left = page_day((int64_t)from);
+    right = page_day((int64_t)to);
     plot.y_top = top_of(p->conf, points, n);
     plot.rows = plot.y_top <= 4 ? (int)(plot.y_top * 4) : 16;
     plot.band_low = p->conf->accept_min_l;
@@ -184,22 +222,46 @@ static void put_picture(const struct page *p, const struct plot_point *points,
     plot.x_left = left.s;
     plot.x_right = right.s;
     plot_put(&plot, &p->screen);
+    kw_free(levels);
     screen_text(&p->screen, 2,
                 "o fine, s low: scrub, R replace, F too fast, t workshop's "
-                "test; dots: accepted band %.2g to %.2g L; line: replace "
-                "below %.2g L. Readings above the picture stand in its top "
-                "row.",
+                "test, w scrubbed; = all readings together and : their band "
+                "(68 %%), to 60 days ahead; dots: accepted band %.2g to %.2g "
+                "L; line: replace below %.2g L. Readings above the picture "
+                "stand in its top row.",
                 p->conf->accept_min_l, p->conf->accept_max_l,
                 p->conf->replace_below_l);
 }
 
+/* What was decided, and why when there is more to say than the number. */
+static void put_decided(struct table *table, const struct flow_track *track,
+                        const struct look_report *r)
+{
+    const struct ledger_decision *d = NULL;
+    struct kw_buf why;
+
+    for (size_t i = 0; i < track->n_reads && d == NULL; i++) {
+        if (track->reads[i].report == r)
+            d = &track->reads[i].decision;
+    }
+    kw_buf_init(&why, 256);
+    if (d != NULL)
+        flow_track_why(d->why, &why);
+    table_cell(table, "%s", d ? page_number(exp(d->level), 2).s : "-");
+    table_cell(table, "%s", page_number(r->p_below, 2).s);
+    if (why.len > 0)
+        table_cell(table, "%s (%s)", page_verdict(r->verdict),
+                   kw_buf_text(&why));
+    else
+        table_cell(table, "%s", page_verdict(r->verdict));
+    kw_buf_release(&why);
+}
+
 static void put_readings(const struct page *p, const struct pot_page *t)
 {
-    static const struct table_column columns[] = {{"when", false, 0},
-                                                  {"L", true, 0},
-                                                  {"68 % within", false, 0},
-                                                  {"P(low)", true, 0},
-                                                  {"verdict", false, 10}};
+    static const struct table_column columns[] = {
+        {"when", false, 0}, {"L", true, 0},      {"68 % within", false, 0},
+        {"level", true, 0}, {"P(low)", true, 0}, {"verdict", false, 10}};
     struct table table;
 
     table_init(&table, &p->screen, columns, KW_COUNT(columns));
@@ -216,8 +278,7 @@ static void put_readings(const struct page *p, const struct pot_page *t)
                        r->first_hour_l * exp(r->log_se));
         else
             table_cell(&table, "-");
-        table_cell(&table, "%s", page_number(r->p_below, 2).s);
-        table_cell(&table, "%s", page_verdict(r->verdict));
+        put_decided(&table, &t->track, r);
     }
     table_put(&table, &p->screen, 2);
     table_release(&table);
@@ -226,16 +287,17 @@ static void put_readings(const struct page *p, const struct pot_page *t)
 static void put_flow(const struct page *p, const struct pot_page *t)
 {
     struct plot_point *points;
-    size_t n = gather_points(t, &points);
-    size_t tests = n > 0 && points[0].mark == 't';
+    size_t reads, n = gather_points(t, &reads, &points);
 
     screen_section(&p->screen, "Flow",
                    "Each reading as litres of the first hour from a brim-full "
-                   "pot at 25 °C, whatever was measured. P(low): how likely "
-                   "the flow is below the threshold.");
-    if (n > tests) {
-        put_picture(p, points, n);
+                   "pot at 25 °C, whatever was measured. level: what all "
+                   "readings up to it say together. P(low): how likely the "
+                   "flow is below the threshold.");
+    if (reads > 0) {
+        put_picture(p, &t->track, points, n);
         put_readings(p, t);
+        flow_track_words(p, &t->track);
     } else {
         screen_text(&p->screen, 2, "No reading yet.");
     }
@@ -284,16 +346,23 @@ void pot_page_text(const struct page *p, const struct pot_page *t)
     batch_page_short(p, &t->batch);
 }
 
+void pot_page_svg(const struct page *p, const struct pot_page *t,
+                  struct kw_buf *out)
+{
+    flowsvg_put(p, page_serial(p, t->pot.serial).s, &t->track, out);
+}
+
 json_t *pot_page_json(const struct page *p, const struct pot_page *t)
 {
     return json_pack(
-        "{s:o, s:o, s:s, s:o, s:o, s:b, s:o, s:o, s:o, s:o, s:o, s:o}", "pot",
-        page_json_word(page_serial(p, t->pot.serial).s), "serial",
+        "{s:o, s:o, s:s, s:o, s:o, s:b, s:o, s:o, s:o, s:o, s:o, s:o, s:o}",
+        "pot", page_json_word(page_serial(p, t->pot.serial).s), "serial",
         page_json_word(t->pot.serial), "state", state_of(t), "test_l",
         page_json_real(t->pot.test_l), "failed",
         page_json_time(t->pot.failed_s), "scrapped", t->pot.scrapped,
         "last_flow_l", page_json_real(t->pot.last_flow_l), "last_scrub",
-        page_json_time(t->pot.last_scrub_s), "handovers",
+        page_json_time(t->pot.last_scrub_s), "flow",
+        flow_track_json(p, &t->track), "handovers",
         page_json_handovers(p, &t->handovers), "reports",
         page_json_reports(p, &t->reports), "alerts",
         page_json_alerts(&t->alerts), "batch",

@@ -5,6 +5,7 @@
  * as a picture, its alerts, and its batch in short: the way back to the kiln.
  */
 #include "page/batch.h"
+#include "page/flowtrack.h"
 
 #define POT_UNFILED_S (14 * 86400) /* texts not filed are shown so long */
 
@@ -14,6 +15,7 @@ struct pot_page {
     struct page_reports reports;
     struct page_alerts alerts;
     struct batch_page batch; /* without lists */
+    struct flow_track track;
 };
 
 /* KW_ENOENT when there is no such pot. Released after an error too. */
@@ -21,5 +23,8 @@ int pot_page_gather(const struct page *p, struct ledger *lg, int64_t key,
                     struct pot_page *out);
 void pot_page_release(struct pot_page *t);
 void pot_page_text(const struct page *p, const struct pot_page *t);
+/* The flow as an SVG picture (flowsvg.h). */
+void pot_page_svg(const struct page *p, const struct pot_page *t,
+                  struct kw_buf *out);
 json_t *pot_page_json(const struct page *p, const struct pot_page *t);
 #endif

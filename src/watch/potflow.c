@@ -1,6 +1,8 @@
 /* potflow.c - see potflow.h. */
 #include "watch/potflow.h"
 
+#include "base/config.h"
+
 #include <math.h>
 
 /* The values of drift_defaults, with the rises of docs/science.md. */
@@ -21,6 +23,32 @@ const struct potflow_rule potflow_defaults = {
     .rise = 0.40546510810816438,       /* ln 1.5 */
     .rise_early = 0.58778666490211901, /* ln 1.8 */
     .settle_days = 28};
+
+static double square(double x)
+{
+    return x * x;
+}
+
+void potflow_rule_of(const struct config *conf, struct potflow_rule *rule)
+{
+    *rule = (struct potflow_rule){
+        .drift = {.reading_var = square(conf->reading_sd),
+                  .level_var_day = conf->level_wander,
+                  .slope_var_day = conf->slope_wander,
+                  .scrub_gain = conf->scrub_gain,
+                  .scrub_var = square(conf->scrub_sd),
+                  .cap = conf->outlier_sd,
+                  .limit_l = conf->replace_below_l,
+                  .ask_scrub = conf->ask_scrub_p,
+                  .sure = conf->replace_p,
+                  .scrub_days = conf->scrub_days,
+                  .crack_rise = log(conf->crack_factor),
+                  .too_fast_l = conf->fast_factor * conf->accept_max_l,
+                  .service = true},
+        .rise = log(conf->rise_factor),
+        .rise_early = log(conf->rise_early_factor),
+        .settle_days = conf->settle_days};
+}
 
 void potflow_scrub(struct drift_state *s, const struct potflow_rule *rule,
                    double at_days)

@@ -16,6 +16,9 @@ struct potflow_rule {
     double settle_days;
 };
 extern const struct potflow_rule potflow_defaults;
+/* The programme's rule; a pot's own differs in limits and scrub gain. */
+struct config;
+void potflow_rule_of(const struct config *conf, struct potflow_rule *rule);
 
 struct potflow_seen {
     struct drift_event reading; /* scrub is not looked at */

@@ -56,3 +56,9 @@ check-peers: src/kilnword$(EXEEXT) $(KW_PEER_TOOLS)
 	@failed=0; for p in $(KW_PEERS); do \
 		$(AM_TESTS_ENVIRONMENT) $(top_srcdir)/$$p || failed=1; \
 	done; exit $$failed
+
+EXTRA_PROGRAMS += tests/bench/bench_air
+tests_bench_bench_air_CFLAGS = $(AM_CFLAGS)
+tests_bench_bench_air_LDADD = src/libkilnword.a $(KW_LIBS)
+CLEANFILES += tests/bench/bench_air tests/peers/make_tpdu
+EXTRA_DIST += tests/bench/bench_smpp

@@ -243,7 +243,7 @@ START_TEST(shuffled)
                              (uint8_t)(deck[i].part + 1), text),
                          0);
         while (concat_next(c, 1000, &t)) {
-            int k = atoi(t.text) / 10;
+            int k = (t.text[0] - '0') * 10 + t.text[1] - '0';
 
             ck_assert_uint_eq(t.len, 4 * PARTS);
             ck_assert(!seen[k]);

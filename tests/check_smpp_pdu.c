@@ -344,14 +344,18 @@ START_TEST(text_both_ways)
         char longer[1500];
         size_t n = strlen(texts[i]), len = 0;
 
-        /* Packed, a last "@" in seven spare bits cannot be told. */
         joined(&way, texts[i], n);
         while (n > 0 && len + n < 700) {
             memcpy(longer + len, texts[i], n);
             len += n;
         }
         longer[len++] = '.';
-        joined(&way, longer, len);
+        /*
+         * Packed and without a count of septets, a part that is one short
+         * for an escape cannot be told from one that ends in "@".
+         */
+        if (way.coding != SMPP_GSM7_PACKED || strchr(texts[i], '[') == NULL)
+            joined(&way, longer, len);
     }
 }
 END_TEST

@@ -48,6 +48,10 @@ static int code_of(const uint16_t *table, uint32_t code_point)
 {
     if (code_point == 0)
         return -1;
+    /* Letters and digits stand at their ASCII codes. */
+    if (code_point < 128 && code_point != ALPHABET_ESC &&
+        table[code_point] == code_point)
+        return (int)code_point;
     for (int i = 0; i < 128; i++) {
         if (table[i] == code_point && i != ALPHABET_ESC)
             return i;

@@ -17,6 +17,7 @@ struct resolve {
     int holders; /* the thread and the loop */
     int fd;
     char host[256], port[8];
+    unsigned nth;
     struct resolve_answer answer;
     struct event *event;
     void (*done)(void *arg, const struct resolve_answer *a);
@@ -37,7 +38,23 @@ static void let_go(struct resolve *r)
     kw_free(r);
 }
 
-static void *ask(void *arg)
+/* The nth of the addresses, in turn. */
+static void choose(struct resolve *r, struct addrinfo *found)
+{
+    struct addrinfo *a;
+    unsigned n = 0;
+
+    for (a = found; a != NULL; a = a->ai_next)
+        n++;
+    a = found;
+    for (unsigned i = 0; i < r->nth % n; i++)
+        a = a->ai_next;
+    memcpy(&r->answer.address, a->ai_addr, a->ai_addrlen);
+    r->answer.len = a->ai_addrlen;
+    freeaddrinfo(found);
+}
+
+static void *run(void *arg)
 {
     struct resolve *r = arg;
     struct addrinfo hints = {.ai_socktype = SOCK_STREAM,
@@ -47,13 +64,10 @@ static void *ask(void *arg)
     uint64_t one = 1;
 
     pthread_mutex_lock(&r->lock);
-    if (err != 0) {
+    if (err != 0)
         r->answer.why = gai_strerror(err);
-    } else {
-        memcpy(&r->answer.address, found->ai_addr, found->ai_addrlen);
-        r->answer.len = found->ai_addrlen;
-        freeaddrinfo(found);
-    }
+    else
+        choose(r, found);
     pthread_mutex_unlock(&r->lock);
     if (write(r->fd, &one, sizeof(one)) < 0) {
         /* The loop's own time limit comes instead. */
@@ -77,7 +91,7 @@ static void on_answer(evutil_socket_t fd, short what, void *arg)
 }
 
 struct resolve *resolve_start(
-    struct event_base *base, const char *host, int port,
+    struct event_base *base, const struct resolve_ask *ask,
     void (*done)(void *arg, const struct resolve_answer *a), void *arg)
 {
     struct resolve *r = kw_calloc(1, sizeof(*r));
@@ -88,15 +102,16 @@ struct resolve *resolve_start(
     r->holders = 2;
     r->fd = eventfd(0, EFD_NONBLOCK | EFD_CLOEXEC);
     r->done = done;
+    r->nth = ask->nth;
     r->arg = arg;
     r->event = event_new(base, r->fd, EV_READ, on_answer, r);
     event_add(r->event, NULL);
-    snprintf(r->port, sizeof(r->port), "%d", port);
-    if (kw_copy(r->host, sizeof(r->host), host, strlen(host)) < 0)
+    snprintf(r->port, sizeof(r->port), "%d", ask->port);
+    if (kw_copy(r->host, sizeof(r->host), ask->host, strlen(ask->host)) < 0)
         r->host[0] = '\0';
     pthread_attr_init(&attr);
     pthread_attr_setdetachstate(&attr, PTHREAD_CREATE_DETACHED);
-    if (pthread_create(&thread, &attr, ask, r) != 0) {
+    if (pthread_create(&thread, &attr, run, r) != 0) {
         r->holders = 1;
         r->answer.why = "no thread could be started";
         event_active(r->event, EV_READ, 0);

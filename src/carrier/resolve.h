@@ -17,12 +17,18 @@ struct resolve_answer {
     const char *why;
 };
 
+struct resolve_ask {
+    const char *host; /* copied */
+    int port;
+    unsigned nth; /* of several addresses in turn: which try this is */
+};
+
 /*
- * Asks for host and port; done() comes once, on the loop (for an address
- * written in digits too). The handle is freed by itself after done().
+ * Asks; done() comes once, on the loop (for an address written in digits
+ * too). The handle is freed by itself after done().
  */
 struct resolve *resolve_start(
-    struct event_base *base, const char *host, int port,
+    struct event_base *base, const struct resolve_ask *ask,
     void (*done)(void *arg, const struct resolve_answer *a), void *arg);
 /* done() will not come. */
 void resolve_cancel(struct resolve *r);

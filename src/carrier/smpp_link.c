@@ -21,6 +21,7 @@
 #include <event2/event.h>
 #include <openssl/err.h>
 #include <openssl/ssl.h>
+#include <openssl/x509_vfy.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -49,6 +50,7 @@ struct smpp_link {
     struct bufferevent *bev;
     SSL_CTX *tls;
     int64_t pause_ms, bound_ms;
+    unsigned tries; /* of the host's addresses in turn */
 };
 
 static int64_t now_ms(void)
@@ -257,6 +259,18 @@ static void on_event(struct bufferevent *bev, short what, void *arg)
         lose(l, evutil_socket_error_to_string(EVUTIL_SOCKET_ERROR()));
 }
 
+/* Its certificate is to be of this host, a name or an address. */
+static void name_peer(SSL *ssl, const char *host)
+{
+    X509_VERIFY_PARAM *param = SSL_get0_param(ssl);
+
+    if (X509_VERIFY_PARAM_set1_ip_asc(param, host) == 1)
+        return;
+    ERR_clear_error();
+    SSL_set_tlsext_host_name(ssl, host);
+    SSL_set1_host(ssl, host);
+}
+
 static struct bufferevent *make_bufferevent(struct smpp_link *l)
 {
     SSL *ssl;
@@ -266,8 +280,7 @@ static struct bufferevent *make_bufferevent(struct smpp_link *l)
     ssl = SSL_new(l->tls);
     if (ssl == NULL)
         return NULL;
-    SSL_set_tlsext_host_name(ssl, l->conf->smpp.host);
-    SSL_set1_host(ssl, l->conf->smpp.host);
+    name_peer(ssl, l->conf->smpp.host);
     return bufferevent_openssl_socket_new(
         l->base, -1, ssl, BUFFEREVENT_SSL_CONNECTING, BEV_OPT_CLOSE_ON_FREE);
 }
@@ -297,13 +310,15 @@ static void on_resolved(void *arg, const struct resolve_answer *a)
 static void on_timer(evutil_socket_t fd, short what, void *arg)
 {
     struct smpp_link *l = arg;
+    struct resolve_ask ask;
 
     (void)fd, (void)what;
     switch (l->state) {
     case WAITING:
         l->state = RESOLVING;
-        l->resolve = resolve_start(l->base, l->conf->smpp.host,
-                                   l->conf->smpp.port, on_resolved, l);
+        ask = (struct resolve_ask){l->conf->smpp.host, l->conf->smpp.port,
+                                   l->tries++};
+        l->resolve = resolve_start(l->base, &ask, on_resolved, l);
         break;
     case RESOLVING:
     case CONNECTING:

@@ -174,7 +174,8 @@ class Centre:
     """script: what is done with each submit_sm in turn: "ok", a status,
     "cut", "silent", or a function(link, sequence, submit, number)."""
 
-    def __init__(self, script=(), port=0):
+    def __init__(self, script=(), port=0, tls=None):
+        self.tls = tls  # an ssl.SSLContext
         self.script, self.submits, self.links = list(script), [], []
         self.seen, self.answered, self.bind_status = [], [], []
         self.bind_tlvs = tlv(0x0210, b"\x34")
@@ -197,6 +198,11 @@ class Centre:
                 return
             sock.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
             self.connects += 1
+            if self.tls:
+                try:
+                    sock = self.tls.wrap_socket(sock, server_side=True)
+                except OSError:
+                    continue
             self.connected_at.append(time.monotonic())
             threading.Thread(target=Link(self, sock).serve,
                              daemon=True).start()

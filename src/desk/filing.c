@@ -135,16 +135,6 @@ static void take_measure(const struct config *conf,
     r->seen = r->drop_m > 0 ? SEEP_DROP : SEEP_YIELD;
 }
 
-/* The mould of the pot, else of its batch. */
-static int pot_mould(struct taking *t, const struct ledger_batch *batch,
-                     const struct seep_pot **out)
-{
-    const char *name = t->pot.mould[0] ? t->pot.mould : batch->mould;
-
-    *out = desk_mould(t->d, name);
-    return 0;
-}
-
 static bool said_scrubbed(const struct taking *t)
 {
     for (size_t i = 0; i < t->m.n_obs; i++) {
@@ -181,10 +171,9 @@ static int judge(struct taking *t)
 /* 0, or KW_EINVAL for a measure that cannot be. */
 static int solve_flow(struct taking *t)
 {
-    struct ledger_batch batch = {.test_max_l = NAN};
-    const struct seep_pot *mould;
+    const char *own = t->pot.mould, *batch = t->pot.batch_mould;
+    const struct seep_pot *mould = desk_mould(t->d, own[0] ? own : batch);
     struct seep_reading r = {.water_degc = 0};
-    int err;
 
     for (size_t i = 0; i < t->m.n_obs && !t->has_flow; i++) {
         if (measured(&t->m.obs[i])) {
@@ -195,11 +184,6 @@ static int solve_flow(struct taking *t)
     if (!t->has_flow)
         return t->pot.key != 0 && said_scrubbed(t) ? begin_life(t) : 0;
     t->has_flow = false;
-    if (t->pot.batch_id != 0 &&
-        (err = ledger_batch_get(t->lg, t->pot.batch_id, &batch)) < 0 &&
-        err != KW_ENOENT)
-        return err;
-    pot_mould(t, &batch, &mould);
     take_measure(t->d->conf, &t->measured, &r);
     r.water_degc = t->water_degc =
         desk_water_degc(t->d, t->lg, t->pot.place_id, t->at_s);

@@ -5,7 +5,6 @@
 #include "desk/flow.h"
 #include "watch/seep.h"
 
-#define TAKING_POTS      8
 #define DESK_ASK_KEEPS_S (72 * 3600) /* what was asked is remembered so long */
 
 #define FLOOD_PHONES      1024 /* remembered, one for each hash */

@@ -36,27 +36,26 @@ static int canonical_of(int64_t key, char dst[SERIAL_CAP])
 
 static int know_sender(struct taking *t)
 {
-    int64_t keys[TAKING_POTS];
+    struct due_home then;
     char number[LEDGER_PHONE_CAP];
     int err, n;
 
     desk_number(t->d->conf, t->in->from, number, sizeof(number));
     if ((err = ledger_phone_take(t->lg, number, &t->phone)) < 0)
         return err;
-    err = ledger_home_of_phone(t->lg, t->phone.id, &t->home);
-    if (err == KW_ENOENT)
-        memset(&t->home, 0, sizeof(t->home));
-    else if (err < 0)
+    if ((err = due_home_then(t->lg, t->phone.id, t->at_s, &then)) < 0)
         return err;
-    n = due_pots_then(t->lg, t->phone.id, t->at_s, keys, TAKING_POTS);
-    if (n == 0 && !t->in->quiet) /* a hand-over dated ahead */
-        n = ledger_pots_of_phone(t->lg, t->phone.id, keys, TAKING_POTS);
+    t->home = then.home;
+    n = then.n_keys;
+    if (n == 0 && t->home.id != 0 && !t->in->quiet) /* handed over ahead */
+        n = ledger_pots_of_phone(t->lg, t->phone.id, then.keys,
+                                 KW_COUNT(then.keys));
     if (n < 0)
         return n;
     t->n_pots = n;
-    if (n > 0 && canonical_of(keys[0], t->own) < 0)
+    if (n > 0 && canonical_of(then.keys[0], t->own) < 0)
         t->own[0] = '\0';
-    if (n > 1 && canonical_of(keys[1], t->own_too) < 0)
+    if (n > 1 && canonical_of(then.keys[1], t->own_too) < 0)
         t->own_too[0] = '\0';
     return 0;
 }

@@ -47,26 +47,44 @@ int due_where_was(struct ledger *lg, int64_t pot_key, int64_t at_s,
     return 0;
 }
 
-int due_pots_then(struct ledger *lg, int64_t phone_id, int64_t at_s,
-                  int64_t *keys, int most)
+static void take_home(struct query *q, struct ledger_home *h)
+{
+    h->id = query_get_i64(q, 0);
+    query_copy(q, 1, h->code, sizeof(h->code));
+    h->place_id = query_get_i64(q, 2);
+    h->phone_id = query_get_i64(q, 3);
+    query_copy(q, 4, h->lang, sizeof(h->lang));
+    h->people = (int)query_get_i64(q, 5);
+    h->consent = (int)query_get_i64(q, 6);
+}
+
+/* One statement, in the order of the indices: each text begins with it. */
+int due_home_then(struct ledger *lg, int64_t phone_id, int64_t at_s,
+                  struct due_home *out)
 {
     struct query q;
-    int n = 0, err;
+    int err;
 
+    memset(out, 0, sizeof(*out));
     query_open(&q, lg,
-               "SELECT v.pot_key FROM homes h "
-               "JOIN handovers v ON v.home_id = h.id WHERE h.phone_id = $1 "
+               "SELECT h.id, h.code, h.place_id, h.phone_id, h.lang, "
+               "h.people, h.consent, v.pot_key FROM homes h "
+               "LEFT JOIN handovers v ON v.home_id = h.id "
                "AND v.given_s <= $2 AND (v.ended_s IS NULL OR v.ended_s > $2) "
-               "ORDER BY v.pot_key");
+               "WHERE h.phone_id = $1 ORDER BY h.id, v.id");
     query_i64(&q, phone_id);
     query_i64(&q, at_s);
     while ((err = query_next(&q)) == 1) {
-        if (n < most)
-            keys[n] = query_get_i64(&q, 0);
-        n++;
+        if (out->home.id == 0)
+            take_home(&q, &out->home);
+        if (query_is_null(&q, 7))
+            continue;
+        if (out->n_keys < (int)KW_COUNT(out->keys))
+            out->keys[out->n_keys] = query_get_i64(&q, 7);
+        out->n_keys++;
     }
     query_close(&q);
-    return err < 0 ? err : n;
+    return err;
 }
 
 /* ---- lists of pots ---- */

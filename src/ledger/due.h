@@ -17,9 +17,13 @@ struct due_where {
 /* KW_ENOENT when it was in no home. */
 int due_where_was(struct ledger *lg, int64_t pot_key, int64_t at_s,
                   struct due_where *out);
-/* Pots that were in the homes of that phone then; as ledger_pots_of_phone. */
-int due_pots_then(struct ledger *lg, int64_t phone_id, int64_t at_s,
-                  int64_t *keys, int most);
+struct due_home {
+    struct ledger_home home; /* the phone's first; id 0 none */
+    int64_t keys[8];         /* pots then in its homes, longest there first */
+    int n_keys;              /* as many as there were */
+};
+int due_home_then(struct ledger *lg, int64_t phone_id, int64_t at_s,
+                  struct due_home *out);
 
 struct due_period {
     int64_t from_s, to_s;     /* [from, to) */

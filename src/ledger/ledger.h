@@ -98,7 +98,8 @@ struct ledger_pot {
     int64_t key; /* serial_key() */
     char serial[LEDGER_SERIAL_CAP];
     int64_t batch_id;
-    char mould[LEDGER_NAME_CAP]; /* "" the default */
+    char mould[LEDGER_NAME_CAP]; /* "" that of its batch: */
+    char batch_mould[LEDGER_NAME_CAP]; /* read only; "" the default */
     double test_l;      /* first hour at 25 degC of its own test, NaN none */
     int64_t failed_s;   /* first report of crack, leak or broken; 0 none */
     bool scrapped;

@@ -26,8 +26,9 @@ int ledger_pot_get(struct ledger *lg, int64_t key, struct ledger_pot *p)
                "SELECT p.serial, p.batch_id, p.mould, p.test_l, p.failed_s, "
                "p.scrapped, p.home_id, h.phone_id, h.place_id, p.given_s, "
                "p.handover_id, p.last_flow_l, p.last_flow_log_se, "
-               "p.last_flow_s, p.low_before, p.last_low_s, p.last_scrub_s "
-               "FROM pots p LEFT JOIN homes h ON h.id = p.home_id "
+               "p.last_flow_s, p.low_before, p.last_low_s, p.last_scrub_s, "
+               "b.mould FROM pots p JOIN batches b ON b.id = p.batch_id "
+               "LEFT JOIN homes h ON h.id = p.home_id "
                "WHERE p.key = $1");
     query_i64(&q, key);
     err = query_one(&q);
@@ -49,6 +50,7 @@ int ledger_pot_get(struct ledger *lg, int64_t key, struct ledger_pot *p)
         p->handover_id = query_get_i64(&q, 10);
     }
     read_flow(&q, p);
+    query_copy(&q, 17, p->batch_mould, sizeof(p->batch_mould));
     query_close(&q);
     return 0;
 }

@@ -16,6 +16,7 @@
 #include "base/clock.h"
 #include "base/file.h"
 #include "desk/desk.h"
+#include "ledger/due.h"
 
 #include <errno.h>
 #include <fcntl.h>
@@ -158,7 +159,7 @@ static int put_answer(struct ledger *lg, const struct ledger_text_in *t,
 static int ledger_text(struct ledger *lg, const struct world_text *s)
 {
     struct ledger_phone phone;
-    struct ledger_home home;
+    struct due_home then;
     struct ledger_pot pot;
     struct ledger_batch batch;
     double degc;
@@ -169,16 +170,14 @@ static int ledger_text(struct ledger *lg, const struct world_text *s)
                                .len = strlen(s->text)};
     struct ledger_reading reading = {
         .outcome = "filed", .lang = "en", .pot_key = s->key};
-    int64_t keys[4];
     int err;
 
     if ((err = ledger_phone_take(lg, s->from, &phone)) < 0)
         return err;
     t.phone_id = phone.id;
-    if ((err = ledger_home_of_phone(lg, phone.id, &home)) < 0 ||
-        (err = ledger_pots_of_phone(lg, phone.id, keys, 4)) < 0 ||
+    if ((err = due_home_then(lg, phone.id, t.at_s, &then)) < 0 ||
         (err = ledger_text_in_put(lg, &t)) < 0 ||
-        (err = ledger_place_water(lg, home.place_id, 3, &degc)) < 0 ||
+        (err = ledger_place_water(lg, then.home.place_id, 3, &degc)) < 0 ||
         (err = ledger_pot_get(lg, s->key, &pot)) < 0 ||
         (err = ledger_batch_get(lg, pot.batch_id, &batch)) < 0 ||
         (err = put_report(lg, s, &t, &pot)) < 0 ||

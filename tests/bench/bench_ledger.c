@@ -8,6 +8,7 @@
  *       in one commit
  * Usage: bench_ledger [--short]
  */
+#include "ledger/due.h"
 #include "ledger/engine.h"
 #include "ledger/writer.h"
 
@@ -347,27 +348,25 @@ static int file_text(struct ledger *lg, void *arg)
                            .priority = LEDGER_PRIORITY_REPLY,
                            .body = REPLY};
     struct ledger_phone phone;
-    struct ledger_home home;
+    struct due_home then;
     struct ledger_pot pot;
     struct ledger_batch batch;
     double degc;
     char number[24];
-    int64_t keys[2];
 
     snprintf(number, sizeof(number), "+%" PRId64, t->phone_id);
     must(ledger_phone_take(lg, number, &phone), "the phone");
-    must(ledger_home_of_phone(lg, phone.id, &home), "its home");
-    must(ledger_pots_of_phone(lg, phone.id, keys, 2), "its pots");
+    must(due_home_then(lg, phone.id, t->at_s, &then), "its home and pots");
     in.phone_id = phone.id;
     must(ledger_text_in_put(lg, &in), "the text");
     must(ledger_pot_get(lg, t->pot_key, &pot), "the pot");
     must(ledger_batch_get(lg, pot.batch_id, &batch), "the batch");
-    must(ledger_place_water(lg, home.place_id, 3, &degc), "the water");
+    must(ledger_place_water(lg, then.home.place_id, 3, &degc), "the water");
     r.text_id = in.id;
     r.phone_id = phone.id;
     r.pot_key = t->pot_key;
-    r.home_id = home.id;
-    r.place_id = home.place_id;
+    r.home_id = then.home.id;
+    r.place_id = then.home.place_id;
     must(ledger_report_put(lg, &r, &obs, 1), "the report");
     o.phone_id = phone.id;
     o.text_id = in.id;

@@ -373,6 +373,54 @@ static void say_stop(const char *word, size_t len)
     ck_assert_uint_gt(strlen(got.body), 20);
 }
 
+START_TEST(language_is_named_when_asked)
+{
+    SAYS(text(ANA, "language"), "en es");
+    SAYS(text(ANA, "es"), "Espa\xc3\xb1ol");
+    SAYS(text(ANA, "crack"), "NO beba");
+    SAYS(text(ANA, "language"), "en es");
+    SAYS(text(ANA, "leak"), "NO beba");
+    SAYS(text(ANA, "slow 4f"), "horas"); /* what is open on a pot stays so */
+    SAYS(text(ANA, "language"), "en es");
+    SAYS(text(ANA, "10h"), "NO beba");
+}
+END_TEST
+
+/* A crack does not heal: nothing said later makes its water good. */
+START_TEST(failed_pot_is_never_well)
+{
+    static const char *const later[] = {
+        "good",       "washed",          "slow",
+        "fast",       "slow got 2l 1h",  "slow 1f 10h",
+        "fast 1l 1h", "washed and good", "part lid"};
+
+    text(ANA, "%s crack", serials[0]);
+    for (size_t i = 0; i < KW_COUNT(later); i++) {
+        now_s += 8 * CLOCK_DAY_S;
+        SAYS(text(ANA, "%s %s", serials[0], later[i]), "do NOT");
+        ck_assert_int_eq(got.outcome, READER_FILED);
+    }
+    SAYS(text(ANA, "%s ill blood", serials[0]), "do NOT drink");
+    SAYS(text(ANA, "%s crack good", serials[0]), "do not drink");
+    SAYS(text(BINTA, "%s good", serials[1]), "is well");
+}
+END_TEST
+
+/* It may be a slip; left alone it could be a crack. */
+START_TEST(lone_letter_is_asked_about)
+{
+    SAYS(text(ANA, "c"), "do not drink");
+    ck_assert_int_eq(got.outcome, READER_ASKED);
+    ck_assert_int_eq(rows("reports"), 0);
+    SAYS(text(ANA, "crack"), "do NOT drink");
+    ck_assert_int_eq(rows("reports"), 1);
+    SAYS(text(ANA, "lid"), "What is wrong");
+    SAYS(text(ANA, "%s c", serials[0]), "do NOT drink");
+    ck_assert_int_eq(got.outcome, READER_FILED);
+    SAYS(text(NOBODY, "c"), "water filter pots"); /* no pot: talk */
+}
+END_TEST
+
 /* Every word for it that stands in the words files, in every language. */
 START_TEST(stop_in_every_language)
 {
@@ -559,6 +607,9 @@ static void add_tests(TCase *t)
                                   flow_of_a_known_pot,
                                   too_fast_is_told,
                                   language_of_the_answer,
+                                  language_is_named_when_asked,
+                                  failed_pot_is_never_well,
+                                  lone_letter_is_asked_about,
                                   stop_is_honoured,
                                   stop_in_every_language,
                                   stopped_phone_is_not_reminded,

@@ -73,12 +73,44 @@ START_TEST(field_worker_hands_over)
     ck_assert_int_eq(rows("homes"), 3);
     SAYS(text("+99970077777", "leak"), "do NOT drink");
     SAYS(text(FIELD, "list"), "1 to see");
-    SAYS(text(FIELD, "swapped %s %s", serials[0], serials[3]), "stands where");
-    SAYS(text(ANA, "%s good", serials[3]), "still do NOT drink");
+    SAYS(text(FIELD, "swapped %s %s", serials[0], serials[3]), "give another");
+    SAYS(text(FIELD, "gave %s +99970077778 Lunde", serials[3]), "give another");
+    SAYS(text(FIELD, "swapped %s %s", serials[0], serials[1]), "stands where");
+    SAYS(text(ANA, "%s good", serials[1]), "is well");
     SAYS(text(ANA, "%s good", serials[0]), "Not filed yet");
     SAYS(text(FIELD, "gave %s +99970077777 Garo", serials[0]), "is not known");
     SAYS(text(FIELD, "gave %s +99970077777 Lunde", serials[4]),
          "Not filed yet");
+}
+END_TEST
+
+/* A slip in a command is told, each time, and what could be written. */
+START_TEST(worker_is_not_left_without_a_word)
+{
+    SAYS(text(CHIEF, "seen"), "closed 3");
+    SAYS(text(CHIEF, "seen the alert"), "closed 3");
+    SAYS(text(FIELD, "gave"), "gave POT PHONE PLACE");
+    SAYS(text(FIELD, "visit"), "gave POT PHONE PLACE");
+    SAYS(text(FIELD, "help"), "gave POT PHONE PLACE");
+    SAYS(text(FIELD, "moved %s nowhere", serials[0]), "moved POT PLACE");
+    SAYS(text(ANA, "help"), "crack leak");
+    text(ANA, "crack");
+    SAYS(text(CHIEF, "why %s", serials[0]), "failed 2026-");
+}
+END_TEST
+
+START_TEST(danger_alert_names_all_signs)
+{
+    struct ledger_alert a;
+
+    text(ANA, "ill blood");
+    text(ANA, "ill dead");
+    text(ANA, "child cannot drink");
+    ck_assert_int_eq(ledger_alert_get(lg, 1, &a), 0);
+    SAYS(a.words, "blood");
+    SAYS(a.words, "very weak");
+    SAYS(a.words, "dead");
+    ck_assert_int_eq(rows("alerts"), 1);
 }
 END_TEST
 
@@ -291,6 +323,8 @@ static void add_tests(TCase *t)
                                   recall_tells_every_home_after_yes,
                                   field_worker_hands_over,
                                   field_worker_visits,
+                                  worker_is_not_left_without_a_word,
+                                  danger_alert_names_all_signs,
                                   breakage_of_a_batch_alerts_once,
                                   few_breakages_do_not_alert,
                                   digest_once_a_day,

@@ -60,7 +60,7 @@ struct reading {
     struct desk *desk;
     const struct reader *reader;
     struct reader_scratch *scratch;
-    const char *clinic;
+    const char *clinic, *lang; /* both of the programme */
     struct kw_buf reply;
 };
 
@@ -142,7 +142,8 @@ static const char *reply_text(struct reading *r, const struct reader_meaning *m,
     if (tag == NULL || tag[0] == '\0')
         tag = m->lang;
     reply_for_meaning(desk_replies(r->desk), desk_layout(r->desk), m, tag,
-                      r->clinic, -1, &r->reply);
+                      strcmp(tag, r->lang) == 0 ? r->clinic : NULL, -1,
+                      &r->reply);
     return kw_buf_text(&r->reply);
 }
 
@@ -394,6 +395,7 @@ static int run(int argc, char **argv)
     r.reader = desk_reader(r.desk);
     r.scratch = reader_scratch_new(r.reader);
     r.clinic = conf->clinic;
+    r.lang = conf->lang;
     kw_buf_init(&r.reply, 4096);
     if ((code = check_arguments(&r)) == COMMAND_OK)
         code = read_lines(&r);

@@ -284,7 +284,7 @@ static int filed_danger(struct answer *a)
     int err;
 
     a->kinds &= ~KIND(ILL);
-    if (unsafe(a)) {
+    if (unsafe(a) || a->c->failed) {
         if ((err = write_key(a, "danger-short")) < 0)
             return err;
         a->kinds &= ~(KINDS_UNSAFE | KIND(FAST));
@@ -385,10 +385,10 @@ static int asked(struct answer *a, bool question_only)
     a->slots.words = kw_buf_text(&words);
     if (question_only || a->m->danger == 0) {
         err = write_key(a, key);
-        if (err == 0 && !question_only && unsafe(a))
+        if (err == 0 && !question_only && (unsafe(a) || a->m->unsafe_said))
             add_key(a, "till-then");
     } else if ((err = write_key(a, "danger-short")) == 0) {
-        if (unsafe(a))
+        if (unsafe(a) || a->m->unsafe_said)
             add_key(a, "till-then");
         if (add_key(a, key) < 0)
             add_key(a, "too-asked");
@@ -420,7 +420,7 @@ static int command(struct answer *a)
 {
     switch (a->m->command) {
     case READER_HELP:
-        return write_key(a, "help");
+        return write_key(a, a->c->works ? "help-work" : "help");
     case READER_STOP:
         return write_key(a, "stopped");
     case READER_START:
@@ -461,7 +461,7 @@ int reply_for_case(const struct replies *r, const struct reply_case *c,
 
     begin(&a, r, c, out);
     if (c->ask == NULL && a.m->command == READER_HELP && a.m->danger == 0)
-        return write_key(&a, "help");
+        return command(&a);
     if (c->ask != NULL || a.m->outcome == READER_ASKED)
         return asked(&a, false);
     if (a.m->n_obs > 0 && a.m->outcome == READER_FILED)
@@ -470,7 +470,7 @@ int reply_for_case(const struct replies *r, const struct reply_case *c,
         return write_key(&a, a.m->danger == READER_DEAD ? "death" : "danger");
     if (a.m->command != READER_NO_COMMAND)
         return command(&a);
-    return write_key(&a, "how-to");
+    return write_key(&a, c->works ? "help-work" : "how-to");
 }
 
 int reply_question(const struct replies *r, const struct reply_case *c,

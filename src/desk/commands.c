@@ -26,7 +26,7 @@ int commands_say(struct taking *t, const char *key,
 static int language(struct taking *t)
 {
     if (!replies_has_lang(t->d->replies, t->m.word))
-        return 0; /* the answer lists what there is */
+        return dialogue_ask_language(t); /* the answer lists what there is */
     kw_copy(t->phone.lang, sizeof(t->phone.lang), t->m.word, strlen(t->m.word));
     return kw_copy(t->lang, sizeof(t->lang), t->m.word, strlen(t->m.word));
 }
@@ -144,6 +144,20 @@ static int why_batch(struct taking *t, const struct ledger_batch *b)
     return err;
 }
 
+/* "failed 2026-03-01" */
+static int failed_on(struct taking *t, const char *day, char *dst, size_t cap)
+{
+    struct kw_buf word;
+    int err;
+
+    kw_buf_init(&word, 120);
+    err = reply_write(t->d->replies, t->lang, "word-failed",
+                      &(struct reply_slots){0}, &word);
+    snprintf(dst, cap, "%s %s", kw_buf_text(&word), day);
+    kw_buf_release(&word);
+    return err;
+}
+
 static int why_pot(struct taking *t)
 {
     struct ledger_batch batch = {.code = ""};
@@ -160,7 +174,8 @@ static int why_pot(struct taking *t)
         return err;
     if (t->pot.failed_s != 0) {
         clock_format_day(t->pot.failed_s, day, sizeof(day));
-        snprintf(line, sizeof(line), "X %s", day);
+        if ((err = failed_on(t, day, line, sizeof(line))) < 0)
+            return err;
     } else if (isfinite(t->pot.last_flow_l) && t->pot.last_flow_s != 0) {
         clock_format_day(t->pot.last_flow_s, day, sizeof(day));
         snprintf(line, sizeof(line), "%.2f L/h %s", t->pot.last_flow_l, day);

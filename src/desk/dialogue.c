@@ -113,6 +113,29 @@ static bool has_report(const struct reader_meaning *m)
     return m->outcome == READER_FILED && m->n_obs > 0;
 }
 
+/* "es" alone, when the languages were asked for: read as "language es". */
+static int language_said(struct taking *t, const struct reader_hint *hint)
+{
+    struct reader_meaning said;
+    struct kw_buf text;
+    bool named;
+
+    if (t->m.command != READER_NO_COMMAND || t->in->len > NEXT_MOST)
+        return 0;
+    kw_buf_init(&text, READER_TEXT_MOST);
+    kw_buf_puts(&text, "language ");
+    kw_buf_put(&text, t->in->text, t->in->len);
+    reader_read(t->d->reader, t->d->scratch, kw_buf_text(&text), text.len, hint,
+                &said);
+    named = text.err == 0 && said.command == READER_LANGUAGE &&
+            replies_has_lang(t->d->replies, said.word);
+    kw_buf_release(&text);
+    if (!named)
+        return 0;
+    t->m = said;
+    return asking_forget(t->lg, t->phone.id);
+}
+
 static int answer(struct taking *t, const struct asking *a,
                   const struct reader_hint *hint)
 {
@@ -121,6 +144,8 @@ static int answer(struct taking *t, const struct asking *a,
 
     if (has_report(&t->m))
         return 0;
+    if (strcmp(a->why, "language") == 0)
+        return language_said(t, hint);
     if (yes_no && t->m.command == READER_YES)
         return yes_said(t, a, hint);
     if (yes_no && t->m.command == READER_NO)
@@ -158,4 +183,17 @@ int dialogue_after(struct taking *t)
     kw_copy(a.why, sizeof(a.why), why, strlen(why));
     kw_copy(a.about, sizeof(a.about), t->m.serial, strlen(t->m.serial));
     return asking_put(t->lg, &a);
+}
+
+int dialogue_ask_language(struct taking *t)
+{
+    struct asking a = {.phone_id = t->phone.id,
+                       .text_id = t->text_id,
+                       .at_s = t->at_s,
+                       .why = "language"};
+    struct asking open = {.body = NULL};
+    int err = asking_get(t->lg, t->phone.id, t->at_s - DESK_ASK_KEEPS_S, &open);
+
+    kw_free(open.body);
+    return err == KW_ENOENT ? asking_put(t->lg, &a) : err;
 }

@@ -156,6 +156,18 @@ static int place_named(struct taking *t, struct ledger_place *place)
     return said < 0 ? said : KW_ENOENT;
 }
 
+/* Says so when the pot must not come into a home. */
+static int refuse_failed(struct taking *t, const struct ledger_pot *pot)
+{
+    char serial[SERIAL_CAP + 4];
+
+    if (pot->failed_s == 0)
+        return 0;
+    shown(t, pot->serial, serial, sizeof(serial));
+    return commands_say(t, "gave-failed",
+                        &(struct reply_slots){.serial = serial});
+}
+
 /* The pot named in the text may be handed on; else asks. */
 static bool pot_is_known(struct taking *t)
 {
@@ -180,6 +192,8 @@ static int gave(struct taking *t)
         return t->ask ? 0
                       : commands_say(t, "gave-what",
                                      &(struct reply_slots){.serial = serial});
+    if ((err = refuse_failed(t, &t->pot)) < 0 || t->said)
+        return err;
     err = place_named(t, &place);
     if (err < 0)
         return err == KW_ENOENT ? 0 : err;
@@ -224,7 +238,9 @@ static int swapped(struct taking *t)
         return t->ask ? 0 : commands_say(t, "swapped-what", NULL);
     err = ledger_pot_get(t->lg, key, &fresh);
     if (err == 0 && !fresh.scrapped)
-        return swap(t, &fresh);
+        return (err = refuse_failed(t, &fresh)) < 0 || t->said
+                   ? err
+                   : swap(t, &fresh);
     if (err < 0 && err != KW_ENOENT)
         return err;
     shown(t, t->m.serial_other, other, sizeof(other));
@@ -245,7 +261,7 @@ static int moved(struct taking *t)
     shown(t, t->m.serial, serial, sizeof(serial));
     if (!pot_is_known(t) || t->m.word[0] == '\0' || t->pot.home_id == 0)
         return t->ask ? 0
-                      : commands_say(t, "gave-what",
+                      : commands_say(t, "moved-what",
                                      &(struct reply_slots){.serial = serial});
     err = place_named(t, &place);
     if (err < 0)
@@ -303,6 +319,8 @@ static int visit(struct taking *t)
     shown(t, t->m.serial, serial, sizeof(serial));
     if (!pot_is_known(t) && t->ask)
         return 0;
+    if (t->m.serial[0] == '\0')
+        return commands_say(t, "help-work", NULL); /* nothing was noted */
     return commands_say(t, "noted", &(struct reply_slots){.serial = serial});
 }
 

@@ -119,4 +119,6 @@ int commands_say(struct taking *t, const char *key,
 /* dialogue.c: what was asked before and is completed now. */
 int dialogue_before(struct taking *t, const struct reader_hint *hint);
 int dialogue_after(struct taking *t);
+/* "Which language?" stands open unless a question on a report does. */
+int dialogue_ask_language(struct taking *t);
 #endif

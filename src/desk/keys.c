@@ -60,6 +60,7 @@ const struct slot_def slot_defs[SLOTS] = {
 const struct key_def key_defs[] = {
     /* Words. The clinic's is used when the configuration names none. */
     WORD("word-clinic", 24),
+    WORD("word-failed", 16),
     WORD("kind-crack", 16),
     WORD("kind-leak", 16),
     WORD("kind-broken", 16),
@@ -135,6 +136,7 @@ const struct key_def key_defs[] = {
     {"noted", ROOM_REPLY, B(SERIAL), 0, 0},
 
     /* To those who work. */
+    {"help-work", ROOM_REPLY, 0, 0, 0},
     {"not-yours", ROOM_REPLY, 0, 0, 0},
     {"seen", ROOM_REPLY, B(ALERT), B(ALERT), 0},
     {"closed", ROOM_REPLY, B(ALERT), B(ALERT), 0},
@@ -164,6 +166,8 @@ const struct key_def key_defs[] = {
     {"gave-done", ROOM_REPLY, B(SERIAL) | B(PLACE) | B(PHONE),
      B(SERIAL) | B(PLACE), 0},
     {"gave-what", ROOM_REPLY, B(SERIAL), 0, 0},
+    {"gave-failed", ROOM_REPLY, B(SERIAL), B(SERIAL), 0},
+    {"moved-what", ROOM_REPLY, B(SERIAL), 0, 0},
     {"no-place", ROOM_REPLY, B(PLACE), 0, 0},
     {"swapped-done", ROOM_REPLY, B(SERIAL) | B(OTHER), B(SERIAL) | B(OTHER), 0},
     {"swapped-what", ROOM_REPLY, B(SERIAL) | B(OTHER), 0, 0},

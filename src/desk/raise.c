@@ -206,6 +206,20 @@ static void danger_subject(struct taking *t, struct ledger_alert *a,
     }
 }
 
+/* All signs of the alert that stands already, and those told now. */
+static int signs_so_far(struct taking *t, const struct ledger_alert *a,
+                        unsigned *signs)
+{
+    struct ledger_alert stands = {.signs = 0};
+    int64_t id;
+    int err = ledger_alert_standing(t->lg, a, &id);
+
+    if (err == 0)
+        err = ledger_alert_get(t->lg, id, &stands);
+    *signs = a->signs | stands.signs;
+    return err == KW_ENOENT ? 0 : err;
+}
+
 int raise_danger(struct taking *t)
 {
     struct ledger_alert a = {.kind = LEDGER_ALERT_DANGER, .signs = t->m.danger};
@@ -213,14 +227,16 @@ int raise_danger(struct taking *t)
     struct raise r;
     struct kw_buf seen;
     int64_t place_id;
+    unsigned signs;
     bool fresh;
     int err;
 
     danger_subject(t, &a, &place_id);
-    if ((err = know_about(t, place_id, &about)) < 0)
+    if ((err = know_about(t, place_id, &about)) < 0 ||
+        (err = signs_so_far(t, &a, &signs)) < 0)
         return err;
     kw_buf_init(&seen, 256);
-    reply_signs(t->d->replies, t->d->conf->lang, t->m.danger, &seen);
+    reply_signs(t->d->replies, t->d->conf->lang, signs, &seen);
     write_words(&a, &about, kw_buf_text(&seen));
     kw_buf_release(&seen);
     begin(&r, t, "alert-danger", &about);

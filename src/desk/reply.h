@@ -90,6 +90,7 @@ struct reply_case {
     const char *own_too; /* a second pot of the sender, or NULL */
     bool failed;         /* the pot was reported crack, leak or broken before */
     const char *ask;     /* key of the desk's own question, or NULL */
+    bool works;          /* a field worker, workshop or coordinator */
 };
 int reply_for_case(const struct replies *r, const struct reply_case *c,
                    struct kw_buf *out);

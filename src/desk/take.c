@@ -119,9 +119,12 @@ bool taking_asks(const struct taking *t)
 /* Short codes and names send adverts; to answer those is money for nothing. */
 static bool chat_is_answered(struct taking *t)
 {
-    if (t->phone.stopped || t->phone.id < 0 ||
-        (t->phone.last_chat_reply_s != 0 &&
-         t->at_s - t->phone.last_chat_reply_s < CLOCK_DAY_S))
+    if (t->phone.stopped || t->phone.id < 0)
+        return false;
+    if (taking_works(t))
+        return true; /* a slip in a command is not left without a word */
+    if (t->phone.last_chat_reply_s != 0 &&
+        t->at_s - t->phone.last_chat_reply_s < CLOCK_DAY_S)
         return false;
     t->phone.last_chat_reply_s = t->at_s;
     return true;
@@ -144,7 +147,8 @@ static int write_reply(struct taking *t)
                            .own = t->own[0] ? t->own : NULL,
                            .own_too = t->own_too[0] ? t->own_too : NULL,
                            .failed = t->pot.failed_s != 0 && !taking_works(t),
-                           .ask = t->ask};
+                           .ask = t->ask,
+                           .works = taking_works(t)};
     bool chat = t->m.outcome == READER_NOT_REPORT && !taking_asks(t) &&
                 t->m.danger == 0 &&
                 (t->m.command == READER_NO_COMMAND ||

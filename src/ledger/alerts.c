@@ -52,9 +52,8 @@ int ledger_alert_get(struct ledger *lg, int64_t id, struct ledger_alert *out)
     return 0;
 }
 
-/* The alert of that kind and subject that is not closed. */
-static int standing(struct ledger *lg, const struct ledger_alert *a,
-                    int64_t *id)
+int ledger_alert_standing(struct ledger *lg, const struct ledger_alert *a,
+                          int64_t *id)
 {
     struct query q;
 
@@ -147,7 +146,7 @@ int ledger_alert_raise(struct ledger *lg, struct ledger_alert *a,
 
     if (a->changed_s == 0)
         a->changed_s = a->opened_s;
-    err = standing(lg, a, &a->id);
+    err = ledger_alert_standing(lg, a, &a->id);
     *fresh = err == KW_ENOENT;
     if (*fresh)
         err = open_new(lg, a);

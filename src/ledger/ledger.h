@@ -297,6 +297,9 @@ struct ledger_alert {
  */
 int ledger_alert_raise(struct ledger *lg, struct ledger_alert *a,
                        int64_t report_id, int64_t text_id, bool *fresh);
+/* The one of that kind, on and subject_id that is not closed; KW_ENOENT. */
+int ledger_alert_standing(struct ledger *lg, const struct ledger_alert *a,
+                          int64_t *id);
 int ledger_alert_get(struct ledger *lg, int64_t id, struct ledger_alert *out);
 /* seen or closed; KW_EDUP when it was already so. */
 int ledger_alert_mark(struct ledger *lg, int64_t id,

@@ -220,6 +220,9 @@ static bool settle_contraries(struct deciding *d)
         out |= (d->g->kinds & bad) | 1u << READER_FINE;
     if (has(d, READER_SLOW) && has(d, READER_FAST))
         out |= 1u << READER_SLOW | 1u << READER_FAST;
+    d->out->unsafe_said =
+        (out & (1u << READER_CRACK | 1u << READER_LEAK | 1u << READER_BROKEN |
+                1u << READER_FAST)) != 0;
     drop(d, out);
     return out != 0;
 }
@@ -369,6 +372,32 @@ static bool is_report_bare(const struct deciding *d)
     return false;
 }
 
+/* "c", "s" or "filter" and nothing else from a phone with one pot: it may be a
+ * slip, so it is asked about; left alone it could be a crack that nobody hears
+ * of. */
+static bool is_lone(const struct deciding *d)
+{
+    const unsigned asked = 1u << READER_CRACK | 1u << READER_LEAK |
+                           1u << READER_BROKEN | 1u << READER_SLOW |
+                           1u << READER_FAST | 1u << READER_ILL |
+                           1u << READER_SCRUBBED | 1u << READER_PART;
+
+    return d->tally.words == 1 && d->n_serials == 0 && d->wrong == NULL &&
+           d->m->hint->pot != NULL &&
+           (d->tally.pot > 0 || (d->g->letter && (d->g->kinds & asked)));
+}
+
+/* "gave 0214-073-18 +99970012345 Lunde": an order but for its wrong digit. */
+static bool is_handing_over(const struct deciding *d)
+{
+    const struct cut_token *first = &d->m->cut->tokens[1];
+
+    return d->m->cut->n > 3 &&
+           (may_be(d, first, CONCEPT_GAVE) || may_be(d, first, CONCEPT_MOVED) ||
+            may_be(d, first, CONCEPT_SWAPPED)) &&
+           d->m->cut->tokens[2].octet == CONCEPT_WRONG;
+}
+
 static bool is_report(const struct deciding *d)
 {
     const struct tally *y = &d->tally;
@@ -389,7 +418,7 @@ static bool is_report(const struct deciding *d)
             return false;
         if (g->n_obs > 0 || g->trouble)
             return pot || y->unknown <= 2 || y->ours * 2 >= y->unknown;
-        return y->unknown == 0 && y->words <= 2;
+        return (y->unknown == 0 && y->words <= 2) || is_handing_over(d);
     }
     if (g->n_obs > 0)
         return is_report_bare(d);
@@ -474,7 +503,9 @@ void meaning_decide(const struct meaning_case *m, struct reader_meaning *out)
     contrary = settle_contraries(&d);
     measure = settle_measure(&d);
     out->outcome = READER_FILED;
-    if (!is_report(&d) && !contrary && out->danger == 0) {
+    if (is_lone(&d))
+        ask(out, READER_WHY_NO_TROUBLE);
+    else if (!is_report(&d) && !contrary && out->danger == 0) {
         out->outcome = READER_NOT_REPORT;
         return;
     }

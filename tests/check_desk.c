@@ -379,10 +379,10 @@ START_TEST(language_is_named_when_asked)
     SAYS(text(ANA, "es"), "Espa\xc3\xb1ol");
     SAYS(text(ANA, "crack"), "NO beba");
     SAYS(text(ANA, "language"), "en es");
-    SAYS(text(ANA, "leak"), "NO beba");
+    SAYS(text(ANA, "lento"), "SIN beber");
     SAYS(text(ANA, "slow 4f"), "horas"); /* what is open on a pot stays so */
     SAYS(text(ANA, "language"), "en es");
-    SAYS(text(ANA, "10h"), "NO beba");
+    SAYS(text(ANA, "10h"), "SIN beber");
 }
 END_TEST
 
@@ -397,7 +397,7 @@ START_TEST(failed_pot_is_never_well)
     text(ANA, "%s crack", serials[0]);
     for (size_t i = 0; i < KW_COUNT(later); i++) {
         now_s += 8 * CLOCK_DAY_S;
-        SAYS(text(ANA, "%s %s", serials[0], later[i]), "do NOT");
+        SAYS(text(ANA, "%s %s", serials[0], later[i]), "NOT");
         ck_assert_int_eq(got.outcome, READER_FILED);
     }
     SAYS(text(ANA, "%s ill blood", serials[0]), "do NOT drink");

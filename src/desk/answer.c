@@ -227,7 +227,7 @@ static int write_first(struct answer *a)
 {
     unsigned flow = KIND(SLOW) | KIND(FAST);
     /* Of these the answer would tell how to go on with the pot. */
-    unsigned at_rest = flow | KIND(FINE) | KIND(SCRUBBED);
+    unsigned at_rest = flow | KIND(FINE) | KIND(SCRUBBED) | KIND(PART);
     static const struct {
         unsigned kind;
         const char *key;

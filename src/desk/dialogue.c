@@ -192,8 +192,13 @@ int dialogue_ask_language(struct taking *t)
                        .at_s = t->at_s,
                        .why = "language"};
     struct asking open = {.body = NULL};
-    int err = asking_get(t->lg, t->phone.id, t->at_s - DESK_ASK_KEEPS_S, &open);
+    int err = asking_get(t->lg, t->phone.id, &open);
 
     kw_free(open.body);
-    return err == KW_ENOENT ? asking_put(t->lg, &a) : err;
+    if (err < 0 && err != KW_ENOENT)
+        return err;
+    if (err == 0 && open.at_s >= t->at_s - DESK_ASK_KEEPS_S &&
+        strcmp(open.why, "language") != 0)
+        return 0;
+    return asking_put(t->lg, &a);
 }

@@ -4,13 +4,16 @@ EXTRA_DIST += tests/vectors.h tests/peers tests/e2e/centre.py tests/e2e/smpp \
 if HAVE_CHECK
 check_PROGRAMS += tests/check_gsm7 tests/check_tpdu tests/check_segment \
 	tests/check_concat tests/check_smpp_pdu tests/check_smpp_session \
-	tests/check_modem tests/check_keep
+	tests/check_modem tests/check_keep tests/check_e164
 TESTS += tests/check_gsm7 tests/check_tpdu tests/check_segment \
 	tests/check_concat tests/check_smpp_pdu tests/check_smpp_session \
-	tests/check_modem tests/check_keep
+	tests/check_modem tests/check_keep tests/check_e164
 tests_check_modem_SOURCES = tests/check_modem.c tests/vectors.c
 tests_check_modem_CFLAGS = $(KW_CHECK_CFLAGS)
 tests_check_modem_LDADD = $(KW_CHECK_LIBS)
+tests_check_e164_SOURCES = tests/check_e164.c tests/vectors.c
+tests_check_e164_CFLAGS = $(KW_CHECK_CFLAGS)
+tests_check_e164_LDADD = $(KW_CHECK_LIBS)
 tests_check_keep_CFLAGS = $(KW_CHECK_CFLAGS)
 tests_check_keep_LDADD = $(KW_CHECK_LIBS)
 tests_check_smpp_pdu_SOURCES = tests/check_smpp_pdu.c tests/vectors.c

@@ -87,6 +87,9 @@ enum concept_class {
     X(BLOOD, "blood", CLASS_SIGN)                                              \
     X(SURE_BLOOD, "sure-blood", CLASS_SIGN)                                    \
     X(RICE, "ricewater", CLASS_SIGN)                                           \
+    X(RICE_GRAIN, "rice", CLASS_SMALL)                                         \
+    X(SUCKLE, "suckle", CLASS_SMALL)                                           \
+    X(IS_NOT, "is-not", CLASS_SMALL)                                           \
     X(DRY, "dry", CLASS_SIGN)                                                  \
     X(SURE_DRY, "sure-dry", CLASS_SIGN)                                        \
     X(DEAD, "dead", CLASS_SIGN)                                                \

@@ -40,6 +40,21 @@ static char letter_of(char digit)
     return digit == '3' ? 'e' : digit == '4' ? 'a' : as[digit - '0'];
 }
 
+/* "vidole3": a word with a number run on. */
+static bool is_word_and_number(const struct lexicon *lex, const char *s,
+                               size_t len)
+{
+    size_t n = 0;
+
+    while (n < len && !fold_is_digit(s[n]))
+        n++;
+    for (size_t i = n; i < len; i++) {
+        if (!fold_is_digit(s[i]))
+            return false;
+    }
+    return n >= 3 && lexicon_find(lex, s, n) != 0;
+}
+
 /* "rajad0": a digit among letters, when the word is then in a lexicon. */
 static bool mend_digits(struct cut *c, const struct lexicon *lex, size_t at,
                         size_t len)
@@ -56,7 +71,8 @@ static bool mend_digits(struct cut *c, const struct lexicon *lex, size_t at,
         digits += fold_is_digit(x);
         word[i] = fold_is_digit(x) ? letter_of(x) : x;
     }
-    if (digits > 2 || digits * 3 > len)
+    if (digits > 2 || digits * 3 > len ||
+        is_word_and_number(lex, c->fold.text + at, len))
         return false;
     w = lexicon_find(lex, word, len);
     if (w == 0)
@@ -166,20 +182,29 @@ static void link_atoms(struct cut *c, struct cut_atoms *a)
             x->flags |= CUT_GLUED;
         if (n > 0 && between[n - 1] == '+')
             x->flags |= CUT_PLUS;
+        if (n > 1 && between[n - 1] == '-' && between[n - 2] == ' ')
+            x->flags |= CUT_MINUS;
         end = (size_t)x->at + x->len;
     }
 }
 
-/* "1,5" and "ill.2.u1": a mark without gaps that ends nothing. */
+/* "1,5", "ill.2.u1", "ill..2,,u1": marks without gaps that end nothing. */
 static bool is_inside(const struct fold *f, size_t at)
 {
     const char *s = f->text;
+    size_t from = at, to = at;
 
-    if (at == 0 || at + 1 >= f->len)
+    while (from > 0 && s[from - 1] == s[at])
+        from--;
+    while (to + 1 < f->len && s[to + 1] == s[at])
+        to++;
+    if (from == 0 || to + 1 >= f->len || !is_alnum(s[from - 1]) ||
+        !is_alnum(s[to + 1]))
         return false;
-    if (fold_is_digit(s[at - 1]) && fold_is_digit(s[at + 1]))
-        return true;
-    return s[at] == '.' && is_alnum(s[at - 1]) && is_alnum(s[at + 1]);
+    if (s[at] == ',')
+        return fold_is_digit(s[from - 1]) || fold_is_digit(s[to + 1]);
+    return s[at] == '.' && (from == to || fold_is_digit(s[from - 1]) ||
+                            fold_is_digit(s[to + 1]));
 }
 
 static void take_atoms(struct cut *c, const struct cut_context *x)
@@ -282,7 +307,7 @@ void cut_text(struct cut *c, const struct lexicon *lex,
     atoms.n = 0;
     atoms.full = false;
     c->n = c->n_held = c->n_slips = 0;
-    c->keypad = false;
+    c->keypad = c->card = c->doubt = false;
     c->lang = -1;
     fold_text(&c->fold, text, len, CUT_OCTETS_MOST);
     c->cut_off = c->fold.cut;

@@ -21,7 +21,8 @@ enum {
     CUT_PLUS = 8,    /* a '+' stands before it */
     CUT_WORDED = 16, /* a number in words */
     CUT_LETTER = 32, /* a single letter */
-    CUT_FRACTION = 64
+    CUT_FRACTION = 64,
+    CUT_MINUS = 128 /* " -" stands before it */
 };
 
 struct cut_token {
@@ -67,6 +68,8 @@ struct cut {
     size_t n_held;
     bool cut_off;   /* something was left out */
     bool keypad;    /* the form with stars */
+    bool card;      /* worded as on the card: nothing in it is by the way */
+    bool doubt;     /* and a word in it is not understood */
     int lang;       /* most words are of this one, or -1 */
     int lang_seems; /* by the words that need no repair, else the sender's */
 };

@@ -262,8 +262,8 @@ static void find_language(struct cut *c, const struct lexicon *lex, int lang)
 }
 
 /* What a token means in the language of the text, else in any. */
-static uint8_t settle(const struct lexicon *lex, const struct cut_token *t,
-                      int lang)
+uint8_t cut_settle(const struct lexicon *lex, const struct cut_token *t,
+                   int lang)
 {
     const struct lexicon_node *n = &lex->nodes[t->node];
 
@@ -296,7 +296,7 @@ static void settle_all(struct cut *c, const struct lexicon *lex, int lang)
         if (t->node == 0)
             continue;
         t->named = (int8_t)lex->nodes[t->node].named;
-        t->octet = settle(lex, t, lang);
+        t->octet = cut_settle(lex, t, lang);
         if (concept_set_has(&lex->sets[t->octet], CONCEPT_NUMBER)) {
             t->value = lex->nodes[t->node].value;
             t->flags |= CUT_WORDED;
@@ -411,7 +411,8 @@ static void join_minutes(struct cut *c, const struct lexicon *lex)
                               1u << CLASS_UNIT | 1u << CLASS_LETTER);
 
         if (to > 2 && t->octet == CONCEPT_NUMBER && (t->flags & CUT_GLUED) &&
-            !more && t->value < 60 && hour[-1].octet == CONCEPT_NUMBER &&
+            (hour->flags & CUT_GLUED) && !more && t->value < 60 &&
+            hour[-1].octet == CONCEPT_NUMBER &&
             (hour->octet == CONCEPT_LETTER_H ||
              concept_set_has(&lex->sets[hour->octet], CONCEPT_HOUR))) {
             hour[-1].value += t->value / 60;
@@ -441,81 +442,6 @@ static void settle_numero(struct cut *c, const struct lexicon *lex)
     }
 }
 
-/* ---- what the rest of the text lets expect ---- */
-
-#define EXPECT_WORDS   7 /* a card's sentence is not longer */
-#define EXPECT_UNKNOWN 2
-
-struct sentence { /* what sort of words a short text has */
-    size_t words, unknown;
-    bool serial, count, alien, seen, ill, sign;
-};
-
-/* Unknown, or taken for an ordinary word; with ordinary also such a word. */
-static bool is_no_word(const struct cut_token *t, bool ordinary)
-{
-    if (t->octet == CONCEPT_OTHER)
-        return ordinary || (t->flags & CUT_SLIP);
-    return t->octet == CONCEPT_WORD && t->word == 0 && t->node == 0;
-}
-
-static void look_at(const struct cut *c, const struct lexicon *lex,
-                    struct sentence *s)
-{
-    *s = (struct sentence){0};
-    for (size_t i = 1; i < c->n; i++) {
-        const struct cut_token *t = &c->tokens[i];
-
-        s->serial |= t->octet == CONCEPT_SERIAL || t->octet == CONCEPT_WRONG;
-        s->count |= t->octet == CONCEPT_NUMBER;
-        if (t->octet <= CONCEPT_PAUSE || has_class(lex, t, 1u << CLASS_POLITE))
-            continue;
-        s->words++;
-        s->unknown += t->octet == CONCEPT_WORD || t->octet == CONCEPT_OTHER;
-        s->alien |= has_class(lex, t, 1u << CLASS_ALIEN);
-        s->seen |= has_class(lex, t, 1u << CLASS_SEEN | 1u << CLASS_ASKING) ||
-                   concept_set_has(&lex->sets[t->octet], CONCEPT_PART);
-        s->sign |= has_class(lex, t, 1u << CLASS_SIGN);
-        s->ill |= concept_set_has(&lex->sets[t->octet], CONCEPT_ILL) ||
-                  concept_set_has(&lex->sets[t->octet], CONCEPT_GUT) ||
-                  t->octet == CONCEPT_LETTER_I;
-    }
-}
-
-/*
- * "ill 2 u1 blnod", "021407319 brack": in a sentence as on the card, a word
- * that is no word is taken for the sort of word that is missing there.
- */
-static void settle_expected(struct cut *c, const struct lexicon *lex)
-{
-    struct sentence s;
-    uint32_t classes = 0;
-
-    look_at(c, lex, &s);
-    if (s.unknown == 0 || s.unknown > EXPECT_UNKNOWN || !s.serial || s.alien ||
-        s.words > EXPECT_WORDS)
-        return;
-    if (s.ill && !s.sign)
-        classes = 1u << CLASS_SIGN;
-    else if (!s.ill && !s.seen && !s.sign)
-        classes = 1u << CLASS_SEEN | 1u << CLASS_SIGN | 1u << CLASS_SICKNESS;
-    for (size_t i = 1; i < c->n && classes != 0; i++) {
-        struct cut_token *t = &c->tokens[i];
-        uint32_t w;
-
-        if (!is_no_word(t, s.ill && s.count) || c->n_slips++ >= CUT_SLIPS_MOST)
-            continue;
-        w = slip_find_expected(lex, c->fold.text + t->at, t->len, c->lang_seems,
-                               classes, s.ill);
-        if (w == 0)
-            continue;
-        t->word = w;
-        t->node = lex->words[w].root;
-        t->octet = settle(lex, t, c->lang_seems);
-        t->flags |= CUT_SLIP;
-    }
-}
-
 void cut_phrases(struct cut *c, const struct lexicon *lex, int lang)
 {
     join_phrases(c, lex);
@@ -523,7 +449,7 @@ void cut_phrases(struct cut *c, const struct lexicon *lex, int lang)
     settle_all(c, lex, lang);
     join_number_words(c, lex);
     settle_letters(c, lex);
-    settle_expected(c, lex);
+    cut_expect(c, lex, lang);
     join_minutes(c, lex);
     settle_numero(c, lex);
 }

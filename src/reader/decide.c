@@ -28,6 +28,7 @@ struct deciding {
     struct tally tally;
     const struct cut_token *serials[2], *wrong;
     size_t n_serials;
+    bool negative;
 };
 
 static bool may_be(const struct deciding *d, const struct cut_token *t,
@@ -100,6 +101,7 @@ static void look_over(struct deciding *d)
     for (size_t i = 1; i + 1 < c->n; i++) {
         const struct cut_token *t = &c->tokens[i];
 
+        d->negative |= t->octet == CONCEPT_NUMBER && t->value < 0;
         tally_token(d, t);
         if (t->octet == CONCEPT_SERIAL)
             add_serial(d, t);
@@ -117,6 +119,8 @@ static void settle_signs(struct deciding *d)
     struct meaning_gathered *g = d->g;
     bool serial = d->n_serials > 0 || d->wrong != NULL;
     bool card = serial && d->tally.unknown <= 2;
+    bool whose =
+        g->who && d->tally.chat == 0 && (serial || d->tally.unknown == 0);
 
     if (!g->ill && !g->who && (d->tally.flowing || d->tally.pot > 0) &&
         g->weak_only)
@@ -126,11 +130,14 @@ static void settle_signs(struct deciding *d)
         g->sure |= READER_DRY;
     if (g->maybe & READER_DRY && g->ill)
         g->sure |= READER_DRY;
-    if (g->maybe & READER_BLOOD &&
-        (g->ill || card || (g->who && d->tally.chat == 0) || serial))
+    if (g->maybe & READER_RICEWATER &&
+        (g->gut || g->stool || (g->ill && serial) || (g->who && serial)))
+        g->sure |= READER_RICEWATER;
+    if (g->maybe & READER_BLOOD && (g->ill || serial || whose))
         g->sure |= READER_BLOOD;
-    if (g->maybe & READER_DEAD &&
-        (g->ill || card || (g->who && d->tally.chat == 0)))
+    if (g->maybe & READER_DEAD && (g->ill || card || whose))
+        g->sure |= READER_DEAD;
+    if (g->gone && g->ill)
         g->sure |= READER_DEAD;
     d->out->danger = g->sure;
 }
@@ -358,8 +365,9 @@ static bool is_report_bare(const struct deciding *d)
         return false;
     if (g->letter && g->measure.minutes == 0)
         return false;
-    if (y->thing > 0 && g->kinds == 1u << READER_FINE)
-        return false;
+    if (g->kinds == 1u << READER_FINE)
+        return y->pot > 0 && y->thing + y->chat + y->unknown == 0 &&
+               g->aliens == 0;
     if (y->pot > 0 && (g->kinds & (solid | 1u << READER_FINE)))
         return true;
     if (g->aliens > 0 || (y->thing > 0 && y->pot == 0))
@@ -368,7 +376,7 @@ static bool is_report_bare(const struct deciding *d)
         return true;
     if (g->kinds & solid)
         return y->unknown == 0 ||
-               (y->unknown <= 2 && y->words >= 4 * y->unknown);
+               (y->unknown <= 2 && y->slips == 0 && y->words >= 4 * y->unknown);
     return false;
 }
 
@@ -520,10 +528,14 @@ void meaning_decide(const struct meaning_case *m, struct reader_meaning *out)
         ask(out, READER_WHY_CONTRARY);
     if (measure != READER_CLEAR)
         ask(out, measure);
+    if (d.negative)
+        ask(out, READER_WHY_IMPOSSIBLE);
     if (settle_counts(&d) != READER_CLEAR)
         ask(out, READER_WHY_COUNTS);
     if (out->n_obs == 0 && !contrary)
         ask(out, READER_WHY_NO_TROUBLE);
+    if (m->cut->doubt && out->outcome == READER_FILED)
+        ask(out, READER_WHY_UNCLEAR);
     if (m->said->limit || (m->said->other_amount && has(&d, READER_SLOW)))
         ask(out, READER_WHY_UNCLEAR);
 }

@@ -35,6 +35,11 @@
     X(BLOOD, "blood")                                                          \
     X(MAYBE_BLOOD, "maybe-blood")                                              \
     X(RICEWATER, "ricewater")                                                  \
+    X(MAYBE_RICE, "maybe-rice")                                                \
+    X(STOOL, "stool")                                                          \
+    X(UNSUCKLING, "unsuckling")                                                \
+    X(GONE, "gone")                                                            \
+    X(BLOOD_NO, "blood-no")                                                    \
     X(DRY, "dry")                                                              \
     X(SURE_DRY, "sure-dry")                                                    \
     X(MAYBE_DRY, "maybe-dry")                                                  \

@@ -157,7 +157,14 @@ static void take_illness(struct taking *t)
         g->weak_only = false;
     else if (said(t, GRAMMAR_SURE_DRY))
         g->weak_only = (g->sure & READER_DRY) == 0;
-    if (said(t, GRAMMAR_DRY) || said(t, GRAMMAR_SURE_DRY))
+    g->stool |= said(t, GRAMMAR_STOOL);
+    g->gone |= said(t, GRAMMAR_GONE);
+    if (said(t, GRAMMAR_MAYBE_RICE))
+        g->maybe |= READER_RICEWATER;
+    if (said(t, GRAMMAR_UNSUCKLING))
+        g->weak_only = false;
+    if (said(t, GRAMMAR_DRY) || said(t, GRAMMAR_SURE_DRY) ||
+        said(t, GRAMMAR_UNSUCKLING))
         g->sure |= READER_DRY;
     if (said(t, GRAMMAR_MAYBE_BLOOD))
         g->maybe |= READER_BLOOD;
@@ -316,7 +323,9 @@ static size_t take_piece(struct taking *t)
     t->out->brim |= said(t, GRAMMAR_BRIM);
     if (said(t, GRAMMAR_ALIEN))
         return again;
-    if (said(t, GRAMMAR_DENIAL)) {
+    if (said(t, GRAMMAR_DENIAL) || said(t, GRAMMAR_BLOOD_NO)) {
+        t->out->ill |= said(t, GRAMMAR_GUT);
+        t->out->gut |= said(t, GRAMMAR_GUT);
         t->out->denials++;
         return again;
     }

@@ -36,9 +36,9 @@ struct meaning_gathered {
 
     int people, under5;
     enum meaning_counted counted;
-    bool who, gut, ill, unwell;
+    bool who, gut, ill, unwell, stool;
     unsigned sure, maybe; /* signs */
-    bool undrinking, maybe_slow;
+    bool undrinking, gone, maybe_slow;
     bool weak_only; /* the dry sign rests on weakness alone */
     uint16_t maybe_slow_at;
 

@@ -7,7 +7,11 @@
 #define RUNES_MOST  24  /* longer words get no slack */
 #define RUNES_LEAST 4   /* shorter ones neither */
 #define TRIES_MOST  400 /* candidates weighed for one word */
-#define SALT_BONES  0x5EED5EEDu
+/* Words that would put something into a report. */
+#define FILED_CLASSES                                                          \
+    (1u << CLASS_SEEN | 1u << CLASS_SIGN | 1u << CLASS_SICKNESS |              \
+     1u << CLASS_OURS | 1u << CLASS_UNIT)
+#define SALT_BONES 0x5EED5EEDu
 
 /* Costs. A cheap slip is one that thumbs and ears make all the time. */
 enum {
@@ -283,10 +287,11 @@ struct search {
     int tries;
     bool phrases; /* only words of phrases, and of the meaning of self */
     uint32_t self;
-    uint16_t most;     /* phrases of the best so far */
-    int lang;          /* or -1 */
-    uint32_t expected; /* classes, 0 any */
-    bool alone;        /* words of other classes are not looked at */
+    uint16_t most; /* phrases of the best so far */
+    int lang;      /* or -1 */
+    int ours;      /* the nearest of another meaning that would be filed */
+    const struct concept_set *expected; /* or NULL */
+    bool alone; /* words that are not expected are not looked at */
 };
 
 static bool same_meaning(const struct lexicon *lex, uint32_t a, uint32_t b)
@@ -322,27 +327,45 @@ static bool is_foreign(const struct search *s, uint32_t word)
            !(langs & (1u << s->lang | lex->common));
 }
 
+static bool is_expected(const struct search *s, uint32_t word)
+{
+    const struct lexicon *lex = s->lex;
+    const struct concept_set *set =
+        &lex->sets[lex->nodes[lex->words[word].root].octet[LEXICON_ALL]];
+
+    return ((set->bits[0] & s->expected->bits[0]) |
+            (set->bits[1] & s->expected->bits[1])) != 0;
+}
+
 /* Not worth a distance: too unlike, or not asked for. */
 static bool is_out(const struct search *s, uint32_t word, const struct runes *r)
 {
-    if (s->expected != 0)
-        return s->alone && !(classes_of(s->lex, word) & s->expected);
+    if (s->expected != NULL)
+        return s->alone && !is_expected(s, word);
     return r->at[0] != s->meant.at[0] && (r->n < 6 || s->meant.n < 6) &&
            !sounds_like(r->at[0], s->meant.at[0]);
 }
 
+/* The nearest words of two meanings, of all and of those that count. */
 static void rank(struct search *s, uint32_t word, int cost)
 {
+    bool counts = (classes_of(s->lex, word) & FILED_CLASSES) != 0;
+
     if (s->phrases) {
         s->word = word;
         s->most = s->lex->words[word].phrases;
     } else if (cost < s->cost) {
-        if (s->word != 0 && !same_meaning(s->lex, s->word, word))
+        if (s->word != 0 && !same_meaning(s->lex, s->word, word)) {
             s->rival = least(s->rival, s->cost);
+            if (classes_of(s->lex, s->word) & FILED_CLASSES)
+                s->ours = least(s->ours, s->cost);
+        }
         s->word = word;
         s->cost = cost;
     } else if (!same_meaning(s->lex, s->word, word)) {
         s->rival = least(s->rival, cost);
+        if (counts)
+            s->ours = least(s->ours, cost);
     }
 }
 
@@ -352,8 +375,10 @@ static void weigh(struct search *s, uint32_t word)
     struct runes r;
     int cost, most = slack(w->runes < s->meant.n ? w->runes : s->meant.n);
 
-    if (s->expected != 0)
+    if (s->expected != NULL)
         most = most < COST_FAR ? COST_FAR : most + 1;
+    else if (!s->phrases)
+        most++; /* the nearest must stand out */
     if (s->phrases && (word == s->self || w->phrases <= s->most ||
                        !may_stand_for(s->lex, s->self, word)))
         return;
@@ -393,34 +418,54 @@ static void look_all(struct search *s)
 uint32_t slip_find(const struct lexicon *lex, const char *word, size_t len,
                    int lang)
 {
-    struct search s = {
-        .lex = lex, .cost = COST_MUCH, .rival = COST_MUCH, .lang = lang};
+    struct search s = {.lex = lex,
+                       .cost = COST_MUCH,
+                       .rival = COST_MUCH,
+                       .ours = COST_MUCH,
+                       .lang = lang};
 
     if (len < RUNES_LEAST || len >= LEXICON_WORD_CAP ||
         !decode(word, len, &s.meant) || s.meant.n < RUNES_LEAST)
         return 0;
     look_all(&s);
-    return s.rival > s.cost ? s.word : 0;
+    if (s.word != 0 && (classes_of(lex, s.word) & FILED_CLASSES) &&
+        s.ours <= s.cost + 1)
+        return 0;
+    return s.rival > s.cost && s.cost <= slack(s.meant.n) ? s.word : 0;
+}
+
+static bool search_expected(struct search *s, const char *word, size_t len,
+                            const struct slip_expected *e)
+{
+    s->cost = s->rival = s->ours = COST_MUCH;
+    s->lang = e->lang;
+    s->expected = &e->concepts;
+    s->alone = e->alone;
+    if (len + 1 < RUNES_LEAST || len >= LEXICON_WORD_CAP ||
+        !decode(word, len, &s->meant) || s->meant.n + 1 < RUNES_LEAST)
+        return false;
+    look_all(s);
+    return s->word != 0;
 }
 
 uint32_t slip_find_expected(const struct lexicon *lex, const char *word,
-                            size_t len, int lang, uint32_t classes, bool alone)
+                            size_t len, const struct slip_expected *e)
 {
-    struct search s = {.lex = lex,
-                       .cost = COST_MUCH,
-                       .rival = COST_MUCH,
-                       .lang = lang,
-                       .expected = classes,
-                       .alone = alone};
+    struct search s = {.lex = lex};
 
-    if (len + 1 < RUNES_LEAST || len >= LEXICON_WORD_CAP ||
-        !decode(word, len, &s.meant) || s.meant.n + 1 < RUNES_LEAST)
-        return 0;
-    look_all(&s);
-    return s.rival > s.cost && s.word != 0 &&
-                   (classes_of(lex, s.word) & classes)
+    return search_expected(&s, word, len, e) && s.rival > s.cost &&
+                   is_expected(&s, s.word)
                ? s.word
                : 0;
+}
+
+bool slip_is_near(const struct lexicon *lex, const char *word, size_t len,
+                  const struct slip_expected *e)
+{
+    struct search s = {.lex = lex};
+
+    return search_expected(&s, word, len, e) &&
+           s.cost <= (s.meant.n < RUNES_LEAST ? COST_NEAR : COST_FAR);
 }
 
 /* The word of phrases that a misspelt one, listed alone, stands for. */

@@ -20,12 +20,19 @@ void slip_prepare(struct lexicon *lex);
 uint32_t slip_find(const struct lexicon *lex, const char *word, size_t len,
                    int lang);
 
-/*
- * The same where the rest of the text says what sort of word is missing: a
- * bit for each class that it may be of. Any one letter may be wrong. alone:
- * words of other classes are no rivals.
- */
+/* What sort of word the rest of a text lets expect. */
+struct slip_expected {
+    struct concept_set concepts;
+    int lang;   /* as above */
+    bool alone; /* words of other sorts are no rivals */
+};
+
+/* The same where a sort of word is missing. Any one letter may be wrong. */
 uint32_t slip_find_expected(const struct lexicon *lex, const char *word,
-                            size_t len, int lang, uint32_t classes, bool alone);
+                            size_t len, const struct slip_expected *e);
+
+/* Is any word of that sort near, were it one of several? */
+bool slip_is_near(const struct lexicon *lex, const char *word, size_t len,
+                  const struct slip_expected *e);
 
 #endif

@@ -1,0 +1,283 @@
+/*
+ * cut_expect.c - "ill 2 u1 blnod", "slow 4 fingrs 10h": in a short sentence as
+ * on the card, a word that is no word is taken for the sort of word that is
+ * missing there. What stays dark is marked, so that it is asked about and
+ * never left out unseen.
+ */
+#include "reader/cut_parts.h"
+#include "reader/slip.h"
+
+#define EXPECT_WORDS   7 /* a card's sentence is not longer */
+#define EXPECT_UNKNOWN 2
+#define SEEN_WORDS     3 /* in "crack leak" a third thing may be meant */
+#define FOREIGN_MOST                                                           \
+    6 /* letters of another language's word that may be a                      \
+         slip of this one's */
+
+struct sentence { /* what a short text has */
+    size_t words, unknown, small;
+    bool serial, count, alien, under5;
+    bool seen, flow, ill, sign, rice, part, part_name;
+};
+
+static bool is_a(const struct lexicon *lex, const struct cut_token *t,
+                 enum concept c)
+{
+    return concept_set_has(&lex->sets[t->octet], c);
+}
+
+static bool has_class(const struct lexicon *lex, const struct cut_token *t,
+                      unsigned classes)
+{
+    return (lex->classes[t->octet] & classes) != 0;
+}
+
+static bool is_dark(const struct cut_token *t)
+{
+    return t->octet == CONCEPT_OTHER ||
+           (t->octet == CONCEPT_WORD && t->node == 0 && t->word == 0) ||
+           (t->octet == CONCEPT_WORD && (t->flags & CUT_LETTER) == 0);
+}
+
+/* May a sentence as on the card have it? */
+static bool is_card_word(const struct lexicon *lex, const struct cut_token *t)
+{
+    static const enum concept also[] = {
+        CONCEPT_ILL,    CONCEPT_GUT,        CONCEPT_PART,  CONCEPT_TAP,
+        CONCEPT_LID,    CONCEPT_BUCKET,     CONCEPT_DOWN,  CONCEPT_GOT,
+        CONCEPT_UNDER5, CONCEPT_RICE_GRAIN, CONCEPT_WATER, CONCEPT_OF,
+        CONCEPT_POT,    CONCEPT_AND,        CONCEPT_HALF,  CONCEPT_QUARTER};
+
+    if (has_class(lex, t,
+                  1u << CLASS_SEEN | 1u << CLASS_SIGN | 1u << CLASS_UNIT |
+                      1u << CLASS_LETTER | 1u << CLASS_ALIEN))
+        return true;
+    for (size_t i = 0; i < KW_COUNT(also); i++) {
+        if (is_a(lex, t, also[i]))
+            return true;
+    }
+    return false;
+}
+
+static void look_at_token(const struct lexicon *lex, const struct cut_token *t,
+                          struct sentence *s)
+{
+    s->serial |= t->octet == CONCEPT_SERIAL || t->octet == CONCEPT_WRONG;
+    s->count |= t->octet == CONCEPT_NUMBER;
+    if (t->octet <= CONCEPT_PAUSE || has_class(lex, t, 1u << CLASS_POLITE))
+        return;
+    s->words++;
+    s->unknown += t->octet == CONCEPT_WORD || t->octet == CONCEPT_OTHER;
+    s->small += !is_card_word(lex, t) && !is_dark(t);
+    s->alien |= has_class(lex, t, 1u << CLASS_ALIEN);
+    s->seen |= has_class(lex, t, 1u << CLASS_SEEN | 1u << CLASS_ASKING);
+    s->flow |= is_a(lex, t, CONCEPT_SLOW) || is_a(lex, t, CONCEPT_FAST) ||
+               t->octet == CONCEPT_LETTER_S || t->octet == CONCEPT_DOWN ||
+               t->octet == CONCEPT_LETTER_F || t->octet == CONCEPT_GOT;
+    s->sign |= has_class(lex, t, 1u << CLASS_SIGN);
+    s->rice |= is_a(lex, t, CONCEPT_RICE_GRAIN);
+    s->ill |= is_a(lex, t, CONCEPT_ILL) || is_a(lex, t, CONCEPT_GUT) ||
+              t->octet == CONCEPT_LETTER_I;
+    s->under5 |= t->octet == CONCEPT_LETTER_U || is_a(lex, t, CONCEPT_UNDER5);
+    s->part |= is_a(lex, t, CONCEPT_PART) || t->octet == CONCEPT_LETTER_T;
+    s->part_name |= is_a(lex, t, CONCEPT_TAP) || is_a(lex, t, CONCEPT_LID) ||
+                    is_a(lex, t, CONCEPT_BUCKET);
+}
+
+static void look_at(const struct cut *c, const struct lexicon *lex,
+                    struct sentence *s)
+{
+    *s = (struct sentence){0};
+    for (size_t i = 1; i < c->n; i++)
+        look_at_token(lex, &c->tokens[i], s);
+}
+
+static void add_class(struct concept_set *set, enum concept_class class)
+{
+    for (int k = 1; k < CONCEPT_COUNT; k++) {
+        if (concept_class_of((enum concept)k) == class)
+            concept_set_add(set, (enum concept)k);
+    }
+}
+
+static bool is_number(const struct cut_token *t)
+{
+    return t->octet == CONCEPT_NUMBER || t->octet == CONCEPT_CLOCK;
+}
+
+/* Does a number beside token i lack its unit? */
+static bool lacks_unit(const struct cut *c, const struct lexicon *lex, size_t i)
+{
+    const unsigned unit = 1u << CLASS_UNIT | 1u << CLASS_LETTER;
+    const struct cut_token *t = &c->tokens[i];
+    bool end = i + 1 >= c->n;
+
+    if (is_number(t - 1) && (i < 2 || !has_class(lex, t - 2, unit)))
+        return true;
+    return !end && is_number(t + 1) &&
+           (i + 2 >= c->n || !has_class(lex, t + 2, unit));
+}
+
+/* What may be missing where token i stands. */
+static struct concept_set missing(const struct cut *c,
+                                  const struct lexicon *lex,
+                                  const struct sentence *s, size_t i)
+{
+    struct concept_set set = {{0, 0}};
+
+    if (s->flow && lacks_unit(c, lex, i)) {
+        add_class(&set, CLASS_UNIT);
+    } else if (s->part && !s->part_name) {
+        concept_set_add(&set, CONCEPT_TAP);
+        concept_set_add(&set, CONCEPT_LID);
+        concept_set_add(&set, CONCEPT_BUCKET);
+    } else if (s->part_name && !s->part && !s->seen) {
+        concept_set_add(&set, CONCEPT_PART);
+        add_class(&set, CLASS_SEEN);
+    } else if (s->ill && !s->sign) {
+        add_class(&set, CLASS_SIGN);
+        concept_set_add(&set, CONCEPT_RICE_GRAIN);
+        if (s->rice)
+            concept_set_add(&set, CONCEPT_WATER);
+    } else if (!s->ill && (s->sign || s->under5)) {
+        concept_set_add(&set, CONCEPT_ILL);
+        concept_set_add(&set, CONCEPT_GUT);
+    } else {
+        add_class(&set, CLASS_SEEN);
+        if (!s->seen && !s->part) {
+            add_class(&set, CLASS_SIGN);
+            concept_set_add(&set, CONCEPT_ILL);
+            concept_set_add(&set, CONCEPT_GUT);
+        }
+    }
+    return set;
+}
+
+/* The language that most of the other words are in, else the sender's. */
+static int language_without(const struct cut *c, const struct lexicon *lex,
+                            size_t skip, int lang)
+{
+    int score[LEXICON_LANGS] = {0}, best = -1;
+
+    for (size_t i = 1; i < c->n; i++) {
+        uint32_t langs = lex->nodes[c->tokens[i].node].langs & ~lex->common;
+
+        if (i == skip || (c->tokens[i].flags & CUT_LETTER))
+            continue;
+        for (int k = 0; k < (int)lex->n_langs; k++)
+            score[k] += (int)(langs >> k & 1);
+    }
+    for (int k = 0; k < (int)lex->n_langs; k++) {
+        if (score[k] > 0 && (best < 0 || score[k] > score[best] ||
+                             (score[k] == score[best] && k == lang)))
+            best = k;
+    }
+    return best >= 0 ? best : lang;
+}
+
+static void take(const struct lexicon *lex, struct cut_token *t, uint32_t word,
+                 int lang)
+{
+    t->word = word;
+    t->node = lex->words[word].root;
+    t->octet = cut_settle(lex, t, lang);
+    t->flags |= CUT_SLIP;
+}
+
+/*
+ * "roti enfermo 2" is no bread: a short word of another language that is one
+ * slip from a word of this one, and of another meaning, is dark. Signs are
+ * signs in every language.
+ */
+static void darken_foreign(struct cut *c, const struct lexicon *lex, int lang)
+{
+    for (size_t i = 1; i < c->n; i++) {
+        struct cut_token *t = &c->tokens[i];
+        struct slip_expected e = {.alone = true};
+        uint32_t langs = lex->nodes[t->node].langs & ~lex->common, w;
+
+        e.lang = language_without(c, lex, i, lang);
+        if (langs == 0 || e.lang < 0 || (langs >> e.lang & 1) ||
+            t->len > FOREIGN_MOST || t->len < 3 || t->octet <= CONCEPT_PAUSE ||
+            has_class(lex, t,
+                      1u << CLASS_SIGN | 1u << CLASS_POLITE |
+                          1u << CLASS_UNIT) ||
+            c->n_slips++ >= CUT_SLIPS_MOST)
+            continue;
+        add_class(&e.concepts, CLASS_SEEN);
+        add_class(&e.concepts, CLASS_SIGN);
+        add_class(&e.concepts, CLASS_UNIT);
+        add_class(&e.concepts, CLASS_OURS);
+        add_class(&e.concepts, CLASS_SICKNESS);
+        w = slip_find_expected(lex, c->fold.text + t->at, t->len, &e);
+        if (w == 0 || !(lex->nodes[lex->words[w].root].langs >> e.lang & 1))
+            continue;
+        t->node = t->word = 0;
+        t->octet = CONCEPT_WORD;
+        t->flags |= CUT_SLIP;
+    }
+}
+
+/* One dark word; true when it is dark no more. */
+static bool lighten(struct cut *c, const struct lexicon *lex,
+                    const struct sentence *s, size_t i)
+{
+    struct cut_token *t = &c->tokens[i];
+    struct slip_expected e = {.lang = c->lang_seems};
+    uint32_t w;
+
+    if (t->octet == CONCEPT_OTHER && !s->count && s->words < 2 &&
+        !(t->flags & CUT_SLIP))
+        return false;
+    if (s->seen && !s->ill && !s->count && s->words > SEEN_WORDS)
+        return false;
+    if (t->len < 3 || c->n_slips++ >= CUT_SLIPS_MOST)
+        return false;
+    e.alone = s->ill || s->count || s->words > 1;
+    e.concepts = missing(c, lex, s, i);
+    w = slip_find_expected(lex, c->fold.text + t->at, t->len, &e);
+    if (w != 0)
+        take(lex, t, w, c->lang_seems);
+    return w != 0;
+}
+
+/* Might a dark word have been meant as one that counts? */
+static bool is_near_ours(const struct cut *c, const struct lexicon *lex,
+                         const struct cut_token *t)
+{
+    struct slip_expected e = {.lang = c->lang_seems, .alone = true};
+
+    add_class(&e.concepts, CLASS_SEEN);
+    add_class(&e.concepts, CLASS_SIGN);
+    add_class(&e.concepts, CLASS_UNIT);
+    concept_set_add(&e.concepts, CONCEPT_ILL);
+    concept_set_add(&e.concepts, CONCEPT_GUT);
+    concept_set_add(&e.concepts, CONCEPT_TAP);
+    concept_set_add(&e.concepts, CONCEPT_LID);
+    concept_set_add(&e.concepts, CONCEPT_BUCKET);
+    concept_set_add(&e.concepts, CONCEPT_RICE_GRAIN);
+    return slip_is_near(lex, c->fold.text + t->at, t->len, &e);
+}
+
+void cut_expect(struct cut *c, const struct lexicon *lex, int lang)
+{
+    struct sentence s;
+
+    look_at(c, lex, &s);
+    if (!s.serial || s.words > EXPECT_WORDS || s.unknown > EXPECT_UNKNOWN ||
+        s.small > 0)
+        return;
+    darken_foreign(c, lex, c->lang_seems >= 0 ? c->lang_seems : lang);
+    look_at(c, lex, &s);
+    if (s.alien)
+        return;
+    c->card = true;
+    for (size_t i = 1; i < c->n; i++) {
+        if (!is_dark(&c->tokens[i]))
+            continue;
+        if (lighten(c, lex, &s, i))
+            look_at(c, lex, &s);
+        else
+            c->doubt |= is_near_ours(c, lex, &c->tokens[i]);
+    }
+}

@@ -75,6 +75,12 @@ static bool mend_digits(struct cut *c, const struct lexicon *lex, size_t at,
         is_word_and_number(lex, c->fold.text + at, len))
         return false;
     w = lexicon_find(lex, word, len);
+    for (size_t i = 0; w == 0 && i < len; i++) { /* 1 may also be an l */
+        if (c->fold.text[at + i] != '1')
+            continue;
+        word[i] = 'l';
+        w = lexicon_find(lex, word, len);
+    }
     if (w == 0)
         return false;
     memcpy(c->fold.text + at, word, len);

@@ -10,6 +10,7 @@
 #define EXPECT_WORDS   7 /* a card's sentence is not longer */
 #define EXPECT_UNKNOWN 2
 #define SEEN_WORDS     3 /* in "crack leak" a third thing may be meant */
+#define FOREIGN_WORDS  4
 #define FOREIGN_MOST                                                           \
     6 /* letters of another language's word that may be a                      \
          slip of this one's */
@@ -32,9 +33,20 @@ static bool has_class(const struct lexicon *lex, const struct cut_token *t,
     return (lex->classes[t->octet] & classes) != 0;
 }
 
-static bool is_dark(const struct cut_token *t)
+static bool is_card_word(const struct lexicon *lex, const struct cut_token *t);
+
+/* Of a sort that a card's sentence has no place for. */
+static bool is_idle(const struct lexicon *lex, const struct cut_token *t)
+{
+    return t->octet > CONCEPT_PAUSE && !has_class(lex, t, 1u << CLASS_POLITE) &&
+           (!is_card_word(lex, t) || has_class(lex, t, 1u << CLASS_ALIEN));
+}
+
+/* Not understood, or by a slip only taken for a word that says nothing. */
+static bool is_dark(const struct lexicon *lex, const struct cut_token *t)
 {
     return t->octet == CONCEPT_OTHER ||
+           ((t->flags & CUT_SLIP) && t->node != 0 && is_idle(lex, t)) ||
            (t->octet == CONCEPT_WORD && t->node == 0 && t->word == 0) ||
            (t->octet == CONCEPT_WORD && (t->flags & CUT_LETTER) == 0);
 }
@@ -67,9 +79,9 @@ static void look_at_token(const struct lexicon *lex, const struct cut_token *t,
     if (t->octet <= CONCEPT_PAUSE || has_class(lex, t, 1u << CLASS_POLITE))
         return;
     s->words++;
-    s->unknown += t->octet == CONCEPT_WORD || t->octet == CONCEPT_OTHER;
-    s->small += !is_card_word(lex, t) && !is_dark(t);
-    s->alien |= has_class(lex, t, 1u << CLASS_ALIEN);
+    s->unknown += is_dark(lex, t);
+    s->small += !is_card_word(lex, t) && !is_dark(lex, t);
+    s->alien |= has_class(lex, t, 1u << CLASS_ALIEN) && !is_dark(lex, t);
     s->seen |= has_class(lex, t, 1u << CLASS_SEEN | 1u << CLASS_ASKING);
     s->flow |= is_a(lex, t, CONCEPT_SLOW) || is_a(lex, t, CONCEPT_FAST) ||
                t->octet == CONCEPT_LETTER_S || t->octet == CONCEPT_DOWN ||
@@ -144,6 +156,10 @@ static struct concept_set missing(const struct cut *c,
         concept_set_add(&set, CONCEPT_GUT);
     } else {
         add_class(&set, CLASS_SEEN);
+        if (s->flow && s->count) {
+            concept_set_add(&set, CONCEPT_DOWN);
+            concept_set_add(&set, CONCEPT_GOT);
+        }
         if (!s->seen && !s->part) {
             add_class(&set, CLASS_SIGN);
             concept_set_add(&set, CONCEPT_ILL);
@@ -193,8 +209,8 @@ static void darken_foreign(struct cut *c, const struct lexicon *lex, int lang)
 {
     for (size_t i = 1; i < c->n; i++) {
         struct cut_token *t = &c->tokens[i];
-        struct slip_expected e = {.alone = true};
-        uint32_t langs = lex->nodes[t->node].langs & ~lex->common, w;
+        struct slip_expected e = {.alone = true, .native = true, .most = 3};
+        uint32_t langs = lex->nodes[t->node].langs & ~lex->common;
 
         e.lang = language_without(c, lex, i, lang);
         if (langs == 0 || e.lang < 0 || (langs >> e.lang & 1) ||
@@ -209,8 +225,7 @@ static void darken_foreign(struct cut *c, const struct lexicon *lex, int lang)
         add_class(&e.concepts, CLASS_UNIT);
         add_class(&e.concepts, CLASS_OURS);
         add_class(&e.concepts, CLASS_SICKNESS);
-        w = slip_find_expected(lex, c->fold.text + t->at, t->len, &e);
-        if (w == 0 || !(lex->nodes[lex->words[w].root].langs >> e.lang & 1))
+        if (!slip_is_near(lex, c->fold.text + t->at, t->len, &e))
             continue;
         t->node = t->word = 0;
         t->octet = CONCEPT_WORD;
@@ -234,6 +249,7 @@ static bool lighten(struct cut *c, const struct lexicon *lex,
     if (t->len < 3 || c->n_slips++ >= CUT_SLIPS_MOST)
         return false;
     e.alone = s->ill || s->count || s->words > 1;
+    e.apart = s->words == 1;
     e.concepts = missing(c, lex, s, i);
     w = slip_find_expected(lex, c->fold.text + t->at, t->len, &e);
     if (w != 0)
@@ -256,7 +272,40 @@ static bool is_near_ours(const struct cut *c, const struct lexicon *lex,
     concept_set_add(&e.concepts, CONCEPT_LID);
     concept_set_add(&e.concepts, CONCEPT_BUCKET);
     concept_set_add(&e.concepts, CONCEPT_RICE_GRAIN);
+    e.most = t->len < 4 ? 2 : 4;
     return slip_is_near(lex, c->fold.text + t->at, t->len, &e);
+}
+
+/* "ill 1 dad": a word that has no place in so short a sentence but is near
+ * to a sign. */
+static bool may_be_sign(const struct cut *c, const struct lexicon *lex)
+{
+    struct slip_expected e = {.lang = c->lang_seems, .alone = true, .most = 4};
+
+    add_class(&e.concepts, CLASS_SIGN);
+    for (size_t i = 1; i < c->n; i++) {
+        const struct cut_token *t = &c->tokens[i];
+
+        if (is_idle(lex, t) && !is_dark(lex, t))
+            return slip_is_near(lex, c->fold.text + t->at, t->len, &e);
+    }
+    return false;
+}
+
+static void lighten_all(struct cut *c, const struct lexicon *lex,
+                        struct sentence *s)
+{
+    for (size_t i = 1; i < c->n; i++) {
+        const struct cut_token *t = &c->tokens[i];
+
+        if (!is_dark(lex, t))
+            continue;
+        if (lighten(c, lex, s, i))
+            look_at(c, lex, s);
+        else
+            c->doubt |= (s->count && (s->ill || s->flow || s->sign)) ||
+                        is_near_ours(c, lex, t);
+    }
 }
 
 void cut_expect(struct cut *c, const struct lexicon *lex, int lang)
@@ -264,20 +313,19 @@ void cut_expect(struct cut *c, const struct lexicon *lex, int lang)
     struct sentence s;
 
     look_at(c, lex, &s);
-    if (!s.serial || s.words > EXPECT_WORDS || s.unknown > EXPECT_UNKNOWN ||
-        s.small > 0)
+    if (!s.serial || s.words > EXPECT_WORDS || s.unknown > EXPECT_UNKNOWN)
         return;
-    darken_foreign(c, lex, c->lang_seems >= 0 ? c->lang_seems : lang);
-    look_at(c, lex, &s);
-    if (s.alien)
+    if (s.small <= 1 && s.words <= FOREIGN_WORDS) {
+        darken_foreign(c, lex, lang);
+        look_at(c, lex, &s);
+    }
+    if (s.small == 1 && s.ill && s.count && !s.sign && !s.flow)
+        c->doubt = may_be_sign(c, lex);
+    if (s.small > 0)
         return;
     c->card = true;
-    for (size_t i = 1; i < c->n; i++) {
-        if (!is_dark(&c->tokens[i]))
-            continue;
-        if (lighten(c, lex, &s, i))
-            look_at(c, lex, &s);
-        else
-            c->doubt |= is_near_ours(c, lex, &c->tokens[i]);
-    }
+    if (s.alien && s.count && (s.ill || s.flow || s.sign))
+        c->doubt = true;
+    if (!s.alien)
+        lighten_all(c, lex, &s);
 }

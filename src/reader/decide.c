@@ -496,6 +496,42 @@ static void put_obs(struct deciding *d)
     d->out->n_obs = d->g->n_obs;
 }
 
+static bool is_covered(const struct meaning_gathered *g, size_t i)
+{
+    for (size_t k = 0; k < g->n_pieces; k++) {
+        if (i >= g->pieces[k].from && i < g->pieces[k].to)
+            return true;
+    }
+    return false;
+}
+
+/*
+ * In a sentence as on the card nothing is by the way: a number, a part or a
+ * measure that went into no observation was meant for one.
+ */
+static bool is_left_over(const struct deciding *d)
+{
+    const struct meaning_gathered *g = d->g;
+    const struct cut *c = d->m->cut;
+    bool part = has(d, READER_PART);
+
+    if (g->n_obs == 0)
+        return false;
+    if ((g->lone_parts != 0 && !part && d->tally.words <= 2) ||
+        (g->has_amount && g->measure.minutes > 0 && !has(d, READER_SLOW) &&
+         !has(d, READER_FAST)))
+        return true;
+    for (size_t i = 1; i + 1 < c->n; i++) {
+        if (c->tokens[i].octet == CONCEPT_NUMBER && !is_covered(g, i))
+            return true;
+        if ((c->tokens[i].octet == CONCEPT_PART && !part) ||
+            (c->tokens[i].octet == CONCEPT_RICE_GRAIN &&
+             !(g->sure & READER_RICEWATER)))
+            return true;
+    }
+    return false;
+}
+
 void meaning_decide(const struct meaning_case *m, struct reader_meaning *out)
 {
     struct deciding d = {.m = m, .g = m->said, .out = out};
@@ -534,7 +570,8 @@ void meaning_decide(const struct meaning_case *m, struct reader_meaning *out)
         ask(out, READER_WHY_COUNTS);
     if (out->n_obs == 0 && !contrary)
         ask(out, READER_WHY_NO_TROUBLE);
-    if (m->cut->doubt && out->outcome == READER_FILED)
+    if ((m->cut->doubt || (m->cut->card && is_left_over(&d))) &&
+        out->outcome == READER_FILED)
         ask(out, READER_WHY_UNCLEAR);
     if (m->said->limit || (m->said->other_amount && has(&d, READER_SLOW)))
         ask(out, READER_WHY_UNCLEAR);

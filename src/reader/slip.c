@@ -292,6 +292,7 @@ struct search {
     int ours;      /* the nearest of another meaning that would be filed */
     const struct concept_set *expected; /* or NULL */
     bool alone; /* words that are not expected are not looked at */
+    bool native;
 };
 
 static bool same_meaning(const struct lexicon *lex, uint32_t a, uint32_t b)
@@ -341,7 +342,8 @@ static bool is_expected(const struct search *s, uint32_t word)
 static bool is_out(const struct search *s, uint32_t word, const struct runes *r)
 {
     if (s->expected != NULL)
-        return s->alone && !is_expected(s, word);
+        return (s->alone && !is_expected(s, word)) ||
+               (s->native && is_foreign(s, word));
     return r->at[0] != s->meant.at[0] && (r->n < 6 || s->meant.n < 6) &&
            !sounds_like(r->at[0], s->meant.at[0]);
 }
@@ -441,6 +443,7 @@ static bool search_expected(struct search *s, const char *word, size_t len,
     s->lang = e->lang;
     s->expected = &e->concepts;
     s->alone = e->alone;
+    s->native = e->native;
     if (len + 1 < RUNES_LEAST || len >= LEXICON_WORD_CAP ||
         !decode(word, len, &s->meant) || s->meant.n + 1 < RUNES_LEAST)
         return false;
@@ -454,7 +457,7 @@ uint32_t slip_find_expected(const struct lexicon *lex, const char *word,
     struct search s = {.lex = lex};
 
     return search_expected(&s, word, len, e) && s.rival > s.cost &&
-                   is_expected(&s, s.word)
+                   (!e->apart || s.ours > s.cost + 1) && is_expected(&s, s.word)
                ? s.word
                : 0;
 }
@@ -464,8 +467,7 @@ bool slip_is_near(const struct lexicon *lex, const char *word, size_t len,
 {
     struct search s = {.lex = lex};
 
-    return search_expected(&s, word, len, e) &&
-           s.cost <= (s.meant.n < RUNES_LEAST ? COST_NEAR : COST_FAR);
+    return search_expected(&s, word, len, e) && s.cost <= e->most;
 }
 
 /* The word of phrases that a misspelt one, listed alone, stands for. */

@@ -23,8 +23,11 @@ uint32_t slip_find(const struct lexicon *lex, const char *word, size_t len,
 /* What sort of word the rest of a text lets expect. */
 struct slip_expected {
     struct concept_set concepts;
-    int lang;   /* as above */
-    bool alone; /* words of other sorts are no rivals */
+    int lang;    /* as above */
+    bool alone;  /* words of other sorts are no rivals */
+    bool native; /* words of other languages are not looked at */
+    bool apart;  /* the nearest must stand out among those that count */
+    int most;    /* for slip_is_near: a letter left out costs 3 */
 };
 
 /* The same where a sort of word is missing. Any one letter may be wrong. */

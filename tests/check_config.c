@@ -97,6 +97,13 @@ START_TEST(example_tells_the_defaults)
     ck_assert_double_eq(open->breakage_p, plain->breakage_p);
     ck_assert_int_eq(open->breakage_least, plain->breakage_least);
     ck_assert_int_eq(open->retry_longest_s, plain->retry_longest_s);
+    ck_assert_int_eq(open->quiet_from_minute, plain->quiet_from_minute);
+    ck_assert_int_eq(open->quiet_to_minute, plain->quiet_to_minute);
+    ck_assert_int_eq(open->take_over_s, plain->take_over_s);
+    ck_assert_int_eq(open->segments_a_day, plain->segments_a_day);
+    ck_assert_int_eq(open->segments_alarm_percent,
+                     plain->segments_alarm_percent);
+    ck_assert_int_eq(open->menu_keep_s, plain->menu_keep_s);
     ck_assert_int_eq(open->text_keep_days, plain->text_keep_days);
     config_free(open);
     config_free(plain);
@@ -203,7 +210,7 @@ static const struct {
      "system_id = \"k\"; password = \"ninechars\"; }; } );",
      2, "1 to 8"},
     {"carriers = ( { name = \"a\"; kind = \"smpp\"; modem = {}; } );", 1,
-     "known are: name, kind smpp"},
+     "per_minute, stand_in and name kind smpp"},
     {"carriers = ( { name = \"a\"; kind = \"modem\"; } );", 1, "'device' is"},
     {"carriers = ( { name = \"a\"; kind = \"modem\";\n modem = { device = "
      "\"/d\"; pin = \"12a4\"; }; } );",

@@ -315,7 +315,9 @@ static void recover(void)
         return;
     for (int i = 0; i < m.n_outs; i++) {
         if (m.outs[i].state == LEDGER_FLYING) {
-            m.outs[i].state = safe ? LEDGER_WAITING : LEDGER_PERHAPS;
+            bool again = safe || m.outs[i].priority == LEDGER_PRIORITY_DANGER;
+
+            m.outs[i].state = again ? LEDGER_WAITING : LEDGER_PERHAPS;
             flying++;
         }
     }

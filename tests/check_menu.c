@@ -51,7 +51,7 @@ START_TEST(sessions_compose)
     ck_assert_str_eq(at("en", "4*0*1", MENU_TEXT), "slow");
     ck_assert_str_eq(at("en", "6*2*1*1", MENU_TEXT), "ill 2 blood");
     ck_assert_str_eq(at("en", "8*2*1", MENU_TEXT), "part lid");
-    ck_assert_str_eq(at("en", "0*5", MENU_TEXT), "stop");
+    ck_assert_str_eq(at("en", "0*4", MENU_TEXT), "stop");
 }
 END_TEST
 
@@ -69,6 +69,45 @@ START_TEST(screens_are_shown)
     at("en", "1*1*1", KW_EINVAL);
     at("en", "x*1", KW_EINVAL);
     at("en", "**", KW_EINVAL);
+}
+END_TEST
+
+/* Taken back, none of it, ended: what counts of all that was pressed. */
+START_TEST(presses_settle)
+{
+    static const struct {
+        const char *all, *settled;
+        int step;
+    } cases[] = {
+        {"", "", MENU_SCREEN},
+        {"4*3", "4*3", MENU_SCREEN},
+        {"4*00*1", "1", MENU_SCREEN},
+        {"00", "", MENU_SCREEN},
+        {"1*00*00*2", "2", MENU_SCREEN},
+        {"4*99", "4", MENU_AGAIN},
+        {"4*99*3*10", "4*3*10", MENU_SCREEN},
+        {"1*1", "1*1", MENU_TEXT},
+        {"1*1*7", "1*1", MENU_TEXT},
+        {"6*2*000", "6*2", MENU_CANCELLED},
+        {"**1", "1", MENU_SCREEN},
+    };
+
+    for (size_t i = 0; i < KW_COUNT(cases); i++) {
+        struct kw_buf out;
+
+        kw_buf_init(&out, 100);
+        ck_assert_int_eq(menu_settle(menu, cases[i].all, &out), cases[i].step);
+        ck_assert_str_eq(kw_buf_text(&out), cases[i].settled);
+        kw_buf_release(&out);
+    }
+}
+END_TEST
+
+START_TEST(keys_are_shown)
+{
+    ck_assert_ptr_null(strstr(at("en", "", MENU_SCREEN), "00 Back"));
+    ck_assert_ptr_nonnull(strstr(at("en", "1", MENU_SCREEN), "\n00 Back"));
+    ck_assert_ptr_nonnull(strstr(at("en", "1", MENU_SCREEN), "\n000 End"));
 }
 END_TEST
 
@@ -225,6 +264,8 @@ int main(void)
     tcase_add_checked_fixture(good, open_menu, close_menu);
     tcase_add_test(good, sessions_compose);
     tcase_add_test(good, screens_are_shown);
+    tcase_add_test(good, presses_settle);
+    tcase_add_test(good, keys_are_shown);
     tcase_add_test(good, every_session_is_short);
     tcase_add_test(good, any_presses_end_well);
     tcase_add_loop_test(bad, mistake_is_told, 0, (int)KW_COUNT(mistakes));

@@ -93,6 +93,15 @@ static const struct setting outbox_rows[] = {
     {"tries", INTEGER, AT(tries_most), "8", 1, 100, NULL},
     {"retry_first_s", INTEGER, AT(retry_first_s), "5", 1, 3600, NULL},
     {"retry_longest_s", INTEGER, AT(retry_longest_s), "900", 1, 86400, NULL},
+    {"quiet_from", DAYTIME, AT(quiet_from_minute), "21:00", 0, 0, NULL},
+    {"quiet_to", DAYTIME, AT(quiet_to_minute), "06:30", 0, 0, NULL},
+    {"take_over_s", INTEGER, AT(take_over_s), "300", 10, 86400, NULL},
+    {"segments_a_day", INTEGER, AT(segments_a_day), "0", 0, 10000000, NULL},
+    {"segments_alarm_percent", INTEGER, AT(segments_alarm_percent), "80", 1,
+     100, NULL},
+};
+static const struct setting menu_rows[] = {
+    {"keep_s", INTEGER, AT(menu_keep_s), "600", 10, 86400, NULL},
 };
 static const struct setting digest_rows[] = {
     {"at", DAYTIME, AT(digest_minute), "07:00", 0, 0, NULL},
@@ -117,6 +126,7 @@ static const struct {
     {"flow", flow_rows, KW_COUNT(flow_rows)},
     {"breakage", breakage_rows, KW_COUNT(breakage_rows)},
     {"outbox", outbox_rows, KW_COUNT(outbox_rows)},
+    {"menu", menu_rows, KW_COUNT(menu_rows)},
     {"digest", digest_rows, KW_COUNT(digest_rows)},
     {"privacy", privacy_rows, KW_COUNT(privacy_rows)},
 };
@@ -229,11 +239,21 @@ static void take_people(struct setting_load *l, const config_setting_t *list,
     }
 }
 
-static bool same_path(const struct config_carrier *a,
-                      const struct config_carrier *b)
+/* The first of a's paths that is one of b's too, or NULL. */
+static const char *same_path(const struct config_carrier *a,
+                             const struct config_carrier *b)
 {
-    return a->kind == CONFIG_HTTP && b->kind == CONFIG_HTTP &&
-           strcmp(a->in.path, b->in.path) == 0;
+    const char *as[] = {a->in.path, a->menu.path, a->receipts.path};
+    const char *bs[] = {b->in.path, b->menu.path, b->receipts.path};
+
+    for (size_t i = 0; i < KW_COUNT(as); i++) {
+        for (size_t j = 0; j < KW_COUNT(bs); j++) {
+            if (as[i] != NULL && bs[j] != NULL && strcmp(as[i], bs[j]) == 0 &&
+                (a != b || i < j))
+                return as[i];
+        }
+    }
+    return NULL;
 }
 
 static void take_carriers(struct setting_load *l, const config_setting_t *list,
@@ -252,20 +272,19 @@ static void take_carriers(struct setting_load *l, const config_setting_t *list,
         }
         c->n_carriers = (size_t)i + 1;
         config_carrier_take(l, s, &c->carriers[i]);
-        for (int j = 0; j < i; j++) {
-            if (strcmp(c->carriers[i].name, c->carriers[j].name) == 0)
+        for (int j = 0; j <= i; j++) {
+            if (j < i && strcmp(c->carriers[i].name, c->carriers[j].name) == 0)
                 SETTING_SAY(
                     l, c->carriers[i].line,
                     "the carrier '%s' stands twice; give each its own name",
                     c->carriers[i].name);
-            if (c->carriers[i].in.path != NULL &&
-                c->carriers[j].in.path != NULL &&
-                same_path(&c->carriers[i], &c->carriers[j]))
+            if (same_path(&c->carriers[i], &c->carriers[j]) != NULL)
                 SETTING_SAY(
                     l, c->carriers[i].line,
                     "the path '%s' is that of carrier '%s' too; give each "
                     "its own",
-                    c->carriers[i].in.path, c->carriers[j].name);
+                    same_path(&c->carriers[i], &c->carriers[j]),
+                    c->carriers[j].name);
         }
     }
 }
@@ -313,6 +332,19 @@ static void check_sender(struct setting_load *l, const struct config *c,
                     name);
 }
 
+static void check_stand_ins(struct setting_load *l, const struct config *c)
+{
+    for (size_t i = 0; i < c->n_carriers; i++) {
+        const struct config_carrier *k = &c->carriers[i];
+
+        if (k->stand_in == NULL || k->stand_in[0] == '\0')
+            continue;
+        check_sender(l, c, k->line, k->stand_in);
+        if (strcmp(k->stand_in, k->name) == 0)
+            SETTING_SAY(l, k->line, "a carrier cannot stand in for itself");
+    }
+}
+
 /* Beyond this machine anyone could text in anyone's name. */
 static void check_open_door(struct setting_load *l, const struct config *c)
 {
@@ -323,7 +355,9 @@ static void check_open_door(struct setting_load *l, const struct config *c)
     for (size_t i = 0; i < c->n_carriers && !near; i++) {
         const struct config_carrier *k = &c->carriers[i];
 
-        if (k->kind == CONFIG_HTTP && k->in.path != NULL &&
+        if (k->kind == CONFIG_HTTP &&
+            (k->in.path != NULL || k->menu.path != NULL ||
+             k->receipts.path != NULL) &&
             k->in.secret == NULL && k->in.hmac_key == NULL)
             SETTING_SAY(l, k->line,
                         "carrier '%s' takes texts on %s from anyone; set "
@@ -353,6 +387,7 @@ static void check_whole(struct setting_load *l, struct config *c)
                     "11 are allowed",
                     chars);
     check_open_door(l, c);
+    check_stand_ins(l, c);
     if (c->accept_min_l >= c->accept_max_l)
         SETTING_SAY(l, 0, "flow: accept_min_l is to be below accept_max_l");
     if (c->ask_scrub_p > c->replace_p)
@@ -393,7 +428,7 @@ static void take_top(struct setting_load *l, const config_setting_t *s,
             l, config_setting_source_line(s),
             "'%s' is not known; known are: programme, listen, ledger, "
             "grammar, serial, moulds, measures, flow, breakage, outbox, "
-            "digest, privacy, people, carriers",
+            "menu, digest, privacy, people, carriers",
             key);
 }
 

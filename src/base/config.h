@@ -43,6 +43,22 @@ struct config_http_out {
     char *id_field;     /* JSON field of the answer with its id, or NULL */
 };
 
+struct config_receipts { /* the far side calls about what it delivered */
+    char *path;          /* NULL: it does not */
+    char *field_id, *field_state; /* its id of the text; what became of it */
+    char *delivered, *failed;     /* words of that field, "a b c" */
+};
+
+struct config_menu { /* screens for phones without words, by HTTP */
+    char *path;      /* NULL: none */
+    char *field_session, *field_from, *field_input;
+    char *field_step; /* the far side's id of one step, or NULL */
+    char *field_gone; /* the field that is there when the caller hung up */
+    bool whole;       /* the input is all presses so far, "1*24*3" */
+    char *answer, *answer_type; /* template: {mark} {text} */
+    char *mark_on, *mark_end;   /* for {mark}: more is asked; over */
+};
+
 struct config_spool {
     char *in, *out;     /* folders */
     int poll_s;         /* look at least this often: 2 */
@@ -86,9 +102,13 @@ struct config_carrier {
     enum config_carrier_kind kind;
     struct config_http_in in;
     struct config_http_out out;
+    struct config_receipts receipts;
     struct config_spool spool;
     struct config_smpp smpp;
     struct config_modem modem;
+    struct config_menu menu;
+    int per_minute; /* texts out; 0 as many as it takes */
+    char *stand_in; /* carrier that takes over when it is down, or "" */
     int line;
 };
 
@@ -150,10 +170,16 @@ struct config {
     double breakage_p;       /* alert below: 0.001 */
     int breakage_least;      /* failures at least: 3 */
     /* outbox */
-    int reply_expires_s;     /* 86400 */
-    int alert_expires_s;     /* 259200 */
-    int tries_most;          /* 8 */
-    int retry_first_s, retry_longest_s; /* 5, 900 */
+    int reply_expires_s;                    /* 86400 */
+    int alert_expires_s;                    /* 259200 */
+    int tries_most;                         /* 8 */
+    int retry_first_s, retry_longest_s;     /* 5, 900 */
+    int quiet_from_minute, quiet_to_minute; /* of the local day; -1 off */
+    int take_over_s;    /* a carrier down so long is stood in for: 300 */
+    int segments_a_day; /* no more, but for danger; 0 no ceiling */
+    int segments_alarm_percent; /* of that: coordinators are told; 80 */
+    /* menu */
+    int menu_keep_s; /* a caller who was cut off may go on: 600 */
     /* digest */
     int digest_minute;       /* minute of the local day: 7:00 -> 420; -1 off */
     /* privacy */

@@ -36,6 +36,31 @@ static const struct setting http_out_rows[] = {
     {"in_flight", INTEGER, AT(out.in_flight), "4", 1, 256, NULL},
     {"id_field", TEXT, AT(out.id_field), NULL, 1, 60, NULL},
 };
+static const struct setting common_rows[] = {
+    {"per_minute", INTEGER, AT(per_minute), "0", 0, 100000, NULL},
+    {"stand_in", TEXT, AT(stand_in), "", 0, 60, NULL},
+};
+static const struct setting receipts_rows[] = {
+    {"path", TEXT, AT(receipts.path), "/receipt", 2, 100, NULL},
+    {"field_id", TEXT, AT(receipts.field_id), "id", 1, 60, NULL},
+    {"field_state", TEXT, AT(receipts.field_state), "state", 1, 60, NULL},
+    {"delivered", TEXT, AT(receipts.delivered), "delivered", 1, 200, NULL},
+    {"failed", TEXT, AT(receipts.failed), "failed expired rejected", 1, 200,
+     NULL},
+};
+static const struct setting menu_rows[] = {
+    {"path", TEXT, AT(menu.path), "/menu", 2, 100, NULL},
+    {"field_session", TEXT, AT(menu.field_session), "session", 1, 60, NULL},
+    {"field_from", TEXT, AT(menu.field_from), "from", 1, 60, NULL},
+    {"field_input", TEXT, AT(menu.field_input), "input", 1, 60, NULL},
+    {"field_step", TEXT, AT(menu.field_step), NULL, 1, 60, NULL},
+    {"field_gone", TEXT, AT(menu.field_gone), NULL, 1, 60, NULL},
+    {"whole", SWITCH, AT(menu.whole), "false", 0, 0, NULL},
+    {"answer", TEXT, AT(menu.answer), "{mark} {text}", 6, 2000, NULL},
+    {"answer_type", TEXT, AT(menu.answer_type), "text/plain", 3, 100, NULL},
+    {"mark_on", TEXT, AT(menu.mark_on), "more", 0, 40, NULL},
+    {"mark_end", TEXT, AT(menu.mark_end), "done", 0, 40, NULL},
+};
 static const struct setting spool_rows[] = {
     {"in", PATH, AT(spool.in), NULL, 1, 4000, NULL},
     {"out", PATH, AT(spool.out), NULL, 1, 4000, NULL},
@@ -85,7 +110,7 @@ static const struct setting modem_rows[] = {
 static const struct {
     const char *name;
     const char *groups; /* the keys that it takes, " a b " */
-} kinds[] = {[CONFIG_HTTP] = {"http", " in out "},
+} kinds[] = {[CONFIG_HTTP] = {"http", " in out receipts menu "},
              [CONFIG_SPOOL] = {"spool", " spool "},
              [CONFIG_SMPP] = {"smpp", " smpp "},
              [CONFIG_MODEM] = {"modem", " modem "}};
@@ -108,10 +133,16 @@ static void take_headers(struct setting_load *l, const config_setting_t *list,
     }
 }
 
+static void check_path(struct setting_load *l, const struct config_carrier *c,
+                       const char *path)
+{
+    if (path != NULL && path[0] != '/')
+        SETTING_SAY(l, c->line, "'path' is to begin with /, such as \"/in\"");
+}
+
 static void check_http(struct setting_load *l, const struct config_carrier *c)
 {
-    if (c->in.path != NULL && c->in.path[0] != '/')
-        SETTING_SAY(l, c->line, "'path' is to begin with /, such as \"/in\"");
+    check_path(l, c, c->in.path);
     if (c->in.secret != NULL && c->in.field_secret == NULL &&
         c->in.header_secret == NULL)
         SETTING_SAY(l, c->line,
@@ -129,6 +160,19 @@ static void check_http(struct setting_load *l, const struct config_carrier *c)
     if (c->out.url != NULL && strncmp(c->out.url, "http://", 7) != 0 &&
         strncmp(c->out.url, "https://", 8) != 0)
         SETTING_SAY(l, c->line, "'url' is to begin with http:// or https://");
+}
+
+/* Presets, and takes the group `name`; whether it is there. */
+static bool take_group(struct setting_load *l, const config_setting_t *s,
+                       const char *name, const struct setting *rows, size_t n,
+                       struct config_carrier *c)
+{
+    const config_setting_t *group = config_setting_get_member(s, name);
+
+    setting_preset(rows, n, c);
+    if (group != NULL)
+        setting_take(l, group, rows, n, c, NULL);
+    return group != NULL;
 }
 
 static void take_http(struct setting_load *l, const config_setting_t *s,
@@ -153,19 +197,16 @@ static void take_http(struct setting_load *l, const config_setting_t *s,
         setting_need_text(l, config_setting_source_line(out), "url",
                           c->out.url);
     }
+    if (take_group(l, s, "receipts", receipts_rows, KW_COUNT(receipts_rows), c))
+        check_path(l, c, c->receipts.path);
+    else
+        setting_put_text(c, offsetof(struct config_carrier, receipts.path),
+                         NULL);
+    if (take_group(l, s, "menu", menu_rows, KW_COUNT(menu_rows), c))
+        check_path(l, c, c->menu.path);
+    else
+        setting_put_text(c, offsetof(struct config_carrier, menu.path), NULL);
     check_http(l, c);
-}
-
-/* Presets, and takes the group `name` when it is there. */
-static void take_group(struct setting_load *l, const config_setting_t *s,
-                       const char *name, const struct setting *rows, size_t n,
-                       struct config_carrier *c)
-{
-    const config_setting_t *group = config_setting_get_member(s, name);
-
-    setting_preset(rows, n, c);
-    if (group != NULL)
-        setting_take(l, group, rows, n, c, NULL);
 }
 
 static void take_spool(struct setting_load *l, const config_setting_t *s,
@@ -194,15 +235,6 @@ static void take_modem(struct setting_load *l, const config_setting_t *s,
         SETTING_SAY(l, c->line, "'pin' is to be 4 to 8 digits");
 }
 
-static bool among(const char *words, const char *word)
-{
-    char padded[64];
-
-    return snprintf(padded, sizeof(padded), " %s ", word) <
-               (int)sizeof(padded) &&
-           strstr(words, padded) != NULL;
-}
-
 /* The kind of that name, or -1. */
 static int kind_named(const char *name)
 {
@@ -213,21 +245,15 @@ static int kind_named(const char *name)
     return -1;
 }
 
-static void check_keys(struct setting_load *l, const config_setting_t *s,
-                       const struct config_carrier *c)
+/* Keys of every kind stand beside its group. */
+static void take_common(struct setting_load *l, const config_setting_t *s,
+                        struct config_carrier *c)
 {
-    int count = config_setting_length(s);
+    char also[80];
 
-    for (int i = 0; i < count; i++) {
-        const config_setting_t *one = config_setting_get_elem(s, (unsigned)i);
-        const char *key = config_setting_name(one);
-
-        if (!among(" name kind ", key) && !among(kinds[c->kind].groups, key))
-            SETTING_SAY(l, config_setting_source_line(one),
-                        "the key '%s' is not known in a carrier of kind %s; "
-                        "known are: name, kind%s",
-                        key, kinds[c->kind].name, kinds[c->kind].groups);
-    }
+    snprintf(also, sizeof(also), " name kind%s", kinds[c->kind].groups);
+    setting_preset(common_rows, KW_COUNT(common_rows), c);
+    setting_take(l, s, common_rows, KW_COUNT(common_rows), c, also);
 }
 
 void config_carrier_take(struct setting_load *l, const config_setting_t *s,
@@ -259,7 +285,7 @@ void config_carrier_take(struct setting_load *l, const config_setting_t *s,
         return;
     }
     c->kind = (enum config_carrier_kind)k;
-    check_keys(l, s, c);
+    take_common(l, s, c);
     takes[k](l, s, c);
 }
 
@@ -267,6 +293,9 @@ void config_carrier_free(struct config_carrier *c)
 {
     setting_free(http_in_rows, KW_COUNT(http_in_rows), c);
     setting_free(http_out_rows, KW_COUNT(http_out_rows), c);
+    setting_free(common_rows, KW_COUNT(common_rows), c);
+    setting_free(receipts_rows, KW_COUNT(receipts_rows), c);
+    setting_free(menu_rows, KW_COUNT(menu_rows), c);
     setting_free(spool_rows, KW_COUNT(spool_rows), c);
     setting_free(smpp_rows, KW_COUNT(smpp_rows), c);
     setting_free(modem_rows, KW_COUNT(modem_rows), c);

@@ -7,6 +7,8 @@
  */
 #include "base/config.h"
 #include "desk/desk.h"
+#include "desk/session.h"
+#include "ledger/traffic.h"
 
 struct event_base;
 struct carrier_host;
@@ -20,6 +22,13 @@ struct carrier_taking {
      * row is settled as SENT in the transaction that keeps the text.
      */
     bool answer_in_hand;
+    /*
+     * Not NULL: a step of a menu, and text is not looked at. shown is written
+     * before taken(): say it to the caller, and end the session when it is
+     * over. All pointers of the step are borrowed until taken().
+     */
+    const struct menu_press *press;
+    struct menu_shown shown;
     /* On the loop, after the commit. err 0: acknowledge. */
     void (*taken)(struct carrier_taking *t, int err);
     void *carrier;             /* for the carrier's own use */
@@ -41,6 +50,15 @@ struct carrier_host {
      */
     void (*settle)(struct carrier_host *h, int64_t out_id,
                    enum ledger_send state, int64_t again_s, const char *note);
+    /*
+     * The far side's id of a text, or of a part of one: call it for each,
+     * beside settle(). And what the far side tells of an id, at any time.
+     * Strings are copied; durable in a while. NULL in tests without a ledger.
+     */
+    void (*far_id)(struct carrier_host *h, const char *carrier, int64_t out_id,
+                   const char *far_id);
+    void (*receipt)(struct carrier_host *h, const char *carrier,
+                    const char *far_id, enum traffic_receipt state);
 };
 
 struct carrier {

@@ -40,8 +40,14 @@ static int run_take(struct ledger *lg, void *arg)
 {
     struct carrier_taking *t = arg;
     struct service *s = t->host->service;
-    int err = desk_take(s->desk, lg, &t->text, &t->answer);
+    int err;
 
+    if (t->press != NULL) {
+        err = desk_press(s->desk, lg, t->press, &t->shown);
+        t->answer.scan = t->shown.scan;
+        return err;
+    }
+    err = desk_take(s->desk, lg, &t->text, &t->answer);
     if (err == 0 && t->answer_in_hand && t->answer.outbox_id != 0 &&
         !t->answer.repeat)
         err = ledger_out_settle(lg, t->answer.outbox_id, LEDGER_SENT,
@@ -61,6 +67,13 @@ static void log_failure(struct service *s, const char *carrier, int err)
               carrier, kw_err_text(err));
 }
 
+/* Comes by the clock not later than that. */
+static void tick_by(struct service *s, int64_t at_s)
+{
+    if (s->tick_next_s > at_s)
+        s->tick_next_s = at_s;
+}
+
 static void done_take(void *arg, int err)
 {
     struct carrier_taking *t = arg;
@@ -72,6 +85,8 @@ static void done_take(void *arg, int err)
         outbox_pump_all(s);
         if (t->answer.scan)
             scanner_want(s);
+        if (t->press != NULL)
+            tick_by(s, t->press->at_s + s->conf->menu_keep_s + 1);
     } else {
         log_failure(s, t->text.carrier, err);
     }
@@ -359,8 +374,9 @@ static int open_carriers(struct service *s)
         if (open_carrier(s, &s->conf->carriers[i], &c, &why) < 0)
             return say(why);
         if (c != NULL)
-            outbox_add(s, c);
+            outbox_add(s, c, &s->conf->carriers[i]);
     }
+    outbox_pair(s);
     return 0;
 }
 
@@ -482,7 +498,9 @@ int service_open(const struct config *conf, bool told_clock,
                                     .conf = conf,
                                     .service = s,
                                     .take = take,
-                                    .settle = outbox_settle};
+                                    .settle = outbox_settle,
+                                    .far_id = receipt_far_id,
+                                    .receipt = receipt_take};
     add_signals(s);
     if ((err = open_parts(s, told_clock)) != 0) {
         service_close(s);

@@ -11,6 +11,7 @@
  * and is begun again by service_turn(), each second.
  */
 #include "carrier/carrier.h"
+#include "ledger/traffic.h"
 #include "ledger/writer.h"
 
 #include <event2/event.h>
@@ -24,13 +25,23 @@ struct told;
 struct outbox { /* of one carrier that can send */
     struct service *service;
     struct carrier *carrier;
-    bool claiming, wanted;
+    const struct config_carrier *conf;
+    struct outbox *stand_in; /* takes over when the carrier is down, or NULL */
+    bool claiming, wanted, moving;
     int64_t next_due_s; /* 0 none known */
+    /* Down: since when sending failed, and since when it took nothing. */
+    int64_t failing_s, shut_s; /* 0 not */
+    int64_t moved_s;           /* when texts were last moved */
+    bool stood_in;             /* said so in the log */
+    double allowance;          /* texts it may still have now; per_minute */
+    int64_t allowed_us;        /* when that was last counted */
+    int in_hand;               /* texts with the carrier */
 };
 
 struct flight { /* a text that a carrier has in hand */
     int64_t out_id;
     int tries;
+    struct outbox *box;
 };
 
 struct settlement {
@@ -88,7 +99,9 @@ bool service_idle(const struct service *s);
 void service_every(struct service *s, int ms, event_callback_fn f);
 
 /* service_outbox.c */
-void outbox_add(struct service *s, struct carrier *c);
+void outbox_add(struct service *s, struct carrier *c,
+                const struct config_carrier *conf);
+void outbox_pair(struct service *s); /* all are added: who stands in for whom */
 int outbox_recover(struct service *s, struct ledger *lg); /* at start */
 void outbox_pump_all(struct service *s); /* something may be waiting */
 void outbox_turn(struct service *s);
@@ -96,6 +109,19 @@ bool outbox_idle(const struct service *s);
 void outbox_settle(struct carrier_host *h, int64_t out_id,
                    enum ledger_send state, int64_t again_s, const char *note);
 void outbox_close(struct service *s); /* closes the carriers */
+
+/* service_relief.c: rates, and one carrier standing in for another. */
+int relief_allowed(struct outbox *box); /* texts by its rate, now */
+void relief_used(struct outbox *box, int n);
+/* A text of it met its fate; sent: the far side took or refused it. */
+void relief_note(struct outbox *box, bool answered);
+void relief_turn(struct outbox *box);
+
+/* service_receipt.c */
+void receipt_far_id(struct carrier_host *h, const char *carrier, int64_t out_id,
+                    const char *far_id);
+void receipt_take(struct carrier_host *h, const char *carrier,
+                  const char *far_id, enum traffic_receipt state);
 
 /* service_scan.c */
 int scanner_open(struct service *s); /* 0 or KW_EIO */

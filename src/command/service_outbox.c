@@ -28,10 +28,23 @@ struct claim {
 
 static void pump(struct outbox *box);
 
-void outbox_add(struct service *s, struct carrier *c)
+void outbox_add(struct service *s, struct carrier *c,
+                const struct config_carrier *conf)
 {
-    s->outboxes[s->n_outboxes++] =
-        (struct outbox){.service = s, .carrier = c, .wanted = true};
+    s->outboxes[s->n_outboxes++] = (struct outbox){
+        .service = s, .carrier = c, .conf = conf, .wanted = true};
+}
+
+void outbox_pair(struct service *s)
+{
+    for (size_t i = 0; i < s->n_outboxes; i++) {
+        struct outbox *box = &s->outboxes[i];
+
+        for (size_t k = 0; k < s->n_outboxes; k++) {
+            if (strcmp(s->outboxes[k].carrier->name, box->conf->stand_in) == 0)
+                box->stand_in = &s->outboxes[k];
+        }
+    }
 }
 
 int outbox_recover(struct service *s, struct ledger *lg)
@@ -47,7 +60,8 @@ int outbox_recover(struct service *s, struct ledger *lg)
                      "ended: %s",
                      n, c->name,
                      c->repeat_safe ? "sent again with the same id"
-                                    : "perhaps sent, not sent again");
+                                    : "perhaps sent; danger is sent again, "
+                                      "the rest is not");
     }
     return 0;
 }
@@ -58,9 +72,12 @@ static int run_claim(struct ledger *lg, void *arg)
 {
     struct claim *c = arg;
     const char *name = c->box->carrier->name;
-    int err;
+    struct ledger_claim by = {.carrier = name, .now_s = c->now_s};
+    int err = desk_hold(c->box->service->desk, lg, &by);
 
-    c->n = ledger_out_claim(lg, name, c->now_s, c->rows, c->most);
+    if (err < 0)
+        return err;
+    c->n = ledger_out_claim_within(lg, &by, c->rows, c->most);
     if (c->n < 0)
         return c->n;
     err = ledger_out_next_due(lg, name, &c->next_due_s);
@@ -69,12 +86,15 @@ static int run_claim(struct ledger *lg, void *arg)
     return err == KW_ENOENT ? 0 : err;
 }
 
-static void add_flight(struct service *s, const struct ledger_out *o)
+static void add_flight(struct outbox *box, const struct ledger_out *o)
 {
+    struct service *s = box->service;
+
+    box->in_hand++;
     kw_grow(&s->flights, &s->cap_flights, s->n_flights + 1,
             sizeof(*s->flights));
     s->flights[s->n_flights++] =
-        (struct flight){.out_id = o->id, .tries = o->tries};
+        (struct flight){.out_id = o->id, .tries = o->tries, .box = box};
 }
 
 static void done_claim(void *arg, int err)
@@ -90,7 +110,8 @@ static void done_claim(void *arg, int err)
     }
     box->next_due_s = c->next_due_s;
     for (int i = 0; i < c->n; i++)
-        add_flight(box->service, &c->rows[i]);
+        add_flight(box, &c->rows[i]);
+    relief_used(box, c->n);
     for (int i = 0; i < c->n; i++)
         box->carrier->send(box->carrier, &c->rows[i]);
     if (c->n == c->most)
@@ -107,8 +128,12 @@ static void pump(struct outbox *box)
     struct claim *c;
     int room = box->carrier->room;
 
-    if (s->stopping || box->claiming || room <= 0)
+    if (s->stopping || box->claiming || box->moving || room <= 0)
         return;
+    if (room > relief_allowed(box))
+        room = relief_allowed(box);
+    if (room <= 0)
+        return; /* stays wanted, each turn allows some more */
     c = kw_malloc(sizeof(*c));
     c->box = box;
     c->now_s = clock_now_s();
@@ -200,13 +225,15 @@ static void flush_settles(struct service *s)
 }
 
 /* How often it was tried; 0 when it is in no carrier's hand. */
-static int end_flight(struct service *s, int64_t out_id)
+static int end_flight(struct service *s, int64_t out_id, bool answered)
 {
     for (size_t i = 0; i < s->n_flights; i++) {
         int tries = s->flights[i].tries;
 
         if (s->flights[i].out_id != out_id)
             continue;
+        s->flights[i].box->in_hand--;
+        relief_note(s->flights[i].box, answered);
         s->flights[i] = s->flights[--s->n_flights];
         return tries > 0 ? tries : 1;
     }
@@ -219,7 +246,8 @@ void outbox_settle(struct carrier_host *h, int64_t out_id,
     struct service *s = h->service;
     const struct config *conf = s->conf;
     struct settlement one = {.out_id = out_id, .state = state};
-    int tries = end_flight(s, out_id);
+    int tries =
+        end_flight(s, out_id, state == LEDGER_SENT || state == LEDGER_FAILED);
 
     snprintf(one.note, sizeof(one.note), "%s", note != NULL ? note : "");
     if (state == LEDGER_WAITING && tries > 0 && tries >= conf->tries_most) {
@@ -253,6 +281,7 @@ void outbox_turn(struct service *s)
 
         if (box->next_due_s != 0 && box->next_due_s <= now_s)
             box->wanted = true;
+        relief_turn(box);
         if (box->wanted)
             pump(box);
     }
@@ -267,7 +296,7 @@ bool outbox_idle(const struct service *s)
     for (size_t i = 0; i < s->n_outboxes; i++) {
         const struct outbox *box = &s->outboxes[i];
 
-        if (box->claiming || box->wanted ||
+        if (box->claiming || box->moving || box->wanted ||
             (box->next_due_s != 0 && box->next_due_s <= now_s))
             return false;
         if (box->carrier->busy != NULL && box->carrier->busy(box->carrier))

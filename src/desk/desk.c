@@ -1,12 +1,15 @@
 /* desk.c - builds a desk from the configuration, and who works for it. */
 #include "desk/inner.h"
 
+#include "base/file.h"
 #include "base/log.h"
 #include "base/septet.h"
+#include "desk/menu.h"
 #include "desk/mould.h"
 #include "ledger/due.h"
 
 #include <string.h>
+#include <unistd.h>
 
 /* A longer time was not watched; more people do not live in one home. */
 #define WATCHED_MOST_MIN (2 * 24 * 60)
@@ -63,6 +66,17 @@ static int check_clinic(const struct config *conf, struct fault_list *faults)
     return KW_ESYNTAX;
 }
 
+/* A folder without a menu is a line without one. */
+static int open_menu(struct desk *d, struct fault_list *faults)
+{
+    char path[4096];
+
+    if (file_join(path, sizeof(path), d->conf->grammar_folder, "menu") < 0 ||
+        access(path, F_OK) != 0)
+        return 0;
+    return menu_open(d->conf->grammar_folder, faults, &d->menu);
+}
+
 static int open_parts(struct desk *d, struct fault_list *faults)
 {
     const struct config *conf = d->conf;
@@ -88,6 +102,8 @@ static int open_parts(struct desk *d, struct fault_list *faults)
         if (e < 0)
             err = e;
     }
+    if ((e = open_menu(d, faults)) < 0)
+        err = e;
     return err;
 }
 
@@ -125,6 +141,7 @@ void desk_close(struct desk *d)
     if (d->reader != NULL)
         reader_close(d->reader);
     replies_close(d->replies);
+    menu_close(d->menu);
     kw_free(d);
 }
 

@@ -20,9 +20,11 @@ struct desk_text { /* a text as a carrier hands it over */
     const char *to;      /* or NULL */
     const char *text;
     size_t len;
-    int64_t at_s;        /* received */
-    int64_t sent_s;      /* claimed, 0 none */
-    bool quiet;          /* filed afterwards from a notebook: nobody is texted */
+    int64_t at_s;          /* received */
+    int64_t sent_s;        /* claimed, 0 none */
+    const char *answer_by; /* carrier of the answer; NULL: the same */
+    bool unfinished;       /* a menu that was cut off: asked about, not filed */
+    bool quiet; /* filed afterwards from a notebook: nobody is texted */
 };
 
 struct desk_answer {
@@ -31,7 +33,8 @@ struct desk_answer {
     char body[LEDGER_BODY_CAP]; /* "" when nothing is said */
     int64_t outbox_id;    /* of the answer, 0 none */
     enum reader_outcome outcome;
-    bool scan;            /* something failed: a breakage scan is due */
+    bool danger; /* it told of a danger sign */
+    bool scan;   /* something failed: a breakage scan is due */
 };
 
 /* Builds reader, replies and rules from the configuration. */
@@ -78,6 +81,15 @@ void desk_findings_free(struct desk_findings *f);
  */
 int desk_tick(struct desk *d, struct ledger *lg, int64_t now_s,
               int64_t *next_s);
+
+/*
+ * Before texts are claimed: fills in what holds them back, quiet hours and
+ * the day's ceiling; tells the coordinators when it draws near. In a
+ * transaction.
+ */
+int desk_hold(struct desk *d, struct ledger *lg, struct ledger_claim *c);
+/* When the quiet hours end that now_s lies in; 0 outside of them. */
+int64_t desk_quiet_until(const struct config *conf, int64_t now_s);
 
 /* Puts the coordinators of the configuration into the ledger. At start. */
 int desk_people(const struct desk *d, struct ledger *lg);

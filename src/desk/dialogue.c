@@ -104,7 +104,7 @@ static int yes_said(struct taking *t, const struct asking *a,
     if (a->body == NULL)
         return 0;
     reader_read(t->d->reader, t->d->scratch, a->body, a->len, hint, &t->m);
-    t->confirmed = true;
+    t->confirmed = strcmp(a->why, "elsewhere") == 0;
     return 0;
 }
 
@@ -139,8 +139,9 @@ static int language_said(struct taking *t, const struct reader_hint *hint)
 static int answer(struct taking *t, const struct asking *a,
                   const struct reader_hint *hint)
 {
-    bool yes_no =
-        strcmp(a->why, "elsewhere") == 0 || strcmp(a->why, "recall") == 0;
+    bool yes_no = strcmp(a->why, "elsewhere") == 0 ||
+                  strcmp(a->why, "recall") == 0 ||
+                  strcmp(a->why, "unfinished") == 0;
 
     if (has_report(&t->m))
         return 0;

@@ -27,6 +27,7 @@ struct desk {
     struct reader *reader;
     struct reader_scratch *scratch;
     struct replies *replies;
+    struct menu *menu; /* NULL: the folder has none */
     struct serial_layout layout;
     struct reader_limits limits;
     struct seep_pot moulds[CONFIG_MOULDS_MOST];

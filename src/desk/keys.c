@@ -119,6 +119,7 @@ const struct key_def key_defs[] = {
     {"ask-unclear", ROOM_ASK, B(SERIAL), 0, 0},
     {"ask-unknown", ROOM_ASK, B(SERIAL), B(SERIAL), 0},
     {"ask-elsewhere", ROOM_ASK, B(SERIAL), B(SERIAL), 0},
+    {"ask-unfinished", ROOM_ASK, B(SERIAL), 0, 0},
     {"ask-not-out", ROOM_REPLY, B(SERIAL), B(SERIAL), 0},
     {"till-then", ROOM_SHORT, 0, 0, 0},
     {"too-asked", ROOM_TAIL, 0, 0, 0},
@@ -131,6 +132,7 @@ const struct key_def key_defs[] = {
     {"language", ROOM_REPLY, B(WORDS), B(WORDS), 0},
     {"languages", ROOM_REPLY, B(WORDS), B(WORDS), 0},
     {"busy", ROOM_REPLY, 0, 0, 0},
+    {"not-taken", ROOM_REPLY, 0, 0, 0},
     {"no-question", ROOM_REPLY, 0, 0, 0},
     {"not-mine", ROOM_REPLY, B(SERIAL), 0, 0},
     {"noted", ROOM_REPLY, B(SERIAL), 0, 0},
@@ -197,6 +199,7 @@ const struct key_def key_defs[] = {
      B(ALERT) | B(BATCH) | B(COUNT) | B(TOTAL) | B(EXPECTED) | B(RATIO) |
          B(LOW) | B(HIGH) | B(PLACES) | B(ASIDE),
      B(ALERT) | B(BATCH) | B(COUNT) | B(EXPECTED) | B(RATIO), 0},
+    {"alert-cost", ROOM_REPLY, B(COUNT) | B(TOTAL), B(COUNT) | B(TOTAL), 0},
 };
 const size_t n_key_defs = KW_COUNT(key_defs);
 

@@ -100,11 +100,80 @@ int menu_next(const struct menu *m, const char *lang, const char *presses,
     if (step == MENU_TEXT)
         kw_buf_put(out, kw_buf_text(&st.text), st.text.len);
     else if (step >= 0)
-        menu_show(&m->screens[st.at], st.lang, out);
+        menu_show(m, (size_t)st.at, st.lang, out);
     if (step >= 0 && (st.text.err != 0 || out->err != 0))
         step = KW_EFULL;
     kw_buf_release(&st.text);
     return step;
+}
+
+int menu_words(const struct menu *m, const char *lang, const char *presses,
+               struct kw_buf *out)
+{
+    struct standing st = {.lang = lang_of(m, lang)};
+    int err;
+
+    kw_buf_init(&st.text, MENU_WORDS_CAP - 1);
+    err = follow(m, presses, &st);
+    if (err >= 0)
+        kw_buf_put(out, kw_buf_text(&st.text), st.text.len);
+    if (err >= 0)
+        err = st.text.err != 0 || out->err != 0 ? KW_EFULL : 0;
+    kw_buf_release(&st.text);
+    return err;
+}
+
+/* ---- what counts of all presses ---- */
+
+#define DEEP_MOST (MENU_PRESSES + 2)
+
+struct path {
+    struct press presses[DEEP_MOST];
+    int at[DEEP_MOST + 1]; /* the screen before each press, and the last */
+    size_t n;
+};
+
+static bool is_key(const struct press_key *k, struct press p)
+{
+    return k->press[0] != '\0' && strlen(k->press) == p.len &&
+           memcmp(k->press, p.typed, p.len) == 0;
+}
+
+static int take_press(const struct menu *m, struct path *path, struct press p)
+{
+    const struct way *w;
+
+    if (is_key(&m->cancel, p))
+        return MENU_CANCELLED;
+    if (is_key(&m->back, p)) {
+        path->n -= path->n > 0;
+        return MENU_SCREEN;
+    }
+    w = way_of(&m->screens[path->at[path->n]], p.typed, p.len);
+    if (w == NULL || path->n == DEEP_MOST)
+        return MENU_AGAIN;
+    path->presses[path->n++] = p;
+    path->at[path->n] = w->to;
+    return w->to < 0 ? MENU_TEXT : MENU_SCREEN;
+}
+
+int menu_settle(const struct menu *m, const char *presses, struct kw_buf *out)
+{
+    struct path path = {.n = 0};
+    int step = MENU_SCREEN;
+
+    while (*presses != '\0' && step != MENU_TEXT && step != MENU_CANCELLED) {
+        size_t len = strcspn(presses, "*");
+
+        step = take_press(m, &path, (struct press){presses, len});
+        presses += len + (presses[len] != '\0');
+    }
+    for (size_t i = 0; i < path.n; i++) {
+        if (i > 0)
+            kw_buf_putc(out, '*');
+        kw_buf_put(out, path.presses[i].typed, path.presses[i].len);
+    }
+    return out->err != 0 ? KW_EFULL : step;
 }
 
 /* ---- every session ---- */

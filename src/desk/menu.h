@@ -26,10 +26,20 @@ size_t menu_langs(const struct menu *m);
 const char *menu_lang(const struct menu *m, size_t i);
 
 enum menu_step {
-    MENU_SCREEN = 0, /* out: the screen to show */
-    MENU_TEXT = 1,   /* out: the words of the text; the session is over */
-    MENU_AGAIN = 2   /* the last press is none of it; out: the screen again */
+    MENU_SCREEN = 0,   /* out: the screen to show */
+    MENU_TEXT = 1,     /* out: the words of the text; the session is over */
+    MENU_AGAIN = 2,    /* the last press is none of it; out: the screen again */
+    MENU_CANCELLED = 3 /* menu_settle() alone */
 };
+/*
+ * The presses that count of all that were made: those taken back and those
+ * that were none of the screen's are left out, what comes after the end too.
+ * What comes out stands as menu_next() wants it.
+ */
+int menu_settle(const struct menu *m, const char *presses, struct kw_buf *out);
+/* What was composed so far by presses of menu_settle(). 0 or KW_EFULL. */
+int menu_words(const struct menu *m, const char *lang, const char *presses,
+               struct kw_buf *out);
 /*
  * Where a session stands after its presses, "" or "4*3*10" (each press a
  * digit or a typed number, stars between). Unknown lang: the first one.

@@ -39,8 +39,15 @@ struct menu {
     size_t n_langs;
     struct screen *screens;
     size_t n, cap;
+    struct press_key { /* takes a press back, or ends; press "" none */
+        char press[8];
+        char *labels[LANGS_MOST];
+        int line;
+    } back, cancel;
 };
 
-/* What a screen shows in a language. */
-void menu_show(const struct screen *s, size_t lang, struct kw_buf *out);
+/* What a screen shows in a language: how to go back, and how to end where
+ * there is room for it. */
+void menu_show(const struct menu *m, size_t at, size_t lang,
+               struct kw_buf *out);
 #endif

@@ -13,7 +13,8 @@ struct parse {
     const char *path;
     struct fault_list *faults;
     struct menu *m;
-    struct way *way; /* labels go here, else to the screen */
+    struct way *way; /* labels go here, else to the key, else the screen */
+    struct press_key *key;
     int line;
 };
 
@@ -45,12 +46,29 @@ static void read_languages(struct parse *p, char *s)
     }
 }
 
+/* back 00, cancel 000 */
+static void read_key(struct parse *p, char *s, struct press_key *key)
+{
+    char *press = take_word(&s);
+
+    p->way = NULL;
+    p->key = key;
+    if (key->line != 0)
+        SAY(p, "it stands in line %d already", key->line);
+    else if (strlen(press) < 2 ||
+             strspn(press, "0123456789#") != strlen(press) ||
+             kw_copy(key->press, sizeof(key->press), press, strlen(press)) < 0)
+        SAY(p, "it is pressed as two to seven digits or #, such as 00");
+    key->line = p->line;
+}
+
 static void read_screen(struct parse *p, char *s)
 {
     struct menu *m = p->m;
     char *name = take_word(&s);
 
     p->way = NULL;
+    p->key = NULL;
     for (size_t i = 0; i < m->n; i++) {
         if (strcmp(m->screens[i].name, name) == 0)
             SAY(p, "screen '%s' stands in line %d already", name,
@@ -176,12 +194,13 @@ static void read_label(struct parse *p, size_t lang, char *s)
 {
     char **labels, *text = s + strspn(s, " \t");
 
-    if (p->m->n == 0) {
+    if (p->m->n == 0 && p->key == NULL) {
         SAY(p, "a label before the first screen");
         return;
     }
-    labels =
-        p->way != NULL ? p->way->labels : p->m->screens[p->m->n - 1].labels;
+    labels = p->way != NULL   ? p->way->labels
+             : p->key != NULL ? p->key->labels
+                              : p->m->screens[p->m->n - 1].labels;
     if (p->way != NULL)
         cut_words(text, &p->way->words[lang]);
     if (labels[lang] != NULL)
@@ -210,6 +229,10 @@ static void read_line(struct parse *p, char *s)
         read_screen(p, s);
         return;
     }
+    if (strcmp(word, "back") == 0 || strcmp(word, "cancel") == 0) {
+        read_key(p, s, word[0] == 'b' ? &p->m->back : &p->m->cancel);
+        return;
+    }
     for (size_t i = 0; i < p->m->n_langs; i++) {
         if (strcmp(word, p->m->langs[i]) == 0) {
             read_label(p, i, s);
@@ -222,14 +245,32 @@ static void read_line(struct parse *p, char *s)
     else
         SAY(p,
             "'%s' begins no line here; a line begins with languages, "
-            "screen, a digit, number, serial or a language's tag",
+            "back, cancel, screen, a digit, number, serial or a language's tag",
             word);
 }
 
 /* ---- showing ---- */
 
-void menu_show(const struct screen *s, size_t lang, struct kw_buf *out)
+static size_t room_of(const struct kw_buf *text, size_t *most)
 {
+    struct septet_size size = septet_measure(kw_buf_text(text), text->len);
+
+    *most = size.gsm7 ? MENU_SEPTETS : MENU_UCS2_UNITS;
+    return size.units;
+}
+
+static void show_key(const struct press_key *k, size_t lang, struct kw_buf *out)
+{
+    if (k->press[0] != '\0')
+        kw_buf_printf(out, "\n%s %s", k->press,
+                      k->labels[lang] ? k->labels[lang] : "");
+}
+
+void menu_show(const struct menu *m, size_t at, size_t lang, struct kw_buf *out)
+{
+    const struct screen *s = &m->screens[at];
+    size_t before, most;
+
     kw_buf_puts(out, s->labels[lang] ? s->labels[lang] : "");
     for (size_t i = 0; i < s->n; i++) {
         if (s->ways[i].kind == WAY_DIGIT)
@@ -237,6 +278,12 @@ void menu_show(const struct screen *s, size_t lang, struct kw_buf *out)
                           s->ways[i].labels[lang] ? s->ways[i].labels[lang]
                                                   : "");
     }
+    if (at > 0)
+        show_key(&m->back, lang, out);
+    before = out->len;
+    show_key(&m->cancel, lang, out);
+    if (out->err == 0 && room_of(out, &most) > most)
+        out->data[out->len = before] = '\0';
 }
 
 /* ---- proofs ---- */
@@ -321,17 +368,15 @@ static void check_screen(struct parse *p, const struct screen *s)
     p->line = s->line;
     for (size_t l = 0; l < p->m->n_langs; l++) {
         struct kw_buf text;
-        struct septet_size size;
-        size_t most;
+        size_t units, most;
 
         kw_buf_init(&text, FILE_MOST);
-        menu_show(s, l, &text);
-        size = septet_measure(kw_buf_text(&text), text.len);
-        most = size.gsm7 ? MENU_SEPTETS : MENU_UCS2_UNITS;
-        if (size.units > most)
+        menu_show(p->m, (size_t)(s - p->m->screens), l, &text);
+        units = room_of(&text, &most);
+        if (units > most)
             SAY(p, "screen '%s' in '%s' has %zu %s; %zu is the most", s->name,
-                p->m->langs[l], size.units,
-                size.gsm7 ? "septets" : "UCS-2 units", most);
+                p->m->langs[l], units,
+                most == MENU_SEPTETS ? "septets" : "UCS-2 units", most);
         kw_buf_release(&text);
     }
 }
@@ -355,6 +400,10 @@ static void prove(struct parse *p)
             MENU_PRESSES);
     }
     check_ways(p);
+    if (p->m->back.press[0] != '\0')
+        check_labels(p, p->m->back.labels, p->m->back.line, "'back'");
+    if (p->m->cancel.press[0] != '\0')
+        check_labels(p, p->m->cancel.labels, p->m->cancel.line, "'cancel'");
     for (size_t i = 0; i < p->m->n; i++)
         check_screen(p, &p->m->screens[i]);
 }
@@ -395,6 +444,10 @@ void menu_close(struct menu *m)
 {
     if (m == NULL)
         return;
+    for (size_t l = 0; l < LANGS_MOST; l++) {
+        kw_free(m->back.labels[l]);
+        kw_free(m->cancel.labels[l]);
+    }
     for (size_t i = 0; i < m->n; i++) {
         struct screen *s = &m->screens[i];
 

@@ -17,7 +17,9 @@
 #include "desk/inner.h"
 
 #include "base/clock.h"
+#include "base/septet.h"
 #include "ledger/due.h"
+#include "ledger/traffic.h"
 
 #include <stdio.h>
 #include <string.h>
@@ -176,6 +178,7 @@ static int hold_back(struct taking *t)
 
 static int put_answer(struct taking *t, struct desk_answer *out)
 {
+    const char *by = t->in->answer_by ? t->in->answer_by : t->in->carrier;
     struct ledger_out o = {.phone_id = t->phone.id,
                            .kind = LEDGER_REPLY,
                            .priority = t->m.danger ? LEDGER_PRIORITY_DANGER
@@ -189,8 +192,7 @@ static int put_answer(struct taking *t, struct desk_answer *out)
     if (t->in->quiet || t->reply.len == 0)
         return 0;
     if (kw_copy(o.body, sizeof(o.body), t->reply.data, t->reply.len) < 0 ||
-        kw_copy(o.carrier, sizeof(o.carrier), t->in->carrier,
-                strlen(t->in->carrier)) < 0)
+        kw_copy(o.carrier, sizeof(o.carrier), by, strlen(by)) < 0)
         return KW_EINVAL;
     if ((err = ledger_out_put(t->lg, &o)) < 0)
         return err;
@@ -221,9 +223,10 @@ static int note_reading(struct taking *t, int64_t answer_id)
 /* How to reach the phone, and what it writes in. */
 static int note_phone(struct taking *t)
 {
+    const char *by = t->in->answer_by ? t->in->answer_by : t->in->carrier;
+
     if (!t->in->quiet)
-        kw_copy(t->phone.carrier, sizeof(t->phone.carrier), t->in->carrier,
-                strlen(t->in->carrier));
+        kw_copy(t->phone.carrier, sizeof(t->phone.carrier), by, strlen(by));
     if (t->m.outcome == READER_FILED && t->m.lang[0] != '\0' &&
         replies_has_lang(t->d->replies, t->m.lang))
         kw_copy(t->phone.lang_seen, sizeof(t->phone.lang_seen), t->m.lang,
@@ -241,6 +244,13 @@ static int act(struct taking *t)
         return err;
     if (t->m.danger != 0 && (err = raise_danger(t)) < 0)
         return err;
+    if (t->in->unfinished) {
+        if (t->ask == NULL && is_report(&t->m)) {
+            t->ask = "ask-unfinished";
+            t->why = "unfinished";
+        }
+        return 0;
+    }
     if (t->ask == NULL && is_report(&t->m))
         return filing_put(t);
     if (!taking_asks(t) && t->m.command != READER_NO_COMMAND)
@@ -259,8 +269,21 @@ static int go(struct taking *t, struct desk_answer *out)
         (err = note_reading(t, out->outbox_id)) < 0)
         return err;
     out->outcome = taking_asks(t) ? READER_ASKED : t->m.outcome;
+    out->danger = t->m.danger != 0;
     out->scan = t->scan;
     return note_phone(t);
+}
+
+/* What came over the air costs; a menu's text came by no segment. */
+static int count_segments(struct taking *t)
+{
+    const struct desk_text *in = t->in;
+
+    if (in->quiet || in->answer_by != NULL ||
+        strcmp(in->carrier, LEDGER_CONSOLE) == 0)
+        return 0;
+    return traffic_received(t->lg, t->at_s, t->phone.role,
+                            septet_measure(in->text, in->len).segments);
 }
 
 /* The answer that the text got when it came first. */
@@ -306,7 +329,9 @@ int desk_take(struct desk *d, struct ledger *lg, const struct desk_text *in,
         return err;
     out->text_id = t.text_id = kept.id;
     kw_buf_init(&t.reply, LEDGER_BODY_CAP - 1);
-    err = go(&t, out);
+    err = count_segments(&t);
+    if (err == 0)
+        err = go(&t, out);
     kw_buf_release(&t.reply);
     return err;
 }

@@ -9,6 +9,7 @@
 #include "base/clock.h"
 #include "base/log.h"
 #include "desk/digest.h"
+#include "desk/session.h"
 #include "ledger/due.h"
 
 #include <string.h>
@@ -201,6 +202,8 @@ int desk_tick(struct desk *d, struct ledger *lg, int64_t now_s, int64_t *next_s)
                                  digest_all};
     int err = drop_words(d, lg, now_s, next_s);
 
+    if (err == 0)
+        err = desk_sessions_left(d, lg, now_s, next_s);
     if (err == 0)
         err = flow_learn(d->conf, lg, now_s, next_s);
     if (err == 0)

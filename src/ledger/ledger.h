@@ -247,6 +247,7 @@ struct ledger_out {
     char body[LEDGER_BODY_CAP];
 };
 int ledger_out_put(struct ledger *lg, struct ledger_out *o);
+#define LEDGER_CONSOLE "console" /* carrier of the terminal: costs nothing */
 /*
  * Up to most that are due for the carrier, marked FLYING with one more try,
  * highest priority first; expired ones are marked EXPIRED on the way.
@@ -254,13 +255,27 @@ int ledger_out_put(struct ledger *lg, struct ledger_out *o);
  */
 int ledger_out_claim(struct ledger *lg, const char *carrier, int64_t now_s,
                      struct ledger_out *out, int most);
+/* The same with what holds texts back; those are due again later. */
+struct ledger_claim {
+    const char *carrier;
+    int64_t now_s;
+    int64_t quiet_until_s; /* reminders and digests wait till then; 0 none */
+    int64_t spent_until_s; /* what is no danger waits when the segments are
+                              used up; 0: no ceiling */
+    int64_t segments_left;
+};
+int ledger_out_claim_within(struct ledger *lg, const struct ledger_claim *c,
+                            struct ledger_out *out, int most);
+/* SENT and PERHAPS count as segments sent on the local day of at_s. */
 int ledger_out_settle(struct ledger *lg, int64_t id, enum ledger_send state,
                       int64_t at_s, const char *note);
 int ledger_out_again(struct ledger *lg, int64_t id, int64_t due_s,
                      const char *note); /* WAITING once more */
 /*
  * After a crash: what was FLYING goes back to WAITING for carriers that carry
- * an id along (repeat_safe) and to PERHAPS otherwise. Returns how many.
+ * an id along (repeat_safe). Otherwise danger goes back too, marked as perhaps
+ * sent twice (better twice than never), and the rest is PERHAPS. Returns how
+ * many.
  */
 int ledger_out_recover(struct ledger *lg, const char *carrier,
                        bool repeat_safe);

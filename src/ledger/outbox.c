@@ -4,13 +4,22 @@
  *   WAITING --claim--> FLYING --settle--> SENT, FAILED, PERHAPS
  *      | ^----- again, recover ----|
  *      +--claim, too late--> EXPIRED
+ *
+ * A claim puts off what has to wait: it stays WAITING and is due later.
  */
+#include "base/clock.h"
+#include "base/septet.h"
 #include "ledger/engine.h"
 
 #include <assert.h>
 #include <string.h>
 
 #define PRIORITIES 4 /* LEDGER_PRIORITY_DANGER … LEDGER_PRIORITY_DIGEST */
+
+static int64_t segments_of(const struct ledger_out *o)
+{
+    return (int64_t)septet_measure(o->body, strlen(o->body)).segments;
+}
 
 int ledger_out_put(struct ledger *lg, struct ledger_out *o)
 {
@@ -23,8 +32,8 @@ int ledger_out_put(struct ledger *lg, struct ledger_out *o)
     assert(o->priority >= 0 && o->priority < PRIORITIES);
     query_open(&q, lg,
                "INSERT INTO outbox (phone_id, carrier_id, kind, priority, "
-               "at_s, due_s, expires_s, text_id, alert_id, body) "
-               "VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10)");
+               "at_s, due_s, expires_s, text_id, alert_id, body, segments) "
+               "VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11)");
     query_i64(&q, o->phone_id);
     query_i64(&q, carrier);
     query_i64(&q, o->kind);
@@ -35,6 +44,7 @@ int ledger_out_put(struct ledger *lg, struct ledger_out *o)
     query_id(&q, o->text_id);
     query_id(&q, o->alert_id);
     query_text(&q, o->body);
+    query_i64(&q, strcmp(o->carrier, LEDGER_CONSOLE) == 0 ? 0 : segments_of(o));
     return query_insert(&q, &o->id);
 }
 
@@ -99,30 +109,65 @@ static int mark_flying(struct ledger *lg, struct ledger_out *o)
     return query_run(&q);
 }
 
-/* Of the n found, those still worth sending move to the front. */
-static int take_off(struct ledger *lg, int64_t now_s, struct ledger_out *out,
-                    int n)
+static int put_off(struct ledger *lg, int64_t id, int64_t until_s,
+                   const char *note)
 {
-    int kept = 0, err = 0;
+    struct query q;
 
-    for (int i = 0; i < n && err == 0; i++) {
-        if (out[i].expires_s != 0 && out[i].expires_s <= now_s) {
-            err = ledger_out_settle(lg, out[i].id, LEDGER_EXPIRED, now_s,
-                                    "too late to be of use");
-            continue;
-        }
-        if (kept != i)
-            out[kept] = out[i];
-        err = mark_flying(lg, &out[kept++]);
-    }
-    return err < 0 ? err : kept;
+    query_open(&q, lg, "UPDATE outbox SET due_s = $2, note = $3 WHERE id = $1");
+    query_i64(&q, id);
+    query_i64(&q, until_s);
+    query_text(&q, note);
+    return query_run(&q);
 }
 
-int ledger_out_claim(struct ledger *lg, const char *carrier, int64_t now_s,
-                     struct ledger_out *out, int most)
+/* 1: it may go; 0: it was put off, or is too late. */
+static int may_go(struct ledger *lg, struct ledger_claim *c,
+                  const struct ledger_out *o)
 {
-    struct due d = {.now_s = now_s};
-    int n = 0, err = carrier_id(lg, carrier, false, &d.carrier);
+    bool unasked = o->kind == LEDGER_REMINDER || o->kind == LEDGER_DIGEST;
+    bool danger = o->priority == LEDGER_PRIORITY_DANGER;
+
+    if (o->expires_s != 0 && o->expires_s <= c->now_s)
+        return ledger_out_settle(lg, o->id, LEDGER_EXPIRED, c->now_s,
+                                 "too late to be of use");
+    if (unasked && !danger && c->quiet_until_s > c->now_s)
+        return put_off(lg, o->id, c->quiet_until_s, "quiet hours");
+    if (c->spent_until_s <= c->now_s)
+        return 1;
+    if (!danger && segments_of(o) > c->segments_left)
+        return put_off(lg, o->id, c->spent_until_s, "the day's ceiling");
+    c->segments_left -= segments_of(o);
+    return 1;
+}
+
+/* Of the n found, those that may go move to the front. */
+static int take_off(struct ledger *lg, struct ledger_claim *c,
+                    struct ledger_out *out, int n)
+{
+    int kept = 0, go;
+
+    for (int i = 0; i < n; i++) {
+        int err = 0;
+
+        if ((go = may_go(lg, c, &out[i])) < 0)
+            return go;
+        if (go == 0)
+            continue;
+        if (kept != i)
+            out[kept] = out[i];
+        if ((err = mark_flying(lg, &out[kept++])) < 0)
+            return err;
+    }
+    return kept;
+}
+
+int ledger_out_claim_within(struct ledger *lg, const struct ledger_claim *c,
+                            struct ledger_out *out, int most)
+{
+    struct due d = {.now_s = c->now_s};
+    struct ledger_claim left = *c;
+    int n = 0, err = carrier_id(lg, c->carrier, false, &d.carrier);
 
     if (err < 0)
         return err == KW_ENOENT ? 0 : err;
@@ -130,7 +175,7 @@ int ledger_out_claim(struct ledger *lg, const char *carrier, int64_t now_s,
         struct ledger_out *at = out + n;
         int asked = most - n;
         int found = find_due(lg, &d, at, asked);
-        int kept = found < 0 ? found : take_off(lg, now_s, at, found);
+        int kept = found < 0 ? found : take_off(lg, &left, at, found);
 
         if (kept < 0)
             return kept;
@@ -141,13 +186,42 @@ int ledger_out_claim(struct ledger *lg, const char *carrier, int64_t now_s,
     return n;
 }
 
+int ledger_out_claim(struct ledger *lg, const char *carrier, int64_t now_s,
+                     struct ledger_out *out, int most)
+{
+    struct ledger_claim c = {.carrier = carrier, .now_s = now_s};
+
+    return ledger_out_claim_within(lg, &c, out, most);
+}
+
 /* ---- what became of it ---- */
+
+/* What went over the air, or perhaps did, costs. */
+static int count_sent(struct ledger *lg, int64_t id, int64_t at_s)
+{
+    struct query q;
+
+    query_open(&q, lg,
+               "INSERT INTO segments (day_s, role, received, sent) "
+               "SELECT $2, p.role, 0, o.segments FROM outbox o "
+               "JOIN phones p ON p.id = o.phone_id "
+               "WHERE o.id = $1 AND o.segments > 0 "
+               "ON CONFLICT (day_s, role) "
+               "DO UPDATE SET sent = sent + excluded.sent");
+    query_i64(&q, id);
+    query_i64(&q, clock_midnight(at_s));
+    return query_run(&q);
+}
 
 int ledger_out_settle(struct ledger *lg, int64_t id, enum ledger_send state,
                       int64_t at_s, const char *note)
 {
     struct query q;
+    int err;
 
+    if ((state == LEDGER_SENT || state == LEDGER_PERHAPS) &&
+        (err = count_sent(lg, id, at_s)) < 0)
+        return err;
     query_open(&q, lg,
                "UPDATE outbox SET state = $2, settled_s = $3, note = $4 "
                "WHERE id = $1");
@@ -172,6 +246,23 @@ int ledger_out_again(struct ledger *lg, int64_t id, int64_t due_s,
     return query_update(&q);
 }
 
+/* All that was on its way by a carrier perhaps went, and costs. */
+static int count_flying(struct ledger *lg, int64_t carrier)
+{
+    struct query q;
+
+    query_open(&q, lg,
+               "INSERT INTO segments (day_s, role, received, sent) "
+               "SELECT $2, p.role, 0, SUM(o.segments) FROM outbox o "
+               "JOIN phones p ON p.id = o.phone_id "
+               "WHERE o.carrier_id = $1 AND o.state = 1 AND o.state < 2 "
+               "GROUP BY p.role ON CONFLICT (day_s, role) "
+               "DO UPDATE SET sent = sent + excluded.sent");
+    query_i64(&q, carrier);
+    query_i64(&q, clock_midnight(clock_now_s()));
+    return query_run(&q);
+}
+
 int ledger_out_recover(struct ledger *lg, const char *carrier, bool repeat_safe)
 {
     struct query q;
@@ -180,12 +271,17 @@ int ledger_out_recover(struct ledger *lg, const char *carrier, bool repeat_safe)
 
     if (err < 0)
         return err == KW_ENOENT ? 0 : err;
+    if (!repeat_safe && (err = count_flying(lg, id)) < 0)
+        return err;
     query_open(&q, lg,
-               "UPDATE outbox SET state = $2 WHERE id IN "
+               "UPDATE outbox SET "
+               "state = CASE WHEN $2 = 1 OR priority = 0 THEN 0 ELSE 5 END, "
+               "twice = twice + CASE WHEN $2 = 1 THEN 0 "
+               "WHEN priority = 0 THEN 1 ELSE 0 END WHERE id IN "
                "(SELECT id FROM outbox WHERE carrier_id = $1 "
                "AND state = 1 AND state < 2) RETURNING id");
     query_i64(&q, id);
-    query_i64(&q, repeat_safe ? LEDGER_WAITING : LEDGER_PERHAPS);
+    query_i64(&q, repeat_safe);
     while ((err = query_next(&q)) == 1)
         n++;
     query_close(&q);

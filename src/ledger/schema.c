@@ -340,6 +340,46 @@ static const char batch_watch[] =
     "CREATE INDEX alerts_closed ON alerts (closed_s)"
     " WHERE closed_s IS NOT NULL;";
 
+static const char traffic[] =
+    /* What a text out costs, and whether a crash made two of it. */
+    "ALTER TABLE outbox ADD COLUMN segments INTEGER NOT NULL DEFAULT 0;"
+    "ALTER TABLE outbox ADD COLUMN twice INTEGER NOT NULL DEFAULT 0;"
+    "CREATE INDEX outbox_twice ON outbox (at_s) WHERE twice > 0;"
+    "CREATE TABLE segments ("
+    " day_s INTEGER NOT NULL," /* local midnight */
+    " role INTEGER NOT NULL,"  /* enum ledger_role */
+    " received INTEGER NOT NULL, sent INTEGER NOT NULL,"
+    " PRIMARY KEY (day_s, role)"
+    ") STRICT, WITHOUT ROWID;"
+    /* The far side's ids of what it took, and what it told of them. */
+    "CREATE TABLE far_ids ("
+    " carrier_id INTEGER NOT NULL REFERENCES carriers,"
+    " far_id TEXT NOT NULL,"
+    " out_id INTEGER REFERENCES outbox," /* NULL: the receipt was faster */
+    " state INTEGER NOT NULL,"           /* enum traffic_receipt */
+    " at_s INTEGER NOT NULL,"
+    " PRIMARY KEY (carrier_id, far_id)"
+    ") STRICT, WITHOUT ROWID;"
+    "CREATE INDEX far_ids_out ON far_ids (out_id);"
+    "CREATE INDEX far_ids_at ON far_ids (at_s);"
+    /* Menus under way: session.h. */
+    "CREATE TABLE menu_sessions ("
+    " carrier_id INTEGER NOT NULL REFERENCES carriers,"
+    " session TEXT NOT NULL,"
+    " phone_id INTEGER NOT NULL REFERENCES phones,"
+    " at_s INTEGER NOT NULL,"
+    " lang TEXT NOT NULL,"
+    " presses TEXT NOT NULL,"
+    " base TEXT NOT NULL," /* presses of the session it goes on with */
+    " step TEXT NOT NULL," /* the far side's name of the last one */
+    " shown TEXT NOT NULL,"
+    " state INTEGER NOT NULL," /* enum session_state */
+    " PRIMARY KEY (carrier_id, session)"
+    ") STRICT, WITHOUT ROWID;"
+    "CREATE INDEX menu_sessions_open ON menu_sessions (phone_id, at_s)"
+    " WHERE state = 0;"
+    "CREATE INDEX menu_sessions_at ON menu_sessions (at_s);";
+
 static const struct {
     const char *name, *sql;
 } migrations[] = {
@@ -347,6 +387,7 @@ static const struct {
     {"what was asked, and what is due", second},
     {"the flow of each pot", flow},
     {"how batches and deliveries stand", batch_watch},
+    {"what goes out and what it costs", traffic},
 };
 
 int schema_latest(void)

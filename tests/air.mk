@@ -52,7 +52,8 @@ endif
 # Slower: other programs read what ours writes, and the other way round.
 EXTRA_PROGRAMS += tests/peers/make_tpdu
 tests_peers_make_tpdu_LDADD = src/libkilnword.a $(KW_LIBS)
-KW_PEERS = tests/peers/tshark_tpdu tests/peers/smpp tests/peers/ofono
+KW_PEERS = tests/peers/tshark_tpdu tests/peers/osmo tests/peers/smpp \
+	tests/peers/ofono
 KW_PEER_TOOLS = tests/peers/make_tpdu$(EXEEXT)
 .PHONY: check-peers
 check-peers: src/kilnword$(EXEEXT) $(KW_PEER_TOOLS)

@@ -59,7 +59,9 @@ static void print_one(const struct tpdu *t, const struct segment_text *cut,
 
 static void make_text(struct kw_buf *text, int turn)
 {
-    size_t kinds = turn % 3 == 0 ? KW_COUNT(pieces) : 9;
+    size_t kinds = turn % 4 == 1   ? 4 /* plain */
+                   : turn % 3 == 0 ? KW_COUNT(pieces)
+                                   : 9;
 
     for (int n = rand() % 120; n >= 0; n--)
         kw_buf_puts(text, pieces[(size_t)rand() % kinds]);

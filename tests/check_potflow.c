@@ -87,6 +87,17 @@ START_TEST(low_before_and_after_a_scrub_is_believed)
 }
 END_TEST
 
+/* Half the limit after a scrub, of a pot held low before: replace. */
+START_TEST(lower_than_low_is_believed)
+{
+    struct drift_state s = settled(0.75);
+
+    potflow_scrub(&s, rule, 160);
+    ck_assert_double_gt(drift_p_below(&s, &rule->drift), 0.5);
+    ck_assert_int_eq(read_at(&s, 161, 0.3).verdict, FLOW_REPLACE);
+}
+END_TEST
+
 START_TEST(never_replaced_unscrubbed)
 {
     struct drift_state s = settled(1.1);
@@ -183,6 +194,7 @@ int main(void)
     tcase_add_test(t, defaults_are_those_of_drift);
     tcase_add_test(t, one_gross_error_replaces_nothing);
     tcase_add_test(t, low_before_and_after_a_scrub_is_believed);
+    tcase_add_test(t, lower_than_low_is_believed);
     tcase_add_test(t, never_replaced_unscrubbed);
     tcase_add_loop_test(t, rise, 0, (int)KW_COUNT(rises));
     tcase_add_test(t, a_rise_again_is_no_better_news);

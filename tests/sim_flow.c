@@ -11,7 +11,7 @@
  * late: not replaced within 180 days of the start of a lasting (60 days)
  * fall below 1 L/h, of the pots that have one in time to be seen.
  */
-#include "watch/drift.h"
+#include "watch/potflow.h"
 
 #include "close.h"
 
@@ -43,6 +43,7 @@ static const char *const names[RULES] = {
 
 struct tally {
     int falls, wrong, late, decided;
+    long scrubs, sound_scrubs, stops;
     double delays[POTS];
 };
 
@@ -102,6 +103,19 @@ static void judge_init(struct judge *j, enum rule rule)
     drift_start(&j->state, &drift_prior_default, 0);
 }
 
+/* As the service judges, to the last rule. */
+static enum flow_verdict serve(struct judge *j, const struct drift_event *e)
+{
+    struct potflow_rule rule = potflow_defaults;
+    struct potflow_decision d;
+
+    rule.drift = j->set;
+    potflow_read(&j->state, &rule,
+                 &(struct potflow_seen){.reading = *e, .age_days = e->at_days},
+                 &d);
+    return d.verdict;
+}
+
 static enum flow_verdict judge_read(struct judge *j, int day, double y)
 {
     static const double sure[RULES] = {
@@ -122,11 +136,19 @@ static enum flow_verdict judge_read(struct judge *j, int day, double y)
         return j->readings >= 3 && j->last[0] + j->last[1] + j->last[2] < 3
                    ? FLOW_REPLACE
                    : FLOW_FINE;
-    drift_read(&j->state, &j->set, &reading, &step);
     if (j->rule == SERVICE)
-        return drift_judge(&j->state, &j->set, &step);
+        return serve(j, &reading);
+    drift_read(&j->state, &j->set, &reading, &step);
     return step.p_below >= sure[j->rule] && !step.flagged ? FLOW_REPLACE
                                                           : FLOW_FINE;
+}
+
+static void scrub(struct judge *j, int day)
+{
+    struct potflow_rule rule = potflow_defaults;
+
+    rule.drift = j->set;
+    potflow_scrub(&j->state, &rule, day);
 }
 
 /* ---- one pot's life ---- */
@@ -136,6 +158,7 @@ struct life {
     int decided;            /* day, 0 never */
     int falls;              /* day that the lasting fall began, 0 none */
     int low_days;           /* longest run below 1 L/h, until decided */
+    int scrubs, sound_scrubs, stops; /* asked for; over 1.15 L/h; "too fast" */
 };
 
 /* A scrub asked for is done, with a new reading, by four of five in a week;
@@ -155,12 +178,12 @@ static void live(struct life *l, enum rule rule, uint64_t seed)
     int due = 30, scrub_day = 0;
 
     judge_init(&j, rule);
-    l->decided = 0;
+    l->decided = l->scrubs = l->sound_scrubs = l->stops = 0;
     for (int day = 1; day <= DAYS; day++) {
         next_day(&p);
         if (day == scrub_day) {
             p.level += 0.25 + 0.2 * close_normal(&p.seed);
-            drift_scrub(&j.state, &j.set, day);
+            scrub(&j, day);
         }
         l->truth[day] = p.level;
         if (l->decided == 0 && (day == due || day == scrub_day)) {
@@ -170,6 +193,9 @@ static void live(struct life *l, enum rule rule, uint64_t seed)
                 l->decided = day;
             else if (v == FLOW_SCRUB)
                 scrub_day = answer_scrub(&p, day);
+            l->stops += v == FLOW_STOP;
+            l->scrubs += v == FLOW_SCRUB;
+            l->sound_scrubs += v == FLOW_SCRUB && p.level > log(1.15);
             due = day + 30 + (int)(31 * close_unit(&p.seed));
         }
     }
@@ -201,6 +227,9 @@ static void count_served(struct tally *t, const struct life *l)
 
 static void count(struct tally *t, const struct life *l, enum rule rule)
 {
+    t->scrubs += l->scrubs;
+    t->sound_scrubs += l->sound_scrubs;
+    t->stops += l->stops;
     if (l->decided > 0 && l->truth[l->decided] > log(1.15))
         t->wrong++;
     if (rule == SERVICE && l->falls > 0) {
@@ -251,6 +280,11 @@ int main(void)
             (wrong > 0.03 || late > 0.10))
             held = false;
     }
+    printf("served: %.2f scrubs asked of a pot in %d days, %.2f of them while "
+           "it gave over 1.15 L/h; %.2f times \"too fast\"\n",
+           t[SERVICE].scrubs / (double)POTS, DAYS,
+           t[SERVICE].sound_scrubs / (double)POTS,
+           t[SERVICE].stops / (double)POTS);
     printf("%d of %d pots fall below 1 L/h for good in time to be seen\n",
            t[FILTER_75].falls, POTS);
     printf(

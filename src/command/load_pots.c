@@ -1,7 +1,7 @@
 /* load_pots.c - serials, pots and flow tests of a notebook. */
 #include "command/load.h"
 
-#include "desk/mould.h"
+#include "watch/mould.h"
 
 #include <ctype.h>
 #include <math.h>

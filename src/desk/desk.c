@@ -5,8 +5,8 @@
 #include "base/log.h"
 #include "base/septet.h"
 #include "desk/menu.h"
-#include "desk/mould.h"
 #include "ledger/due.h"
+#include "watch/mould.h"
 
 #include <string.h>
 #include <unistd.h>

@@ -13,6 +13,8 @@ enum { WIDE = 480, HIGH = 400, LEFT = 52, RIGHT = 472, TOP = 44, FOOT = 318 };
 struct view {
     struct kw_buf *out;
     double from_s, to_s, top_l;
+    struct track_spot spots[FLOWSVG_SPOTS_MOST + 2]; /* thinned */
+    size_t n_spots;
 };
 
 static double x_of(const struct view *v, double at_s)
@@ -91,21 +93,39 @@ static double bound(const struct track_spot *s, double by)
     return exp(s->level + by * s->sd);
 }
 
-static void band(const struct view *v, const struct flow_track *t)
+/* Those in view, so many at most; today and the end are among them. */
+static void thin(struct view *v, const struct flow_track *t)
+{
+    size_t first = 0, stride;
+
+    while (first + 1 < t->n_spots &&
+           (double)t->spots[first + 1].at_s <= v->from_s)
+        first++;
+    stride = (t->n_spots - first) / (FLOWSVG_SPOTS_MOST - 1) + 1;
+    for (size_t i = first; i < t->n_spots; i++) {
+        bool today =
+            i + 1 < t->n_spots && !t->spots[i].ahead && t->spots[i + 1].ahead;
+
+        if ((i - first) % stride == 0 || today || i + 1 == t->n_spots)
+            v->spots[v->n_spots++] = t->spots[i];
+    }
+}
+
+static void band(const struct view *v)
 {
     kw_buf_puts(v->out, "<path fill=\"#2b6cb0\" fill-opacity=\".22\" d=\"");
-    for (size_t i = 0; i < t->n_spots; i++)
+    for (size_t i = 0; i < v->n_spots; i++)
         kw_buf_printf(v->out, "%c%.1f %.1f", i == 0 ? 'M' : 'L',
-                      x_of(v, (double)t->spots[i].at_s),
-                      y_of(v, bound(&t->spots[i], 1)));
-    for (size_t i = t->n_spots; i-- > 0;)
-        kw_buf_printf(v->out, "L%.1f %.1f", x_of(v, (double)t->spots[i].at_s),
-                      y_of(v, bound(&t->spots[i], -1)));
+                      x_of(v, (double)v->spots[i].at_s),
+                      y_of(v, bound(&v->spots[i], 1)));
+    for (size_t i = v->n_spots; i-- > 0;)
+        kw_buf_printf(v->out, "L%.1f %.1f", x_of(v, (double)v->spots[i].at_s),
+                      y_of(v, bound(&v->spots[i], -1)));
     kw_buf_puts(v->out, "Z\"/>\n");
 }
 
 /* The line to today, or from there on dashed. */
-static void line(const struct view *v, const struct flow_track *t, bool ahead)
+static void line(const struct view *v, bool ahead)
 {
     char pen = 'M';
 
@@ -113,14 +133,14 @@ static void line(const struct view *v, const struct flow_track *t, bool ahead)
                   "<path fill=\"none\" stroke=\"#2b6cb0\" stroke-width=\"3\"%s "
                   "d=\"",
                   ahead ? " stroke-dasharray=\"7 6\"" : "");
-    for (size_t i = 0; i < t->n_spots; i++) {
-        bool last = i + 1 < t->n_spots && t->spots[i + 1].ahead;
+    for (size_t i = 0; i < v->n_spots; i++) {
+        bool last = i + 1 < v->n_spots && v->spots[i + 1].ahead;
 
-        if (ahead ? !t->spots[i].ahead && !last : t->spots[i].ahead)
+        if (ahead ? !v->spots[i].ahead && !last : v->spots[i].ahead)
             continue;
         kw_buf_printf(v->out, "%c%.1f %.1f", pen,
-                      x_of(v, (double)t->spots[i].at_s),
-                      y_of(v, bound(&t->spots[i], 0)));
+                      x_of(v, (double)v->spots[i].at_s),
+                      y_of(v, bound(&v->spots[i], 0)));
         pen = 'L';
     }
     kw_buf_puts(v->out, "\"/>\n");
@@ -258,9 +278,10 @@ void flowsvg_put(const struct page *p, const char *serial,
     scale(&v, p->conf);
     kw_buf_puts(out, "<svg x=\"52\" y=\"0\" width=\"420\" height=\"400\" "
                      "viewBox=\"52 0 420 400\">\n");
-    band(&v, t);
-    line(&v, t, false);
-    line(&v, t, true);
+    thin(&v, t);
+    band(&v);
+    line(&v, false);
+    line(&v, true);
     kw_buf_puts(out, "</svg>\n");
     scrubs(&v, t);
     reads(&v, t, from);

@@ -8,7 +8,8 @@
 #include "page/flowtrack.h"
 
 #define FLOWSVG_OCTETS_MOST (14 * 1024)
-#define FLOWSVG_READS_MOST  40 /* the newest are drawn */
+#define FLOWSVG_READS_MOST  32 /* the newest are drawn, and their scrubs */
+#define FLOWSVG_SPOTS_MOST  80 /* of the line */
 
 /* serial: as stamped. A pot without readings gets a picture that says so. */
 void flowsvg_put(const struct page *p, const char *serial,

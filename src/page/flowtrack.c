@@ -1,6 +1,7 @@
 /* flowtrack.c - see flowtrack.h. */
 #include "page/flowtrack.h"
 
+#include "watch/mould.h"
 #include "watch/potflow.h"
 
 #include <math.h>
@@ -8,6 +9,8 @@
 
 #define DAY_S           ((double)CLOCK_DAY_S)
 #define SAME_SCRUB_DAYS 7 /* as the desk counts */
+#define SECOND_LEAST    6
+#define SECOND_MOST     60 /* the newest */
 
 static bool is_scrub(const struct look_report *r)
 {
@@ -134,6 +137,36 @@ static void draw(struct walk *w, int64_t ahead_s)
     spot(w);
 }
 
+/* Litres a day for so many fillings, in the mould of the pot or its batch. */
+static int know_yield(const struct page *p, struct ledger *lg,
+                      const struct ledger_pot *pot, struct flow_track *t)
+{
+    const struct config_mould *m = &p->conf->moulds[0];
+    struct ledger_batch batch = {.mould = ""};
+    struct ledger_home home = {.people = 0};
+    struct seep_pot shape;
+    double k;
+    int err = ledger_batch_get(lg, pot->batch_id, &batch);
+
+    if (err == 0 && pot->home_id != 0)
+        err = ledger_home_get(lg, pot->home_id, &home);
+    if (err < 0)
+        return err;
+    t->people = home.people;
+    for (size_t i = 0; i < p->conf->n_moulds; i++) {
+        if (strcmp(p->conf->moulds[i].name,
+                   pot->mould[0] ? pot->mould : batch.mould) == 0)
+            m = &p->conf->moulds[i];
+    }
+    for (int i = 0; i < 3; i++) {
+        t->day_l[i] = NAN;
+        if (mould_pot(m, &shape) == 0 &&
+            seep_k_for_first_hour(&shape, exp(t->now.level), &k) == 0)
+            seep_daily_yield_l(&shape, k, i + 1, &t->day_l[i]);
+    }
+    return 0;
+}
+
 int flow_track_build(const struct page *p, struct ledger *lg,
                      const struct ledger_pot *pot,
                      const struct page_reports *reports, struct flow_track *t)
@@ -161,7 +194,7 @@ int flow_track_build(const struct page *p, struct ledger *lg,
                     DAY_S / 100);
     t->spots = kw_calloc(TRACK_SPOTS_MOST, sizeof(*t->spots));
     draw(&w, TRACK_AHEAD_S);
-    return 0;
+    return know_yield(p, lg, pot, t);
 }
 
 void flow_track_release(struct flow_track *t)
@@ -186,6 +219,46 @@ static struct page_word day_after(const struct flow_track *t, double days)
     return w;
 }
 
+/* From six readings since the last scrub on: a line that nonsense in a
+ * quarter of them hardly moves. */
+static void second_opinion(const struct page *p, const struct flow_track *t)
+{
+    double days[SECOND_MOST], y[SECOND_MOST];
+    int64_t since_s = t->n_scrubs > 0 ? t->scrubs[t->n_scrubs - 1] : 0;
+    struct drift_line line;
+    size_t n = 0;
+
+    for (size_t i = t->n_reads; i-- > 0 && n < SECOND_MOST;) {
+        if (t->reads[i].report->at_s < since_s)
+            break;
+        days[n] = (double)t->reads[i].report->at_s / DAY_S;
+        y[n++] = log(t->reads[i].report->first_hour_l);
+    }
+    if (n < SECOND_LEAST || drift_theil_sen(days, y, n, &line) < 0)
+        return;
+    screen_text(&p->screen, 2,
+                "Second opinion, the median slope of %zu readings since the "
+                "last scrub (Theil-Sen): %.2f L now, %+.0f %% in 30 days.",
+                n, exp(line.intercept + line.slope * t->now.at_days),
+                100 * (exp(30 * line.slope) - 1));
+}
+
+static void put_yield(const struct page *p, const struct flow_track *t)
+{
+    if (!isfinite(t->day_l[2]))
+        return;
+    screen_text(&p->screen, 2,
+                "Filled to the rim once, twice, three times a day: %.1f, "
+                "%.1f, %.1f L a day at 25 °C.",
+                t->day_l[0], t->day_l[1], t->day_l[2]);
+    if (t->people > 0)
+        screen_text(&p->screen, 2,
+                    "For %d people %.1f, %.1f, %.1f L each; a person drinks "
+                    "and cooks with 2.5 to 3 L at least (Sphere).",
+                    t->people, t->day_l[0] / t->people, t->day_l[1] / t->people,
+                    t->day_l[2] / t->people);
+}
+
 void flow_track_words(const struct page *p, const struct flow_track *t)
 {
     double sd = sqrt(t->now.p11), level = t->now.level;
@@ -199,6 +272,8 @@ void flow_track_words(const struct page *p, const struct flow_track *t)
                 page_day((int64_t)(t->now.at_days * DAY_S)).s, exp(level),
                 exp(level - sd), exp(level + sd),
                 100 * (exp(30 * t->now.slope) - 1));
+    second_opinion(p, t);
+    put_yield(p, t);
     if (t->fall.expected_days <= 0) {
         screen_text(&p->screen, 2,
                     "It stands below %.2g L already, more likely than not.",

@@ -32,6 +32,9 @@ struct flow_track {
     size_t n_spots;
     struct drift_state now; /* as of the page's time, when n_reads > 0 */
     struct drift_fall fall; /* days from then */
+    int people;             /* of the home that has the pot, 0 not known */
+    double day_l[3];        /* filled once, twice, three times a day, at 25
+                             * degC, now; NaN not known */
 };
 
 /* reports: of the pot, by time, borrowed as long as the track. */

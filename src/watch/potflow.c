@@ -84,18 +84,23 @@ static unsigned why(const struct drift_state *s,
     return w;
 }
 
+/* p_before, p_below: before and after the reading. An outlier downwards of a
+ * pot that was held low already is no surprise to wait for. */
 static enum flow_verdict judge(const struct potflow_rule *rule, unsigned w,
-                               double p_below)
+                               double p_before, double p_below)
 {
-    bool believed = !(w & POTFLOW_OUTLIER) || (w & POTFLOW_JUMP);
+    bool believed = !(w & POTFLOW_OUTLIER) || (w & POTFLOW_JUMP) ||
+                    ((w & POTFLOW_LOW) && p_before >= rule->drift.ask_scrub);
 
     if (w & (POTFLOW_TOO_FAST | POTFLOW_RISE))
         return FLOW_STOP;
     if (p_below >= rule->drift.sure && believed && (w & POTFLOW_SCRUBBED))
         return FLOW_REPLACE;
-    /* A reading below the limit is a reason to scrub, whatever is thought of
-     * the pot; it is none to replace it. */
-    if (p_below >= rule->drift.ask_scrub || (w & POTFLOW_LOW))
+    /* A reading below the limit needs half as much to ask for a scrub, and an
+     * outlier nothing more; neither is a reason to replace. */
+    if (p_below >= rule->drift.ask_scrub ||
+        ((w & POTFLOW_LOW) &&
+         (!believed || p_below >= rule->drift.ask_scrub / 2)))
         return FLOW_SCRUB;
     return FLOW_FINE;
 }
@@ -125,12 +130,17 @@ void potflow_read(struct drift_state *s, const struct potflow_rule *rule,
     set.crack_rise = crack_rise(s, rule, seen);
     if (seen->sound && seen->reading.log_flow > s->level)
         out->state.flagged = 1; /* so that an outlier is a jump */
+    /* Over a scrub, which lifts the flow, only a very low reading is like. */
+    if (s->fresh_scrub && s->flagged < 0 &&
+        seen->reading.log_flow >= log(set.limit_l / 2))
+        out->state.flagged = 0;
     drift_read(&out->state, &set, &seen->reading, &out->step);
     out->rise_log =
         seen->age_days < rule->settle_days ? rule->rise_early : rule->rise;
     out->why =
         why(&out->state, rule, seen, out) | (old ? (unsigned)POTFLOW_OLD : 0u);
-    out->verdict = judge(rule, out->why, out->step.p_below);
+    out->verdict =
+        judge(rule, out->why, drift_p_below(&before, &set), out->step.p_below);
     if (out->verdict == FLOW_STOP || old)
         out->state = before;
     if (out->verdict == FLOW_STOP)

@@ -1,5 +1,5 @@
 /* mould.c - see mould.h. */
-#include "desk/mould.h"
+#include "watch/mould.h"
 
 #include <string.h>
 

@@ -324,6 +324,15 @@ START_TEST(other_layouts)
     reader_read(r, s, text, strlen(text), NULL, &m);
     ck_assert_str_eq(m.serial, serial);
     ck_assert_int_eq(m.outcome, READER_FILED);
+    serial_format(&letters, serial, text, sizeof(text)); /* as it is stamped */
+    reader_read(r, s, text, strlen(text), NULL, &m);
+    ck_assert_str_eq(m.serial, serial);
+    reader_read(r, s, "0214-073-T crack", 16, NULL, &m); /* S would fit */
+    ck_assert_int_eq(m.why, READER_WHY_CHECK);
+    reader_read(r, s, "0214 073 s 4f 10h", 17, NULL, &m);
+    ck_assert_str_eq(m.serial, "0214073S");
+    reader_read(r, s, "0214-073 slow 4f 10h", 20, NULL, &m);
+    ck_assert_int_eq(m.why, READER_WHY_CHECK);
     reader_scratch_free(s);
     reader_close(r);
     ck_assert_int_eq(

@@ -154,8 +154,11 @@ static int check_menu(const struct desk *d, const char *folder,
 static void print_counts(const struct config *conf, const struct desk *d,
                          const struct menu *m)
 {
-    printf("configuration %s: read\n",
-           conf->file != NULL ? conf->file : "(the defaults)");
+    if (conf->file != NULL)
+        printf("configuration %s: read\n", conf->file);
+    else
+        printf("configuration: not usable; the rest is checked with the "
+               "defaults\n");
     if (d != NULL) {
         const struct replies *r = desk_replies(d);
 

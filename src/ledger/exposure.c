@@ -38,8 +38,8 @@ static int stream(struct query *q, exposure_f *f, void *arg)
     "THEN p.failed_s END, NOT EXISTS ("                                        \
     "SELECT 1 FROM handovers b WHERE b.pot_key = p.key "                       \
     "AND b.given_s < h.given_s) "                                              \
-    "FROM pots p JOIN handovers h ON h.pot_key = p.key "                       \
-    "WHERE p.outings > 1 "                                                     \
+    "FROM pots p CROSS JOIN handovers h " /* walk the few pots, then theirs */ \
+    "WHERE h.pot_key = p.key AND p.outings > 1 "                               \
     "AND (p.failed_s IS NULL OR h.given_s <= p.failed_s)"
 
 int ledger_exposure_each(struct ledger *lg, exposure_f *f, void *arg)

@@ -135,6 +135,45 @@ static void split_mixed(struct cut *c, const struct cut_context *x, size_t at,
     }
 }
 
+static bool is_alnum_run(const char *s, size_t len)
+{
+    for (size_t i = 0; i < len; i++) {
+        if (!fold_is_digit(s[i]) && !(s[i] >= 'a' && s[i] <= 'z'))
+            return false;
+    }
+    return true;
+}
+
+/* "a21b-007-x" from there on, whether it passes its check or not. */
+static bool is_stamped_at(const struct cut *c, const struct serial_layout *l,
+                          size_t at)
+{
+    size_t batch = (size_t)l->batch_chars, pot = (size_t)l->pot_chars;
+    const char *s = c->fold.text + at, *end = c->fold.text + c->fold.len;
+
+    if (l->check != SERIAL_MOD_37_36 || pot == 0 ||
+        batch + pot + 3 > (size_t)(end - s))
+        return false;
+    return (s[batch] == '-' || s[batch] == '.') &&
+           s[batch + 1 + pot] == s[batch] && is_alnum_run(s, batch) &&
+           is_alnum_run(s + batch + 1, pot) &&
+           is_alnum_run(s + batch + pot + 2, 1) &&
+           (s + batch + pot + 3 == end ||
+            !is_alnum_run(s + batch + pot + 3, 1));
+}
+
+/* A part of a mark with letters, as it is stamped: one group of digits. */
+static bool is_stamped_part(const struct cut *c, const struct cut_context *x,
+                            size_t at, size_t len)
+{
+    const struct serial_layout *l = x->layout;
+    size_t batch = (size_t)l->batch_chars;
+
+    return (len == batch && is_stamped_at(c, l, at)) ||
+           (len == (size_t)l->pot_chars && at > batch &&
+            is_stamped_at(c, l, at - batch - 1));
+}
+
 static void take_run(struct cut *c, const struct cut_context *x, size_t at,
                      size_t len)
 {
@@ -143,7 +182,8 @@ static void take_run(struct cut *c, const struct cut_context *x, size_t at,
 
     for (size_t i = 0; i < len; i++)
         digits += fold_is_digit(s[i]);
-    if (x->layout->check == SERIAL_MOD_37_36 && cut_serial_at(x, s, len))
+    if (is_stamped_part(c, x, at, len) ||
+        (x->layout->check == SERIAL_MOD_37_36 && cut_serial_at(x, s, len)))
         add_atom(x->atoms, CUT_DIGITS, at, len);
     else if (digits == 0)
         add_atom(x->atoms, CUT_LETTERS, at, len);

@@ -64,22 +64,6 @@ static bool is_measured(const struct cut *c, const struct cut_context *x,
                       1u << CLASS_UNIT) != 0;
 }
 
-static void gather_run(const struct cut *c, const struct cut_context *x,
-                       size_t i, struct run *r)
-{
-    r->g = &x->atoms->items[i];
-    r->n = 0;
-    while (i + r->n < x->atoms->n && r->n < GROUPS_MOST) {
-        const struct cut_atom *a = &r->g[r->n];
-
-        if (a->type != CUT_DIGITS ||
-            (r->n > 0 && (a->link == '\0' || strchr(" -._/", a->link) == NULL)))
-            break;
-        r->measured[r->n] = is_measured(c, x, i + r->n);
-        r->n++;
-    }
-}
-
 /* The characters of groups a to b, joined; 0 when there are too many. */
 static size_t join(const struct cut *c, const struct run *r, size_t a, size_t b,
                    char dst[DIGITS_MOST + 1])
@@ -94,6 +78,49 @@ static size_t join(const struct cut *c, const struct run *r, size_t a, size_t b,
     }
     dst[n] = '\0';
     return n;
+}
+
+/*
+ * The mark of MOD 37,36 apart, as it is stamped: "0214-073-S". Behind a space
+ * it is one only when it fits, since "s" alone says slow.
+ */
+static bool is_mark(const struct cut *c, const struct cut_context *x,
+                    const struct run *r)
+{
+    const struct cut_atom *a = &r->g[r->n];
+    char s[DIGITS_MOST + 1], serial[SERIAL_CAP];
+    size_t n;
+
+    if (x->layout->check != SERIAL_MOD_37_36 || r->n == 0 ||
+        a->type != CUT_LETTERS || a->len != 1 || a->link == '\0' ||
+        strchr(" -._/", a->link) == NULL)
+        return false;
+    n = join(c, r, 0, r->n - 1, s);
+    if (n + 1 != (size_t)serial_chars(x->layout))
+        return false;
+    s[n] = c->fold.text[a->at];
+    return a->link != ' ' || canonical(x, s, n + 1, serial);
+}
+
+static void gather_run(const struct cut *c, const struct cut_context *x,
+                       size_t i, struct run *r)
+{
+    r->g = &x->atoms->items[i];
+    r->n = 0;
+    while (i + r->n < x->atoms->n && r->n < GROUPS_MOST) {
+        const struct cut_atom *a = &r->g[r->n];
+
+        if (is_mark(c, x, r)) {
+            r->measured[r->n - 1] = r->measured[r->n] = false;
+            r->n++;
+            break;
+        }
+        if (a->type != CUT_DIGITS ||
+            (r->n > 0 && (a->link == '\0' || strchr(" -._/", a->link) == NULL)))
+            break;
+        r->measured[r->n] = is_measured(c, x, i + r->n);
+        r->n++;
+    }
 }
 
 /* Groups as on the card or in the threes that people use for phones. */

@@ -283,6 +283,71 @@ START_TEST(no_reminder_when_it_was_measured)
 }
 END_TEST
 
+static int64_t reminders_in_two_weeks(void)
+{
+    int64_t day = clock_midnight(now_s);
+
+    tick(now_s);
+    for (int h = 24; h < 14 * 24; h++)
+        tick(day + h * 3600);
+    return fixture_number(lg, "SELECT count(*) FROM outbox WHERE kind = 3");
+}
+
+START_TEST(no_reminder_of_a_pot_to_replace)
+{
+    flow("slow 4f 10h");
+    flow("washed slow 2f 11h");
+    ck_assert_int_eq(
+        fixture_number(lg, "SELECT count(*) FROM flows WHERE verdict = "
+                           "'replace'"),
+        1);
+    if (_i == 1) /* seen, or closed before the new pot came: still not */
+        text(CHIEF, "closed 1");
+    ck_assert_int_eq(reminders_in_two_weeks(), 0);
+}
+END_TEST
+
+START_TEST(no_reminder_of_a_pot_that_is_unsafe)
+{
+    flow("slow 2f 10h");
+    text(_i == 0 ? ANA : FIELD, "%s %s", serials[0], _i == 0 ? "leak" : "fast");
+    ck_assert_int_eq(reminders_in_two_weeks(), 0);
+}
+END_TEST
+
+/* Once judged too fast, a pot is no good by a later word of its home. */
+START_TEST(too_fast_stays_until_found_good)
+{
+    SAYS(flow("fast 5l 1h"), "runs too fast");
+    SAYS(text(ANA, "%s good", serials[0]), "still do NOT");
+    SAYS(text(ANA, "washed"), "still do NOT");
+    SAYS(text(ANA, "slow 8f 8h"), "still do NOT");
+    SAYS(text(ANA, "fast"), "runs too fast");
+    SAYS(text(CHIEF, "seen 1"), "marked as seen");
+    SAYS(text(ANA, "%s good", serials[0]), "still do NOT");
+    text(FIELD, "%s good leak", serials[0]);
+    text(FIELD, "%s washed", serials[0]);
+    ck_assert_int_eq(
+        fixture_number(lg, "SELECT count(*) FROM alerts WHERE state < 2"), 1);
+    if (_i == 0)
+        SAYS(text(FIELD, "%s good", serials[0]), "is well");
+    else
+        text(CHIEF, "closed 1");
+    ck_assert_int_eq(
+        fixture_number(lg, "SELECT count(*) FROM alerts WHERE state < 2"), 0);
+    SAYS(text(ANA, "%s good", serials[0]), "is well");
+}
+END_TEST
+
+START_TEST(too_fast_goes_with_its_pot)
+{
+    text(ANA, "%s fast", serials[0]);
+    SAYS(text(ANA, "%s good", serials[0]), "still do NOT");
+    text(FIELD, "swapped %s %s", serials[0], serials[3]);
+    SAYS(text(ANA, "%s good", serials[3]), "is well");
+}
+END_TEST
+
 START_TEST(words_are_dropped)
 {
     text(ANA, "leak");
@@ -331,11 +396,15 @@ static void add_tests(TCase *t)
                                   digest_keeps_the_local_hour,
                                   reminder_once_when_nothing_came,
                                   no_reminder_when_it_was_measured,
+                                  too_fast_goes_with_its_pot,
                                   words_are_dropped,
                                   long_digest_keeps_its_width};
 
     for (size_t i = 0; i < KW_COUNT(tests); i++)
         tcase_add_test(t, tests[i]);
+    tcase_add_loop_test(t, no_reminder_of_a_pot_to_replace, 0, 2);
+    tcase_add_loop_test(t, no_reminder_of_a_pot_that_is_unsafe, 0, 2);
+    tcase_add_loop_test(t, too_fast_stays_until_found_good, 0, 2);
 }
 
 int main(void)

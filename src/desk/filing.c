@@ -299,5 +299,8 @@ int filing_put(struct taking *t)
         return err;
     if ((err = flow_put(&t->life, t->lg, report_id)) < 0)
         return err;
-    return t->pot.key != 0 ? raise_flow(t, report_id) : 0;
+    if (t->pot.key == 0)
+        return 0;
+    err = raise_flow(t, report_id);
+    return err < 0 ? err : raise_settle(t);
 }

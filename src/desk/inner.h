@@ -102,6 +102,8 @@ struct raise {
 int raise_alert(struct raise *r, struct ledger_alert *a, bool *fresh);
 int raise_danger(struct taking *t);
 int raise_flow(struct taking *t, int64_t report_id);
+/* One who works found the pot good: its alert of too fast is closed. */
+int raise_settle(struct taking *t);
 /* Puts a text out to each coordinator; body by key and slots. */
 int raise_tell(struct raise *r, enum ledger_out_kind kind, int priority,
                int64_t alert_id);

@@ -283,3 +283,43 @@ int raise_flow(struct taking *t, int64_t report_id)
         return raise_on_pot(t, report_id, LEDGER_ALERT_LOW_FLOW, "alert-low");
     return 0;
 }
+
+/* The text says that the pot is good, and nothing else of it. */
+static bool found_good(const struct taking *t)
+{
+    bool good = t->verdict == FLOW_FINE;
+
+    for (size_t i = 0; i < t->m.n_obs; i++) {
+        switch (t->m.obs[i].kind) {
+        case READER_CRACK:
+        case READER_LEAK:
+        case READER_BROKEN:
+            return false;
+        case READER_FAST: /* with a measure: its verdict tells */
+            if (t->verdict < 0)
+                return false;
+            break;
+        case READER_FINE:
+            good = good || t->verdict < 0;
+            break;
+        default:
+            break;
+        }
+    }
+    return good;
+}
+
+int raise_settle(struct taking *t)
+{
+    struct ledger_alert a;
+    int err;
+
+    if (t->pot.fast_alert_id == 0 || !taking_works(t) || !found_good(t))
+        return 0;
+    if ((err = ledger_alert_get(t->lg, t->pot.fast_alert_id, &a)) < 0)
+        return err;
+    if (t->at_s < a.changed_s)
+        return 0; /* filed late: it is no word on what came after it */
+    err = ledger_alert_mark(t->lg, a.id, LEDGER_CLOSED, t->at_s, t->phone.id);
+    return err == KW_EDUP ? 0 : err;
+}

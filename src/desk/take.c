@@ -29,6 +29,12 @@ bool taking_works(const struct taking *t)
     return t->phone.role != LEDGER_HOUSEHOLD;
 }
 
+/* Told of or found earlier, and nobody who works has found it good since. */
+static bool taking_unsafe(const struct taking *t)
+{
+    return t->pot.failed_s != 0 || t->pot.fast_alert_id != 0;
+}
+
 /* ---- who sent it ---- */
 
 static int canonical_of(int64_t key, char dst[SERIAL_CAP])
@@ -148,7 +154,7 @@ static int write_reply(struct taking *t)
                            .litres = t->has_flow ? t->flow.first_hour_l : 0,
                            .own = t->own[0] ? t->own : NULL,
                            .own_too = t->own_too[0] ? t->own_too : NULL,
-                           .failed = t->pot.failed_s != 0 && !taking_works(t),
+                           .failed = taking_unsafe(t) && !taking_works(t),
                            .ask = t->ask,
                            .works = taking_works(t)};
     bool chat = t->m.outcome == READER_NOT_REPORT && !taking_asks(t) &&

@@ -124,13 +124,23 @@ int due_remeasure_each(struct ledger *lg, const struct due_period *p,
 {
     struct query q;
 
-    query_open(&q, lg,
-               "SELECT p.last_low_s, " POT_COLUMNS "FROM pots p " POT_JOINS
-               "WHERE p.last_low_s >= $1 AND p.last_low_s < $2 "
-               "AND p.last_flow_s = p.last_low_s AND p.failed_s IS NULL "
-               "AND p.last_low_s >= p.given_s ORDER BY p.last_low_s, p.key");
+    query_open(
+        &q, lg,
+        "SELECT p.last_low_s, " POT_COLUMNS "FROM pots p " POT_JOINS
+        "WHERE p.last_low_s >= $1 AND p.last_low_s < $2 "
+        "AND p.last_flow_s = p.last_low_s AND p.failed_s IS NULL "
+        "AND p.last_low_s >= p.given_s "
+        "AND NOT EXISTS (SELECT 1 FROM alerts a WHERE a.kind IN ($3, $4) "
+        "AND a.subject = $5 AND a.subject_id = p.key AND a.state < 2) "
+        "AND NOT EXISTS (SELECT 1 FROM reports r "
+        "JOIN flows f ON f.report_id = r.id "
+        "WHERE r.at_s = p.last_low_s AND r.pot_key = p.key "
+        "AND f.verdict = 'replace') ORDER BY p.last_low_s, p.key");
     query_i64(&q, p->from_s);
     query_i64(&q, p->to_s);
+    query_i64(&q, LEDGER_ALERT_LOW_FLOW);
+    query_i64(&q, LEDGER_ALERT_FAST);
+    query_i64(&q, LEDGER_ON_POT);
     return each_pot(&q, f, arg);
 }
 

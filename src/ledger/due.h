@@ -45,7 +45,8 @@ typedef int due_pot_f(const struct due_pot *, void *);
 
 /*
  * Pots in homes whose newest reading was low, was made in [from_s, to_s)
- * and was not followed by another.
+ * and was not followed by another. Not those that failed or are to be
+ * replaced: nobody is asked to go on with them.
  */
 int due_remeasure_each(struct ledger *lg, const struct due_period *p,
                        due_pot_f *f, void *arg);

@@ -103,6 +103,7 @@ struct ledger_pot {
     double test_l;      /* first hour at 25 degC of its own test, NaN none */
     int64_t failed_s;   /* first report of crack, leak or broken; 0 none */
     bool scrapped;
+    int64_t fast_alert_id; /* of too fast, while it stands; 0 none */
     /* where it is now; home_id 0 when it was not handed out or came back */
     int64_t home_id, phone_id, place_id, given_s, handover_id;
     /* flow so far */

@@ -27,10 +27,14 @@ int ledger_pot_get(struct ledger *lg, int64_t key, struct ledger_pot *p)
                "p.scrapped, p.home_id, h.phone_id, h.place_id, p.given_s, "
                "p.handover_id, p.last_flow_l, p.last_flow_log_se, "
                "p.last_flow_s, p.low_before, p.last_low_s, p.last_scrub_s, "
-               "b.mould FROM pots p JOIN batches b ON b.id = p.batch_id "
+               "b.mould, (SELECT a.id FROM alerts a WHERE a.kind = $2 "
+               "AND a.subject = $3 AND a.subject_id = p.key AND a.state < 2) "
+               "FROM pots p JOIN batches b ON b.id = p.batch_id "
                "LEFT JOIN homes h ON h.id = p.home_id "
                "WHERE p.key = $1");
     query_i64(&q, key);
+    query_i64(&q, LEDGER_ALERT_FAST);
+    query_i64(&q, LEDGER_ON_POT);
     err = query_one(&q);
     if (err < 0)
         return err;
@@ -51,6 +55,7 @@ int ledger_pot_get(struct ledger *lg, int64_t key, struct ledger_pot *p)
     }
     read_flow(&q, p);
     query_copy(&q, 17, p->batch_mould, sizeof(p->batch_mould));
+    p->fast_alert_id = query_get_i64(&q, 18);
     query_close(&q);
     return 0;
 }

@@ -11,3 +11,4 @@ src_libkilnword_a_SOURCES += \
 	%D%/work_drift.c %D%/work_exact.c %D%/work_breakage.c \
 	%D%/work_wear.c %D%/work_cluster.c \
 	%D%/work_scan.c %D%/work_need.c
+src_libkilnword_a_SOURCES += %D%/work_cause.c

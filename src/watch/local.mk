@@ -7,4 +7,4 @@ src_libkilnword_a_SOURCES += \
 	%D%/need.h %D%/need.c %D%/scan.h %D%/scan.c
 src_libkilnword_a_SOURCES += %D%/potflow.h %D%/potflow.c %D%/mould.h %D%/mould.c
 src_libkilnword_a_SOURCES += %D%/potflow.h %D%/potflow.c
-src_libkilnword_a_SOURCES += %D%/cause.h %D%/cause.c
+src_libkilnword_a_SOURCES += %D%/cause.h %D%/cause.c %D%/causes.h %D%/causes.c

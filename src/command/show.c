@@ -4,7 +4,11 @@
 #include "base/file.h"
 #include "base/number.h"
 #include "page/alert.h"
+<<<<<<< HEAD
 #include "page/flowsvg.h"
+=======
+#include "page/causes.h"
+>>>>>>> a89f092 (show causes: what failing pots have in common, from the notebook)
 #include "page/home.h"
 #include "page/line.h"
 #include "page/place.h"
@@ -25,7 +29,7 @@ static int run(int argc, char **argv);
 const struct command command_show = {
     .name = "show",
     .usage = "show batch CODE | pot SERIAL | place NAME | home CODE |\n"
-             "                     alert NUMBER | line  [options]",
+             "                     alert NUMBER | line | causes  [options]",
     .summary = "a batch, pot, place, home or alert, or how the line does",
     .help =
         "Shows what is known, from a failure back to the kiln it came from.\n"
@@ -37,6 +41,7 @@ const struct command command_show = {
         "          by its code or by a phone number that begins with +\n"
         "  alert   what it gathered, and the batch behind it\n"
         "  line    texts in and out, what waits, alerts that stand\n"
+        "  causes  what failing pots have in common, from the notebook\n"
         "Reads the ledger and changes nothing; the service may run meanwhile.\n"
         "Flow stands as litres of the first hour from a brim-full pot at\n"
         "25 degC. Phones are shortened unless --phones is given.\n"
@@ -301,6 +306,20 @@ static int show_line(struct show *s, const char *name)
     return err;
 }
 
+static int show_causes(struct show *s, const char *name)
+{
+    struct causes_page c;
+    int err = causes_page_gather(&s->page, s->lg, &c);
+
+    (void)name;
+    if (err == 0 && s->json)
+        s->tree = causes_page_json(&s->page, &c);
+    else if (err == 0)
+        causes_page_text(&s->page, &c);
+    causes_page_release(&c);
+    return err;
+}
+
 static const struct {
     const char *kind;
     const char *name; /* of what must be given, NULL nothing */
@@ -309,6 +328,7 @@ static const struct {
     {"batch", "CODE", show_batch},   {"pot", "SERIAL", show_pot},
     {"place", "NAME", show_place},   {"home", "CODE", show_home},
     {"alert", "NUMBER", show_alert}, {"line", NULL, show_line},
+    {"causes", NULL, show_causes},
 };
 
 /* ---- the command line ---- */
@@ -461,9 +481,10 @@ static int find_kind(const char *kind, const char *name, size_t *out)
             kind[0] != '\0' ? "kilnword show: '%s' is none of"
                             : "kilnword show: say which of",
             kind);
-    fputs(" batch, pot, place, home, alert, line; `kilnword show --help` "
-          "tells the rest\n",
-          stderr);
+    fputs(
+        " batch, pot, place, home, alert, line, causes; `kilnword show --help` "
+        "tells the rest\n",
+        stderr);
     return COMMAND_USAGE;
 }
 

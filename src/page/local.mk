@@ -5,3 +5,4 @@ src_libkilnword_a_SOURCES += \
 	%D%/pot.c %D%/pot.h %D%/place.c %D%/place.h %D%/home.c %D%/home.h \
 	%D%/alert.c %D%/alert.h %D%/line.c %D%/line.h %D%/pseudonym.c %D%/pseudonym.h %D%/sheet.c %D%/sheet.h
 src_libkilnword_a_SOURCES += %D%/flowtrack.c %D%/flowtrack.h %D%/flowsvg.c %D%/flowsvg.h
+src_libkilnword_a_SOURCES += %D%/causes.h %D%/causes.c

@@ -3,16 +3,23 @@
 
 #include "base/file.h"
 #include "base/number.h"
+#include "desk/batch_watch.h"
 #include "page/alert.h"
+<<<<<<< HEAD
 <<<<<<< HEAD
 #include "page/flowsvg.h"
 =======
+=======
+#include "page/batches.h"
+>>>>>>> e9b1f7d (show batches, recall and need: the table with false-discovery control, the recall list, what to press by when)
 #include "page/causes.h"
 >>>>>>> a89f092 (show causes: what failing pots have in common, from the notebook)
 #include "page/home.h"
 #include "page/line.h"
+#include "page/need.h"
 #include "page/place.h"
 #include "page/pot.h"
+#include "page/recall.h"
 
 #include <ctype.h>
 #include <errno.h>
@@ -28,8 +35,10 @@ static int run(int argc, char **argv);
 
 const struct command command_show = {
     .name = "show",
-    .usage = "show batch CODE | pot SERIAL | place NAME | home CODE |\n"
-             "                     alert NUMBER | line | causes  [options]",
+    .usage =
+        "show batch CODE | pot SERIAL | place NAME | home CODE |\n"
+        "                     alert NUMBER | line | batches | recall CODE |\n"
+        "                     causes | need  [options]",
     .summary = "a batch, pot, place, home or alert, or how the line does",
     .help =
         "Shows what is known, from a failure back to the kiln it came from.\n"
@@ -41,6 +50,9 @@ const struct command command_show = {
         "          by its code or by a phone number that begins with +\n"
         "  alert   what it gathered, and the batch behind it\n"
         "  line    texts in and out, what waits, alerts that stand\n"
+        "  batches all batches against the others, the worst first\n"
+        "  recall  the pots of a batch: homes, phones, state, who told what\n"
+        "  need    pots that will be needed in 30 and 90 days, what to press\n"
         "  causes  what failing pots have in common, from the notebook\n"
         "Reads the ledger and changes nothing; the service may run meanwhile.\n"
         "Flow stands as litres of the first hour from a brim-full pot at\n"
@@ -53,9 +65,15 @@ struct show {
     struct page page;
     struct ledger *lg;
     struct kw_buf out;
+<<<<<<< HEAD
     bool json;
     json_t *tree;    /* with --json, owned */
     const char *svg; /* with --svg: the file */
+=======
+    bool json, csv;
+    struct need_setting need;
+    json_t *tree; /* with --json, owned */
+>>>>>>> e9b1f7d (show batches, recall and need: the table with false-discovery control, the recall list, what to press by when)
 };
 
 /* ---- what is not there ---- */
@@ -320,6 +338,69 @@ static int show_causes(struct show *s, const char *name)
     return err;
 }
 
+/* What the watch says now: the states in the ledger, and what has changed. */
+static int show_batches(struct show *s, const char *name)
+{
+    struct batch_watch *w = batch_watch_new();
+    struct batch_found found;
+    struct batches_page b;
+    int err = batch_watch_look(w, s->lg, s->page.now_s, &found);
+
+    (void)name;
+    if (err == 0)
+        err = batches_page_gather(&s->page, s->lg, found.batches.items,
+                                  found.batches.n, &b);
+    else
+        b = (struct batches_page){.n = 0};
+    if (err == 0 && s->csv)
+        batches_page_csv(&s->page, &b);
+    else if (err == 0 && s->json)
+        s->tree = batches_page_json(&s->page, &b);
+    else if (err == 0)
+        batches_page_text(&s->page, &b);
+    batches_page_release(&b);
+    batch_found_release(&found);
+    batch_watch_free(w);
+    return err;
+}
+
+static int show_recall(struct show *s, const char *name)
+{
+    struct ledger_batch batch;
+    struct recall_page r;
+    int err = ledger_batch_find(s->lg, name, &batch);
+
+    if (err == KW_ENOENT)
+        return not_there(s, LOOK_BATCH, "batch", name);
+    if (err < 0)
+        return err;
+    err = recall_page_gather(&s->page, s->lg, &batch, &r);
+    if (err == 0 && s->csv)
+        recall_page_csv(&s->page, &r);
+    else if (err == 0 && s->json)
+        s->tree = recall_page_json(&s->page, &r);
+    else if (err == 0)
+        recall_page_text(&s->page, &r);
+    recall_page_release(&r);
+    return err;
+}
+
+static int show_need(struct show *s, const char *name)
+{
+    struct need_page n;
+    int err = need_page_gather(&s->page, s->lg, &s->need, &n);
+
+    (void)name;
+    if (err == 0 && s->csv)
+        need_page_csv(&s->page, &n);
+    else if (err == 0 && s->json)
+        s->tree = need_page_json(&s->page, &n);
+    else if (err == 0)
+        need_page_text(&s->page, &n);
+    need_page_release(&n);
+    return err;
+}
+
 static const struct {
     const char *kind;
     const char *name; /* of what must be given, NULL nothing */
@@ -328,14 +409,21 @@ static const struct {
     {"batch", "CODE", show_batch},   {"pot", "SERIAL", show_pot},
     {"place", "NAME", show_place},   {"home", "CODE", show_home},
     {"alert", "NUMBER", show_alert}, {"line", NULL, show_line},
-    {"causes", NULL, show_causes},
+    {"causes", NULL, show_causes},   {"batches", NULL, show_batches},
+    {"recall", "CODE", show_recall}, {"need", NULL, show_need},
 };
 
 /* ---- the command line ---- */
 
 struct options {
+<<<<<<< HEAD
     const char *config, *width, *at, *svg;
     bool json, plain, phones;
+=======
+    const char *config, *width, *at;
+    bool json, plain, phones, csv;
+    const char *need[5]; /* as the fields of need_setting */
+>>>>>>> e9b1f7d (show batches, recall and need: the table with false-discovery control, the recall list, what to press by when)
 };
 
 /* Options may stand before, between and after the words. */
@@ -356,6 +444,17 @@ static int read_words(int argc, char **argv, struct options *o,
          "reckon ages as of then, not now: 2026-03-01 or\n"
          "                         2026-03-01T08:00:00Z",
          &o->at, NULL},
+        {"--csv", NULL, "a table, of batches, recall and need", NULL, &o->csv},
+        {"--share", "NUMBER", "of need: share of failures reported (0.6)",
+         &o->need[0], NULL},
+        {"--lead-days", "NUMBER", "of need: from pressing to ready (30)",
+         &o->need[1], NULL},
+        {"--kiln-pots", "NUMBER", "of need: pots of a firing (50)", &o->need[2],
+         NULL},
+        {"--press-pots", "NUMBER", "of need: pots of a press-day (48)",
+         &o->need[3], NULL},
+        {"--passed", "NUMBER", "of need: share that passes the tests (0.8)",
+         &o->need[4], NULL},
     };
     int left = argc, err;
     char **words = argv;
@@ -399,6 +498,31 @@ static int columns(const struct options *o, int *width)
     return 0;
 }
 
+static int need_settings(const struct options *o, struct need_setting *set)
+{
+    const struct {
+        const char *name;
+        double least, most, *to;
+    } numbers[] = {{"--share", 0.05, 1, &set->share},
+                   {"--lead-days", 0, 365, &set->lead_days},
+                   {"--kiln-pots", 1, 10000, &set->kiln_pots},
+                   {"--press-pots", 1, 10000, &set->press_pots},
+                   {"--passed", 0.05, 1, &set->passed}};
+
+    *set = need_setting_defaults;
+    for (size_t i = 0; i < KW_COUNT(numbers); i++) {
+        if (o->need[i] == NULL ||
+            kw_parse_double(o->need[i], strlen(o->need[i]), numbers[i].least,
+                            numbers[i].most, numbers[i].to) == 0)
+            continue;
+        fprintf(stderr,
+                "kilnword show: %s '%s' is not a number from %g to %g\n",
+                numbers[i].name, o->need[i], numbers[i].least, numbers[i].most);
+        return COMMAND_USAGE;
+    }
+    return 0;
+}
+
 static int settings(const struct options *o, struct show *s)
 {
     struct page *p = &s->page;
@@ -410,7 +534,13 @@ static int settings(const struct options *o, struct show *s)
     p->screen.plain = o->plain;
     p->phones = o->phones;
     s->json = o->json;
+<<<<<<< HEAD
     s->svg = o->svg;
+=======
+    s->csv = o->csv;
+    if ((err = need_settings(o, &s->need)) != 0)
+        return err;
+>>>>>>> e9b1f7d (show batches, recall and need: the table with false-discovery control, the recall list, what to press by when)
     p->now_s = clock_now_s();
     if (o->at != NULL && clock_parse(o->at, strlen(o->at), &p->now_s) < 0) {
         fprintf(stderr,
@@ -481,10 +611,10 @@ static int find_kind(const char *kind, const char *name, size_t *out)
             kind[0] != '\0' ? "kilnword show: '%s' is none of"
                             : "kilnword show: say which of",
             kind);
-    fputs(
-        " batch, pot, place, home, alert, line, causes; `kilnword show --help` "
-        "tells the rest\n",
-        stderr);
+    fputs(" batch, pot, place, home, alert, line, causes, batches, recall, "
+          "need; `kilnword show --help` "
+          "tells the rest\n",
+          stderr);
     return COMMAND_USAGE;
 }
 

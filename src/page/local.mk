@@ -6,3 +6,5 @@ src_libkilnword_a_SOURCES += \
 	%D%/alert.c %D%/alert.h %D%/line.c %D%/line.h %D%/pseudonym.c %D%/pseudonym.h %D%/sheet.c %D%/sheet.h
 src_libkilnword_a_SOURCES += %D%/flowtrack.c %D%/flowtrack.h %D%/flowsvg.c %D%/flowsvg.h
 src_libkilnword_a_SOURCES += %D%/causes.h %D%/causes.c
+src_libkilnword_a_SOURCES += %D%/batches.h %D%/batches.c %D%/recall.h %D%/recall.c \
+	%D%/need.h %D%/need.c %D%/need_data.c

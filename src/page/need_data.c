@@ -1,0 +1,389 @@
+/* need_data.c - the forecast gathered from the ledger: see need.h. */
+#include "page/need.h"
+
+#include "ledger/batchstate.h"
+#include "ledger/drift.h"
+#include "watch/breakage.h"
+#include "watch/detector.h"
+#include "watch/drift.h"
+
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+const struct need_setting need_setting_defaults = {
+    .share = 0.6,
+    .lead_days = 30,
+    .kiln_pots = 50,
+    .press_pots = 48,
+    .passed = 0.8,
+};
+const double need_days[NEED_TIMES] = {30, 90};
+
+struct in_service {
+    int64_t pot_key, place_id;
+    struct need_unit unit;
+};
+
+struct flow_of {
+    int64_t pot_key;
+    double p[NEED_TIMES];
+};
+
+struct sums { /* by batch, and by place */
+    int64_t failed;
+    double x[BREAKAGE_BINS];
+};
+
+struct gathering {
+    struct need_page *out;
+    const struct page *page;
+    struct breakage_batch all;
+    struct sums *batches, *places;
+    size_t n_batches, batches_cap, n_places, places_cap;
+    struct in_service *pots;
+    size_t n, cap;
+    struct flow_of *flows;
+    size_t n_flows, flows_cap;
+    bool *failing; /* by batch id */
+    size_t n_failing, failing_cap;
+    struct ledger_batch *named; /* for stock: code to batch, in code order */
+    size_t n_named, named_cap;
+};
+
+static struct sums *sums_at(struct sums **all, size_t *n, size_t *cap,
+                            int64_t id)
+{
+    if ((size_t)id >= *n) {
+        kw_grow(all, cap, (size_t)id + 1, sizeof(**all));
+        memset(*all + *n, 0, ((size_t)id + 1 - *n) * sizeof(**all));
+        *n = (size_t)id + 1;
+    }
+    return *all + id;
+}
+
+static int add_time(const struct batchstate_time *t, void *arg)
+{
+    struct gathering *g = arg;
+    int64_t now_s = g->page->now_s, end_s = now_s;
+    bool failed = t->failed_s != 0 && t->failed_s <= now_s;
+    struct breakage_batch own = {.batch_id = t->batch_id};
+    struct sums *b, *c;
+    double age;
+
+    if (t->given_s > now_s)
+        return 0;
+    if (t->batch_id <= 0 || t->batch_id > DETECTOR_NUMBER_MOST ||
+        t->place_id < 0 || t->place_id > DETECTOR_NUMBER_MOST)
+        return KW_ERANGE;
+    if (failed)
+        end_s = t->failed_s;
+    else if (t->ended_s != 0 && t->ended_s < end_s)
+        end_s = t->ended_s;
+    age = (double)(end_s - t->given_s) / CLOCK_DAY_S;
+    breakage_expose(&own, 0, age);
+    b = sums_at(&g->batches, &g->n_batches, &g->batches_cap, t->batch_id);
+    c = sums_at(&g->places, &g->n_places, &g->places_cap, t->place_id);
+    for (int k = 0; k < BREAKAGE_BINS; k++) {
+        g->all.exposure_days[k] += own.exposure_days[k];
+        b->x[k] += own.exposure_days[k];
+        c->x[k] += own.exposure_days[k];
+    }
+    if (failed) {
+        g->all.failed_at[breakage_bin(age)]++;
+        b->failed++;
+        c->failed++;
+    }
+    g->out->waiting += failed && (t->ended_s == 0 || t->ended_s > now_s);
+    if (failed || end_s < now_s)
+        return 0;
+    kw_grow(&g->pots, &g->cap, g->n + 1, sizeof(*g->pots));
+    g->pots[g->n++] = (struct in_service){
+        t->pot_key,
+        t->place_id,
+        {.age_days = age, .batch = (int)t->batch_id, .eager = 1}};
+    return 0;
+}
+
+/* ---- falling flow ---- */
+
+static int add_flow(int64_t batch_id, const struct ledger_drift *d, void *arg)
+{
+    struct gathering *g = arg;
+    struct drift_setting set = drift_defaults;
+    struct flow_of f = {.pot_key = d->pot_key};
+    double now = (double)g->page->now_s / CLOCK_DAY_S;
+
+    (void)batch_id;
+    set.limit_l = g->page->conf->replace_below_l;
+    if (d->readings == 0)
+        return 0;
+    for (int w = 0; w < NEED_TIMES; w++) {
+        struct drift_state s = {.level = d->level,
+                                .slope = d->slope,
+                                .p11 = d->p11,
+                                .p12 = d->p12,
+                                .p22 = d->p22,
+                                .at_days = d->at_days};
+
+        drift_propagate(&s, &set, now + need_days[w]);
+        f.p[w] = drift_p_below(&s, &set);
+    }
+    kw_grow(&g->flows, &g->flows_cap, g->n_flows + 1, sizeof(*g->flows));
+    g->flows[g->n_flows++] = f;
+    return 0;
+}
+
+static int by_pot(const void *a, const void *b)
+{
+    const struct flow_of *x = a, *y = b;
+
+    return (x->pot_key > y->pot_key) - (x->pot_key < y->pot_key);
+}
+
+static int gather_flows(struct gathering *g, struct ledger *lg)
+{
+    int64_t after = 0;
+    int n;
+
+    while ((n = ledger_drifts_each(lg, &after, 256, add_flow, g)) > 0)
+        ;
+    if (n == 0 && g->n_flows > 0)
+        qsort(g->flows, g->n_flows, sizeof(*g->flows), by_pot);
+    return n;
+}
+
+static double p_flow(const struct gathering *g, int64_t pot_key, int w)
+{
+    struct flow_of key = {.pot_key = pot_key};
+    const struct flow_of *f =
+        g->n_flows > 0
+            ? bsearch(&key, g->flows, g->n_flows, sizeof(*g->flows), by_pot)
+            : NULL;
+
+    return f != NULL ? f->p[w] : 0;
+}
+
+/* ---- stock ---- */
+
+static int add_state(const struct batchstate *s, void *arg)
+{
+    struct gathering *g = arg;
+    size_t id = (size_t)s->batch_id;
+
+    if (s->state != DETECTOR_FAILING || s->batch_id <= 0)
+        return 0;
+    if (id >= g->n_failing) {
+        kw_grow(&g->failing, &g->failing_cap, id + 1, sizeof(*g->failing));
+        memset(g->failing + g->n_failing, 0, id + 1 - g->n_failing);
+        g->n_failing = id + 1;
+    }
+    g->failing[id] = true;
+    return 0;
+}
+
+static int add_batch(const struct ledger_batch *b, void *arg)
+{
+    struct gathering *g = arg;
+
+    kw_grow(&g->named, &g->named_cap, g->n_named + 1, sizeof(*g->named));
+    g->named[g->n_named++] = *b;
+    return 0;
+}
+
+static int by_code(const void *a, const void *b)
+{
+    return strcmp(((const struct ledger_batch *)a)->code,
+                  ((const struct ledger_batch *)b)->code);
+}
+
+static int add_stock(const struct look_pot *p, void *arg)
+{
+    struct gathering *g = arg;
+    struct ledger_batch key = {.id = 0};
+    const struct ledger_batch *b;
+
+    if (p->outings > 0 || p->scrapped || p->failed_s != 0)
+        return 0;
+    memcpy(key.code, p->batch, sizeof(key.code));
+    b = bsearch(&key, g->named, g->n_named, sizeof(*g->named), by_code);
+    if (b == NULL)
+        return 0;
+    if (b->fired_s == 0 || b->fired_s > g->page->now_s)
+        g->out->in_works++;
+    else if ((size_t)b->id < g->n_failing && g->failing[b->id])
+        g->out->on_hold++;
+    else
+        g->out->ready++;
+    return 0;
+}
+
+static int gather_stock(struct gathering *g, struct ledger *lg)
+{
+    int err = batchstate_each(lg, add_state, g);
+
+    if (err == 0)
+        err = look_batches(lg, add_batch, g);
+    if (err < 0 || g->n_named == 0)
+        return err;
+    qsort(g->named, g->n_named, sizeof(*g->named), by_code);
+    return look_pots(lg, add_stock, g);
+}
+
+/* ---- the forecast ---- */
+
+static double expected_of(const struct sums *s, const struct need_model *m)
+{
+    double e = 0;
+
+    for (int k = 0; k < BREAKAGE_BINS; k++)
+        e += m->rate[k] * s->x[k];
+    return e;
+}
+
+/* Rates of all by age; each batch's own risk; how eagerly places report. */
+static struct need_batch *make_model(struct gathering *g, struct need_model *m)
+{
+    const struct detector_setting *set = &detector_defaults;
+    struct need_batch *batches = kw_calloc(g->n_batches + 1, sizeof(*batches));
+
+    *m = (struct need_model){.bins = BREAKAGE_BINS};
+    for (int k = 0; k < BREAKAGE_BINS; k++) {
+        m->edges[k] = breakage_edges_days[k];
+        m->events[k] = set->prior.events + (double)g->all.failed_at[k];
+        m->rate[k] =
+            m->events[k] / (set->prior.events / set->prior.rate_per_day +
+                            g->all.exposure_days[k]);
+    }
+    for (size_t b = 0; b < g->n_batches; b++)
+        batches[b] = (struct need_batch){g->batches[b].failed,
+                                         expected_of(&g->batches[b], m)};
+    for (size_t i = 0; i < g->n; i++) {
+        const struct sums *c = &g->places[g->pots[i].place_id];
+
+        g->pots[i].unit.eager = (set->place_weight + (double)c->failed) /
+                                (set->place_weight + expected_of(c, m));
+    }
+    m->batches = batches;
+    m->n_batches = g->n_batches;
+    return batches;
+}
+
+static int by_place(const void *a, const void *b)
+{
+    const struct in_service *x = a, *y = b;
+
+    if (x->place_id != y->place_id)
+        return x->place_id < y->place_id ? -1 : 1;
+    return (x->pot_key > y->pot_key) - (x->pot_key < y->pot_key);
+}
+
+/* What is reported, and what truly fails: breakage over the share told. */
+static void forecast(const struct gathering *g, struct need_model *m,
+                     size_t from, size_t n, struct need_place *out)
+{
+    struct need_unit *units = kw_calloc(n + 1, sizeof(*units));
+    double *q = kw_calloc(n + 1, sizeof(*q));
+
+    out->pots = (int)n;
+    for (int w = 0; w < NEED_TIMES; w++) {
+        for (int truly = 0; truly < 2; truly++) {
+            struct need_outcome *o = truly ? &out->truly[w] : &out->reported[w];
+            struct need_forecast f = {0, 0};
+
+            for (size_t i = 0; i < n; i++) {
+                units[i] = g->pots[from + i].unit;
+                units[i].p_flow = p_flow(g, g->pots[from + i].pot_key, w);
+                if (truly)
+                    units[i].eager /= g->out->set.share;
+            }
+            if (n == 0 || need_forecast(m, units, n, need_days[w], q, &f) < 0)
+                continue;
+            *o = (struct need_outcome){f.mean, need_quantile(&f, q, n, 0.1),
+                                       need_quantile(&f, q, n, 0.9)};
+        }
+    }
+    kw_free(units);
+    kw_free(q);
+}
+
+static int forecast_places(struct gathering *g, struct ledger *lg,
+                           struct need_model *m)
+{
+    struct need_page *out = g->out;
+    int err = 0;
+
+    if (g->n > 0)
+        qsort(g->pots, g->n, sizeof(*g->pots), by_place);
+    forecast(g, m, 0, g->n, &out->all);
+    for (size_t from = 0, to = 0; err == 0 && from < g->n; from = to) {
+        int64_t id = g->pots[from].place_id;
+        struct ledger_place place = {.name = "-"};
+        struct need_place *p;
+
+        while (to < g->n && g->pots[to].place_id == id)
+            to++;
+        if (id != 0 && (err = ledger_place_get(lg, id, &place)) < 0)
+            break;
+        kw_grow(&out->places, &out->cap, out->n + 1, sizeof(*out->places));
+        p = &out->places[out->n++];
+        *p = (struct need_place){.id = id};
+        memcpy(p->name, place.name, sizeof(p->name));
+        forecast(g, m, from, to - from, p);
+    }
+    return err;
+}
+
+/* The high end of the true need and those who wait, less what there is. */
+static void plan(struct need_page *n)
+{
+    double have = n->ready + n->in_works, used = n->waiting, last = 0;
+
+    n->lasts_days = have < used ? 0 : INFINITY;
+    for (int w = 0; w < NEED_TIMES; w++) {
+        double need = n->waiting + n->all.truly[w].mean;
+
+        n->press[w] = fmax(0, ceil((n->waiting + n->all.truly[w].high - have) /
+                                   n->set.passed));
+        if (isinf(n->lasts_days) && need > have)
+            n->lasts_days =
+                last + (need_days[w] - last) * (have - used) / (need - used);
+        used = need;
+        last = need_days[w];
+    }
+}
+
+int need_page_gather(const struct page *p, struct ledger *lg,
+                     const struct need_setting *set, struct need_page *out)
+{
+    struct gathering g = {.out = out, .page = p};
+    int err;
+
+    *out = (struct need_page){.set = *set};
+    err = batchstate_times(lg, add_time, &g);
+    if (err == 0)
+        err = gather_flows(&g, lg);
+    if (err == 0)
+        err = gather_stock(&g, lg);
+    if (err == 0) {
+        struct need_model m;
+        struct need_batch *batches = make_model(&g, &m);
+
+        err = forecast_places(&g, lg, &m);
+        plan(out);
+        kw_free(batches);
+    }
+    kw_free(g.batches);
+    kw_free(g.places);
+    kw_free(g.pots);
+    kw_free(g.flows);
+    kw_free(g.failing);
+    kw_free(g.named);
+    return err;
+}
+
+void need_page_release(struct need_page *n)
+{
+    kw_free(n->places);
+    *n = (struct need_page){.waiting = 0};
+}

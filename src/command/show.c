@@ -5,15 +5,9 @@
 #include "base/number.h"
 #include "desk/batch_watch.h"
 #include "page/alert.h"
-<<<<<<< HEAD
-<<<<<<< HEAD
-#include "page/flowsvg.h"
-=======
-=======
 #include "page/batches.h"
->>>>>>> e9b1f7d (show batches, recall and need: the table with false-discovery control, the recall list, what to press by when)
 #include "page/causes.h"
->>>>>>> a89f092 (show causes: what failing pots have in common, from the notebook)
+#include "page/flowsvg.h"
 #include "page/home.h"
 #include "page/line.h"
 #include "page/need.h"
@@ -65,15 +59,10 @@ struct show {
     struct page page;
     struct ledger *lg;
     struct kw_buf out;
-<<<<<<< HEAD
-    bool json;
-    json_t *tree;    /* with --json, owned */
-    const char *svg; /* with --svg: the file */
-=======
     bool json, csv;
     struct need_setting need;
-    json_t *tree; /* with --json, owned */
->>>>>>> e9b1f7d (show batches, recall and need: the table with false-discovery control, the recall list, what to press by when)
+    json_t *tree;    /* with --json, owned */
+    const char *svg; /* with --svg: the file */
 };
 
 /* ---- what is not there ---- */
@@ -416,14 +405,9 @@ static const struct {
 /* ---- the command line ---- */
 
 struct options {
-<<<<<<< HEAD
     const char *config, *width, *at, *svg;
-    bool json, plain, phones;
-=======
-    const char *config, *width, *at;
     bool json, plain, phones, csv;
     const char *need[5]; /* as the fields of need_setting */
->>>>>>> e9b1f7d (show batches, recall and need: the table with false-discovery control, the recall list, what to press by when)
 };
 
 /* Options may stand before, between and after the words. */
@@ -534,13 +518,10 @@ static int settings(const struct options *o, struct show *s)
     p->screen.plain = o->plain;
     p->phones = o->phones;
     s->json = o->json;
-<<<<<<< HEAD
     s->svg = o->svg;
-=======
     s->csv = o->csv;
     if ((err = need_settings(o, &s->need)) != 0)
         return err;
->>>>>>> e9b1f7d (show batches, recall and need: the table with false-discovery control, the recall list, what to press by when)
     p->now_s = clock_now_s();
     if (o->at != NULL && clock_parse(o->at, strlen(o->at), &p->now_s) < 0) {
         fprintf(stderr,

@@ -5,3 +5,4 @@ EXTRA_DIST += %D%/science.md
 EXTRA_DIST += %D%/carriers.md
 EXTRA_DIST += %D%/texts.md
 EXTRA_DIST += %D%/answers.md
+EXTRA_DIST += %D%/measurements.md

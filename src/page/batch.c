@@ -214,8 +214,8 @@ static void put_watch(const struct page *p, const struct batch_page *b)
     static const char *const means[] = {
         [DETECTOR_SOUND] = "",
         [DETECTOR_SUSPECT] = "; look at it, but chance may do that",
-        [DETECTOR_FAILING] = "; ON HOLD: hand out none of it until somebody "
-                             "has looked and closed the alert"};
+        [DETECTOR_FAILING] = ("; ON HOLD: hand out none of it until somebody "
+                              "has looked and closed the alert")};
     const struct batchstate *w = &b->watch;
 
     if (!b->watched)

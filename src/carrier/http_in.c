@@ -42,7 +42,7 @@ struct http_in {
     struct event *readable, *timer, *sweep, *callers;
     int listener; /* -1 once quiet */
     int n_visitors, visitors_most;
-    struct http_route routes[CONFIG_CARRIERS_MOST];
+    struct http_route routes[3 * CONFIG_CARRIERS_MOST];
     size_t n_routes;
     struct visitor visitors; /* ring */
     int port, busy;
@@ -118,7 +118,7 @@ enum MHD_Result http_answer_queue(struct http_in *in,
 static struct http_route *find_route(struct http_in *in, const char *url)
 {
     for (size_t i = 0; i < in->n_routes; i++) {
-        if (strcmp(in->routes[i].conf->in.path, url) == 0)
+        if (strcmp(in->routes[i].path, url) == 0)
             return &in->routes[i];
     }
     return NULL;
@@ -481,16 +481,33 @@ static const char *route_wrong(const struct config_http_in *in)
     return NULL;
 }
 
+static void add_route(struct http_in *in, const struct config_carrier *c,
+                      enum http_kind kind, const char *path)
+{
+    struct http_route *route = &in->routes[in->n_routes];
+
+    if (path == NULL || path[0] == '\0')
+        return;
+    *route = (struct http_route){.conf = c, .kind = kind, .path = path};
+    if (c->in.per_minute > 0 && kind == HTTP_TEXTS)
+        route->rate = rate_new(c->in.per_minute);
+    in->n_routes++;
+}
+
 static int add_routes(struct http_in *in, char **why)
 {
     const struct config *conf = in->host->conf;
 
     for (size_t i = 0; i < conf->n_carriers; i++) {
         const struct config_carrier *c = &conf->carriers[i];
-        struct http_route *route = &in->routes[in->n_routes];
+        size_t before = in->n_routes;
 
-        if (c->kind != CONFIG_HTTP || c->in.path == NULL ||
-            c->in.path[0] == '\0')
+        if (c->kind != CONFIG_HTTP)
+            continue;
+        add_route(in, c, HTTP_TEXTS, c->in.path);
+        add_route(in, c, HTTP_MENU, c->menu.path);
+        add_route(in, c, HTTP_RECEIPTS, c->receipts.path);
+        if (in->n_routes == before)
             continue;
         if (route_wrong(&c->in) != NULL) {
             char text[256];
@@ -500,10 +517,6 @@ static int add_routes(struct http_in *in, char **why)
             *why = kw_strdup(text);
             return KW_EIO;
         }
-        route->conf = c;
-        if (c->in.per_minute > 0)
-            route->rate = rate_new(c->in.per_minute);
-        in->n_routes++;
         if (c->in.secret == NULL && c->in.hmac_key == NULL &&
             !http_out_loopback(conf->listen_address))
             log_warn("anyone who reaches '%s' can hand texts to carrier '%s': "

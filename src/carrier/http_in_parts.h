@@ -5,12 +5,19 @@
  * http_take.c (one request) know of each other. Not for others.
  */
 #include "carrier/carrier.h"
+#include "carrier/http_form.h"
 #include "carrier/rate.h"
 
 #include <microhttpd.h>
 
+#define HTTP_WRONG_CAP 320
+
+enum http_kind { HTTP_TEXTS, HTTP_MENU, HTTP_RECEIPTS };
+
 struct http_route {
     const struct config_carrier *conf;
+    enum http_kind kind;
+    const char *path;
     struct rate *rate; /* NULL: unlimited */
 };
 
@@ -54,7 +61,10 @@ struct http_request {
     char words[96];
     int err; /* of the taking */
     struct carrier_taking taking;
-    char *from, *to, *ref, *text; /* owned; what taking.text points to */
+    char *from, *to, *ref, *text; /* owned; what taking.text points to, or
+                                     press: its from, step, session, input */
+    struct menu_press press;
+    enum traffic_receipt receipt;
 };
 
 enum MHD_Result http_answer_queue(struct http_in *in,
@@ -69,6 +79,27 @@ enum MHD_Result http_take_body(struct http_request *r);
 enum MHD_Result http_take_answer(struct http_request *r);
 /* The request is over; whole: the answer went out. */
 void http_take_over(struct http_request *r, bool whole);
+
+/* What is said to the caller; refuse also notes it in the log. */
+enum MHD_Result http_say(struct http_request *r, const struct http_answer *a);
+enum MHD_Result http_refuse(struct http_request *r, unsigned status,
+                            const char *what);
+enum MHD_Result http_come_later(struct http_request *r);
+/* The sentence for a field that is not as it must be, HTTP_WRONG_CAP octets;
+ * gives KW_EINVAL. */
+int http_field_wrong(char *wrong, const char *name, int err,
+                     const char *wanted);
+/* A name or number without control characters, blanks trimmed; owned by the
+ * caller. KW_ENOENT, KW_EINVAL. */
+int http_copy_number(const struct http_form_value *v, bool form, char **out);
+
+/* http_menu.c: steps of a menu, and receipts. */
+int http_menu_read(struct http_request *r, const struct http_form *f,
+                   char *wrong);
+enum MHD_Result http_menu_say(struct http_request *r);
+int http_receipt_read(struct http_request *r, const struct http_form *f,
+                      char *wrong);
+enum MHD_Result http_receipt_take(struct http_request *r);
 
 /* Octets of the body as announced; 0 when nothing is announced. */
 int64_t http_announced(struct MHD_Connection *c);

@@ -149,11 +149,14 @@ static void settle(struct slot *s, enum ledger_send state, int64_t again_s,
     c->host->settle(c->host, id, state, again_s, note);
 }
 
-/* The id that the far side gave, when its answer is JSON and has one. */
+/* The id that the far side gave, when its answer is JSON and has one; it is
+ * what a receipt names. */
 static void note_their_id(const struct slot *s, char *note)
 {
-    const char *field = s->owner->conf->id_field;
+    struct http_out *c = s->owner;
+    const char *field = c->conf->id_field;
     size_t used = strlen(note);
+    char id[100] = "";
     json_t *root, *v;
 
     if (field == NULL || s->answer.len == 0)
@@ -161,12 +164,16 @@ static void note_their_id(const struct slot *s, char *note)
     root = json_loadb(s->answer.data, s->answer.len, 0, NULL);
     v = json_object_get(root, field);
     if (json_is_string(v))
-        snprintf(note + used, NOTE_CAP - used, ", their id %.80s",
-                 json_string_value(v));
+        snprintf(id, sizeof(id), "%s", json_string_value(v));
     else if (json_is_integer(v))
-        snprintf(note + used, NOTE_CAP - used,
-                 ", their id %" JSON_INTEGER_FORMAT, json_integer_value(v));
+        snprintf(id, sizeof(id), "%" JSON_INTEGER_FORMAT,
+                 json_integer_value(v));
     json_decref(root);
+    if (id[0] == '\0')
+        return;
+    snprintf(note + used, NOTE_CAP - used, ", their id %.80s", id);
+    if (c->host->far_id != NULL)
+        c->host->far_id(c->host, c->carrier.name, s->out_id, id);
 }
 
 static void finish(struct slot *s, CURLcode code)

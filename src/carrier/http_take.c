@@ -24,20 +24,19 @@
 #define RETRY_LATER "5" /* seconds, in Retry-After of a 503 */
 #define FROM_MOST   64
 #define REF_MOST    200
-#define WRONG_CAP   320
+#define WRONG_CAP   HTTP_WRONG_CAP
 
-static enum MHD_Result answer(struct http_request *r,
-                              const struct http_answer *a)
+enum MHD_Result http_say(struct http_request *r, const struct http_answer *a)
 {
     r->state = HTTP_ANSWERED;
     return http_answer_queue(r->in, r->connection, a);
 }
 
-static enum MHD_Result refuse(struct http_request *r, unsigned status,
-                              const char *what)
+enum MHD_Result http_refuse(struct http_request *r, unsigned status,
+                            const char *what)
 {
     http_in_note_refusal(r->in, r->route, what);
-    return answer(r, &(struct http_answer){.status = status, .body = what});
+    return http_say(r, &(struct http_answer){.status = status, .body = what});
 }
 
 static const char *header(struct http_request *r, const char *name)
@@ -174,8 +173,7 @@ static const char *kind_wanted(enum config_form form)
 }
 
 /* The sentence for a field that is not as it must be. */
-static int field_wrong(char *wrong, const char *name, int err,
-                       const char *wanted)
+int http_field_wrong(char *wrong, const char *name, int err, const char *wanted)
 {
     const char *what = "is missing";
 
@@ -189,7 +187,7 @@ static int field_wrong(char *wrong, const char *name, int err,
 }
 
 /* A name or number without NUL and control characters, blanks trimmed. */
-static int copy_number(const struct http_form_value *v, bool form, char **out)
+int http_copy_number(const struct http_form_value *v, bool form, char **out)
 {
     const char *s = v->data;
     size_t len = v->len;
@@ -277,20 +275,21 @@ static int read_fields(struct http_request *r, const struct http_form *f,
     int err;
 
     if ((err = http_form_get(f, in->field_from, &v)) < 0 ||
-        (err = copy_number(&v, form, &r->from)) < 0)
-        return field_wrong(wrong, in->field_from, err,
-                           "the number that the text came from, for example "
-                           "+99970012345");
+        (err = http_copy_number(&v, form, &r->from)) < 0)
+        return http_field_wrong(
+            wrong, in->field_from, err,
+            "the number that the text came from, for example "
+            "+99970012345");
     if ((err = http_form_get(f, in->field_text, &v)) < 0)
-        return field_wrong(wrong, in->field_text, err,
-                           "the words of the text, as they came");
+        return http_field_wrong(wrong, in->field_text, err,
+                                "the words of the text, as they came");
     r->text = kw_malloc(v.len + 1);
     memcpy(r->text, v.data, v.len);
     r->text[v.len] = '\0';
     t->text = r->text;
     t->len = v.len;
     get_optional(f, in->field_to, &v);
-    if (copy_number(&v, form, &r->to) < 0)
+    if (http_copy_number(&v, form, &r->to) < 0)
         r->to = NULL;
     get_optional(f, in->field_id, &id);
     get_optional(f, in->field_at, &at);
@@ -322,14 +321,14 @@ static void on_taken(struct carrier_taking *t, int err)
     http_in_resume(r);
 }
 
-static enum MHD_Result come_later(struct http_request *r)
+enum MHD_Result http_come_later(struct http_request *r)
 {
-    return answer(r, &(struct http_answer){
-                         .status = MHD_HTTP_SERVICE_UNAVAILABLE,
-                         .body = "the text could not be kept just now; bring "
-                                 "it again\n",
-                         .header = MHD_HTTP_HEADER_RETRY_AFTER,
-                         .value = RETRY_LATER});
+    return http_say(r, &(struct http_answer){
+                           .status = MHD_HTTP_SERVICE_UNAVAILABLE,
+                           .body = "the text could not be kept just now; bring "
+                                   "it again\n",
+                           .header = MHD_HTTP_HEADER_RETRY_AFTER,
+                           .value = RETRY_LATER});
 }
 
 static enum MHD_Result hand_over(struct http_request *r)
@@ -341,15 +340,22 @@ static enum MHD_Result hand_over(struct http_request *r)
     t->from = r->from;
     t->to = r->to;
     t->at_s = clock_now_s();
-    r->taking.answer_in_hand = r->route->conf->in.reply_in_body;
+    r->taking.answer_in_hand =
+        r->route->kind == HTTP_TEXTS && r->route->conf->in.reply_in_body;
     r->taking.taken = on_taken;
     r->taking.carrier = r;
     kw_buf_release(&r->body);
     if (host->take(host, &r->taking) < 0)
-        return come_later(r);
+        return http_come_later(r);
     http_in_suspend(r);
     return MHD_YES;
 }
+
+static int (*const readers[])(struct http_request *r, const struct http_form *f,
+                              char *wrong) = {
+    [HTTP_TEXTS] = read_fields,
+    [HTTP_MENU] = http_menu_read,
+    [HTTP_RECEIPTS] = http_receipt_read};
 
 enum MHD_Result http_take_body(struct http_request *r)
 {
@@ -362,24 +368,26 @@ enum MHD_Result http_take_body(struct http_request *r)
 
     if (r->passed_by > 0) {
         refuse_too_large(r);
-        return answer(r, &r->refusal);
+        return http_say(r, &r->refusal);
     }
     if (in->hmac_key != NULL && !signed_well(r))
-        return refuse(r, MHD_HTTP_FORBIDDEN, "not allowed\n");
+        return http_refuse(r, MHD_HTTP_FORBIDDEN, "not allowed\n");
     if (body_kind(r, &kind) < 0)
-        return refuse(r, MHD_HTTP_UNSUPPORTED_MEDIA_TYPE,
-                      kind_wanted(in->form));
+        return http_refuse(r, MHD_HTTP_UNSUPPORTED_MEDIA_TYPE,
+                           kind_wanted(in->form));
     err = http_form_parse(&f, kind, kw_buf_text(&r->body), r->body.len);
     if (err < 0)
         snprintf(wrong, sizeof(wrong), "%s\n", f.wrong);
     allowed = err < 0 || secret_given(r, &f);
     if (err == 0 && allowed)
-        err = read_fields(r, &f, wrong);
+        err = readers[r->route->kind](r, &f, wrong);
     http_form_release(&f);
     if (!allowed)
-        return refuse(r, MHD_HTTP_FORBIDDEN, "not allowed\n");
+        return http_refuse(r, MHD_HTTP_FORBIDDEN, "not allowed\n");
     if (err < 0)
-        return refuse(r, MHD_HTTP_BAD_REQUEST, wrong);
+        return http_refuse(r, MHD_HTTP_BAD_REQUEST, wrong);
+    if (r->route->kind == HTTP_RECEIPTS)
+        return http_receipt_take(r);
     return hand_over(r);
 }
 
@@ -393,7 +401,7 @@ static enum MHD_Result answer_with_reply(struct http_request *r)
     enum MHD_Result done;
 
     if (http_accept_plain(header(r, MHD_HTTP_HEADER_ACCEPT)))
-        return answer(r, &reply);
+        return http_say(r, &reply);
     kw_buf_init(&json, 6 * LEDGER_BODY_CAP + 100);
     kw_buf_puts(&json, "{\"answer\": \"");
     template_escape(TEMPLATE_JSON, a->body, strlen(a->body), &json);
@@ -404,7 +412,7 @@ static enum MHD_Result answer_with_reply(struct http_request *r)
                       reader_outcome_name(a->outcome));
     reply.type = "application/json";
     reply.body = kw_buf_text(&json);
-    done = answer(r, &reply);
+    done = http_say(r, &reply);
     kw_buf_release(&json);
     return done;
 }
@@ -412,15 +420,18 @@ static enum MHD_Result answer_with_reply(struct http_request *r)
 enum MHD_Result http_take_answer(struct http_request *r)
 {
     if (r->err == KW_EINVAL || r->err == KW_ERANGE)
-        return refuse(r, MHD_HTTP_BAD_REQUEST,
-                      "the text cannot be taken as it is; look at the number "
-                      "it came from\n");
+        return http_refuse(
+            r, MHD_HTTP_BAD_REQUEST,
+            "the text cannot be taken as it is; look at the number "
+            "it came from\n");
     if (r->err < 0)
-        return come_later(r);
+        return http_come_later(r);
+    if (r->route->kind == HTTP_MENU)
+        return http_menu_say(r);
     if (r->route->conf->in.reply_in_body)
         return answer_with_reply(r);
     /* No body: some callers send what stands there to the phone. */
-    return answer(r, &(struct http_answer){.status = MHD_HTTP_OK});
+    return http_say(r, &(struct http_answer){.status = MHD_HTTP_OK});
 }
 
 void http_take_over(struct http_request *r, bool whole)

@@ -16,7 +16,7 @@ static int64_t size_of(const char *path)
 int line_page_gather(const struct page *p, struct ledger *lg,
                      struct line_page *out)
 {
-    int64_t today_s = clock_midnight(p->now_s);
+    int64_t today_s = clock_midnight(p->now_s), week_s;
     char log[4096];
     int err;
 
@@ -26,10 +26,11 @@ int line_page_gather(const struct page *p, struct ledger *lg,
         (int)sizeof(log))
         out->file_bytes += size_of(log);
     /* Six days before today: noon keeps clear of changes of the clocks. */
-    err = look_line(lg, today_s,
-                    clock_midnight(today_s + CLOCK_DAY_S / 2 - 6 * CLOCK_DAY_S),
-                    &out->line);
-    if (err < 0)
+    week_s = clock_midnight(today_s + CLOCK_DAY_S / 2 - 6 * CLOCK_DAY_S);
+    if ((err = look_line(lg, today_s, week_s, &out->line)) < 0 ||
+        (err = traffic_of_day(lg, today_s, &out->day)) < 0 ||
+        (err = traffic_receipts(lg, week_s, out->receipts)) < 0 ||
+        (err = traffic_twice(lg, week_s, &out->twice)) < 0)
         return err;
     return ledger_alerts_each(lg, true, 0, page_add_alert, &out->alerts);
 }
@@ -96,6 +97,45 @@ static void put_outbox(const struct page *p, const struct look_line *l)
         screen_field(s, "last failure", "%s", l->last_error);
 }
 
+static void put_costs(const struct page *p, const struct line_page *l)
+{
+    static const struct table_column columns[] = {
+        {"segments today", false, 12}, {"in", true, 0}, {"out", true, 0}};
+    struct table t;
+
+    table_init(&t, &p->screen, columns, KW_COUNT(columns));
+    for (int r = 0; r < LEDGER_ROLES; r++) {
+        table_cell(&t, "%s", ledger_role_name((enum ledger_role)r));
+        table_cell(&t, "%lld", (long long)l->day.received[r]);
+        table_cell(&t, "%lld", (long long)l->day.sent[r]);
+    }
+    table_put(&t, &p->screen, 2);
+    table_release(&t);
+    if (p->conf->segments_a_day > 0)
+        screen_field(&p->screen, "ceiling", "%lld of %d out; then only danger",
+                     (long long)traffic_sum(l->day.sent),
+                     p->conf->segments_a_day);
+}
+
+static void put_receipts(const struct page *p, const struct line_page *l)
+{
+    const int64_t *n = l->receipts;
+
+    if (l->twice > 0)
+        screen_field(&p->screen, "twice",
+                     "%s perhaps sent twice: danger, and "
+                     "the service stopped while it was on its way",
+                     page_count(l->twice, "text", "texts").s);
+    if (n[0] + n[1] + n[2] + n[3] > 0)
+        screen_field(&p->screen, "receipts",
+                     "delivered %lld, not delivered %lld, on their way %lld, "
+                     "none yet %lld (parts, 7 days)",
+                     (long long)n[TRAFFIC_DELIVERED],
+                     (long long)n[TRAFFIC_NOT_DELIVERED],
+                     (long long)n[TRAFFIC_UNDER_WAY],
+                     (long long)n[TRAFFIC_NO_RECEIPT]);
+}
+
 static void put_ledger(const struct page *p, const struct line_page *page)
 {
     const struct look_line *l = &page->line;
@@ -124,6 +164,10 @@ void line_page_text(const struct page *p, const struct line_page *l)
     put_texts(p, &l->line);
     screen_section(s, "Waiting to go out", NULL);
     put_outbox(p, &l->line);
+    put_receipts(p, l);
+    screen_section(s, "What it costs",
+                   "Segments over the air; what was perhaps sent counts.");
+    put_costs(p, l);
     screen_section(s, "Alerts that stand", "Open or seen, not yet closed.");
     page_put_alerts(p, &l->alerts);
     if (l->alerts.n == 0)
@@ -132,11 +176,31 @@ void line_page_text(const struct page *p, const struct line_page *l)
     put_ledger(p, l);
 }
 
+static json_t *costs_json(const struct page *p, const struct line_page *l)
+{
+    json_t *in = json_object(), *out = json_object();
+
+    for (int r = 0; r < LEDGER_ROLES; r++) {
+        const char *role = ledger_role_name((enum ledger_role)r);
+
+        json_object_set_new(in, role, json_integer(l->day.received[r]));
+        json_object_set_new(out, role, json_integer(l->day.sent[r]));
+    }
+    return json_pack(
+        "{s:o, s:o, s:i, s:I, s:I, s:I, s:I, s:I}", "segments_in_today", in,
+        "segments_out_today", out, "ceiling", p->conf->segments_a_day,
+        "perhaps_twice", (json_int_t)l->twice, "delivered",
+        (json_int_t)l->receipts[TRAFFIC_DELIVERED], "not_delivered",
+        (json_int_t)l->receipts[TRAFFIC_NOT_DELIVERED], "under_way",
+        (json_int_t)l->receipts[TRAFFIC_UNDER_WAY], "no_receipt",
+        (json_int_t)l->receipts[TRAFFIC_NO_RECEIPT]);
+}
+
 json_t *line_page_json(const struct page *p, const struct line_page *page)
 {
     const struct look_line *l = &page->line;
     json_t *in_today = json_object(), *in_week = json_object();
-    json_t *out_today = json_object(), *out_week = json_object();
+    json_t *out_today = json_object(), *out_week = json_object(), *all;
 
     for (int i = 0; i < LOOK_OUTCOMES; i++) {
         json_object_set_new(in_today, in_names[i].key,
@@ -150,7 +214,7 @@ json_t *line_page_json(const struct page *p, const struct line_page *page)
         json_object_set_new(out_week, out_names[i].key,
                             json_integer(l->out_week[i]));
     }
-    return json_pack(
+    all = json_pack(
         "{s:o, s:o, s:o, s:o, s:o, s:o, s:I, s:I, s:o, s:o, s:I, s:I, s:I,"
         " s:I, s:I, s:I, s:I, s:I, s:o}",
         "now", page_json_time(p->now_s), "last_text",
@@ -164,4 +228,6 @@ json_t *line_page_json(const struct page *p, const struct line_page *page)
         (json_int_t)l->homes, "places", (json_int_t)l->places, "texts",
         (json_int_t)l->texts, "reports", (json_int_t)l->reports, "alerts",
         page_json_alerts(&page->alerts));
+    json_object_set_new(all, "costs", costs_json(p, page));
+    return all;
 }

@@ -1,10 +1,13 @@
 #ifndef KW_PAGE_LINE_H
 #define KW_PAGE_LINE_H
 /* line.h - the line itself: texts in and out, what waits, how big it is. */
+#include "ledger/traffic.h"
 #include "page/page.h"
 
 struct line_page {
     struct look_line line;
+    struct traffic_day day;    /* segments of today */
+    int64_t receipts[TRAFFIC_RECEIPTS], twice; /* of seven days */
     int64_t file_bytes;        /* the ledger with its write-ahead log */
     struct page_alerts alerts; /* open or seen */
 };

@@ -3,6 +3,7 @@ own, raw HTTP, a sink for what goes out, TAP. Standard library only."""
 
 import contextlib
 import http.server
+import json
 import os
 import socket
 import sqlite3
@@ -142,7 +143,8 @@ class Sink:
     request in turn, the last one for ever: a status, (status, headers), or
     "hang", "reset", "shut"."""
 
-    def __init__(self, script):
+    def __init__(self, script, ids=lambda n: "far-7"):
+        self.ids = ids  # of the answer to the n-th request
         self.script, self.seen, self.lock = list(script), [], threading.Lock()
         sink = self
 
@@ -157,6 +159,7 @@ class Sink:
                         "method": self.command, "path": self.path,
                         "headers": self.headers, "body": body,
                         "at": time.monotonic(), "peer": self.client_address})
+                    self.number = len(sink.seen)
                     step = (sink.script.pop(0) if len(sink.script) > 1
                             else sink.script[0])
                 self.play(step)
@@ -176,7 +179,8 @@ class Sink:
                     return
                 status, headers = step if isinstance(step, tuple) else (
                     step, {})
-                data = b'{"id": "far-7"}'
+                data = json.dumps(
+                    {"id": sink.ids(self.number)}).encode()
                 self.send_response(status)
                 for name, value in headers.items():
                     self.send_header(name, value)

@@ -56,6 +56,10 @@ FORMS = [
     ("start", r"the line starts again"),
     ("file", r"file (?P<name>[\w.-]+)"),
     ("run", r"run (?P<words>.+?)(?: exits (?P<code>\d+))?"),
+    ("dials", r"(?P<name>\w+) dials"),
+    ("presses", r"(?P<name>\w+) presses (?P<keys>\S+)(?P<again> again)?"),
+    ("cut", r"(?P<name>\w+) is cut off"),
+    ("sees", r"(?P<name>\w+) sees: (?P<text>.*)"),
     ("silence", r"(?P<name>\w+) hears nothing"),
     ("hears", r"(?P<name>\w+) hears: (?P<text>.*)"),
     ("says", r"(?P<name>the home of [\d-]+|\w+)"
@@ -95,7 +99,7 @@ def _continue(path, number, steps, text):
     """An indented line belongs to the step above it."""
     if steps and steps[-1].kind in WITH_BLOCK and text.startswith("|"):
         steps[-1].block.append(text[1:].removeprefix(" ").rstrip())
-    elif steps and steps[-1].kind in ("hears", "says", "until"):
+    elif steps and steps[-1].kind in ("hears", "says", "until", "sees"):
         steps[-1].text = (steps[-1].text + " " + text).strip()
     else:
         raise ScriptError("%s:%d: an indented line that belongs to nothing"

@@ -35,7 +35,8 @@ people = ( {people} );
 carriers = (
     {{ name = "gate"; kind = "http";
        in = {{ path = "/in"; header_secret = "X-Line-Key";
-               secret = "{secret}"; reply_in_body = true; }}; }},
+               secret = "{secret}"; reply_in_body = true; }};
+       menu = {{ path = "/menu"; field_step = "step"; }}; }},
     {{ name = "folder"; kind = "spool";
        spool = {{ in = "spool/in"; out = "spool/out"; poll_s = 1; }}; }}
 );
@@ -243,7 +244,8 @@ class Stage:
         """New texts that left by the folder, oldest first: (to, text)."""
         folder = self.path("spool", "out")
         fresh = sorted((n for n in os.listdir(folder)
-                        if n not in self.taken and not n.startswith(".")),
+                        if n not in self.taken and n[0] != "."
+                        and not n.endswith(".new")),
                        key=_by_number)
         texts = []
         for name in fresh:

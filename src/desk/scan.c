@@ -64,26 +64,18 @@ static struct breakage_batch *batch_of(struct gathering *g, int64_t id)
 static int add_time(const struct ledger_exposure *e, void *arg)
 {
     struct gathering *g = arg;
-    struct breakage_batch *b = batch_of(g, e->batch_id);
-    bool failed = e->failed_s != 0 && e->failed_s <= g->now_s;
-    int64_t end = g->now_s;
+    struct breakage_batch *b;
 
-    if (b == NULL)
-        return KW_ERANGE;
     if (e->given_s > g->now_s)
         return 0;
-    if (e->ended_s != 0 && e->ended_s < end)
-        end = e->ended_s;
-    if (failed && e->failed_s < end)
-        end = e->failed_s;
-    b->pots_out += e->first;
-    breakage_expose(b, 0, (double)(end - e->given_s) / CLOCK_DAY_S);
-    if (failed) {
-        double age = (double)(e->failed_s - e->given_s) / CLOCK_DAY_S;
-
-        b->failed++;
-        b->failed_at[breakage_bin(age)]++;
-    }
+    if ((b = batch_of(g, e->batch_id)) == NULL)
+        return KW_ERANGE;
+    breakage_add_stay(b,
+                      &(struct breakage_stay){.given_s = e->given_s,
+                                              .ended_s = e->ended_s,
+                                              .failed_s = e->failed_s,
+                                              .first = e->first},
+                      g->now_s);
     return 0;
 }
 

@@ -26,24 +26,17 @@ static int add_exposure(const struct ledger_exposure *e, void *arg)
 {
     struct tally *t = arg;
     struct breakage_batch *b;
-    bool failed = e->failed_s != 0 && e->failed_s <= t->now_s;
-    int64_t end_s = t->now_s;
 
     if (e->given_s > t->now_s)
         return 0;
     if ((b = batch_of(t, e->batch_id)) == NULL)
         return KW_ERANGE;
-    if (e->ended_s != 0 && e->ended_s < end_s)
-        end_s = e->ended_s;
-    if (failed && e->failed_s < end_s)
-        end_s = e->failed_s;
-    b->pots_out += e->first;
-    breakage_expose(b, 0, (double)(end_s - e->given_s) / CLOCK_DAY_S);
-    if (failed) {
-        b->failed++;
-        b->failed_at[breakage_bin((double)(e->failed_s - e->given_s) /
-                                  CLOCK_DAY_S)]++;
-    }
+    breakage_add_stay(b,
+                      &(struct breakage_stay){.given_s = e->given_s,
+                                              .ended_s = e->ended_s,
+                                              .failed_s = e->failed_s,
+                                              .first = e->first},
+                      t->now_s);
     return 0;
 }
 

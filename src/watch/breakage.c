@@ -30,6 +30,25 @@ int breakage_bin(double age_days)
     return k;
 }
 
+void breakage_add_stay(struct breakage_batch *b, const struct breakage_stay *s,
+                       int64_t now_s)
+{
+    const double day_s = 86400;
+    bool failed = s->failed_s != 0 && s->failed_s <= now_s;
+    int64_t end_s = now_s;
+
+    if (s->ended_s != 0 && s->ended_s < end_s)
+        end_s = s->ended_s;
+    if (failed && s->failed_s < end_s)
+        end_s = s->failed_s;
+    b->pots_out += s->first;
+    breakage_expose(b, 0, (double)(end_s - s->given_s) / day_s);
+    if (!failed)
+        return;
+    b->failed++;
+    b->failed_at[breakage_bin((double)(s->failed_s - s->given_s) / day_s)]++;
+}
+
 /* All batches together; kept so that one is left out by subtraction. */
 struct totals {
     double exposure[BREAKAGE_BINS];

@@ -39,6 +39,14 @@ struct breakage_verdict {
 /* Adds a pot's time [from_days, to_days) of age to the bins. */
 void breakage_expose(struct breakage_batch *b, double from_days,
                      double to_days);
+/* One stay of a pot in a home; seconds since 1970, 0: not yet. */
+struct breakage_stay {
+    int64_t given_s, ended_s, failed_s;
+    bool first; /* of that pot: counts it as handed out */
+};
+/* Adds what had been seen of it by now_s; given_s <= now_s. */
+void breakage_add_stay(struct breakage_batch *b, const struct breakage_stay *s,
+                       int64_t now_s);
 /* The bin of a failure at an age: above its lower edge, up to its upper. */
 int breakage_bin(double age_days);
 /*

@@ -186,6 +186,22 @@ static void closing_counts_afresh(void)
     batch_watch_free(watch);
 }
 
+/* A worker who hands out one of it hears that it is on hold. */
+static void hand_out_is_warned(void)
+{
+    char serial[SERIAL_CAP];
+
+    ck_assert_int_eq(ledger_begin(lg), 0);
+    put_pot(-1, "0507", batch_ids[BAD], 300);
+    put_pot(-1, "0501", batch_ids[1], 300);
+    ck_assert_int_eq(ledger_commit(lg), 0);
+    now_s = FIRST + DAYS * CLOCK_DAY_S;
+    serial_make(desk_layout(desk), "0507", "300", serial);
+    SAYS(text(FIELD, "gave %s +99970077771 Lunde", serial), "ON HOLD");
+    serial_make(desk_layout(desk), "0501", "300", serial);
+    SAYS(text(FIELD, "gave %s +99970077772 Lunde", serial), "handed out in");
+}
+
 START_TEST(same_alarms_however_it_is_lived)
 {
     struct end plain, restarted, turned;
@@ -201,6 +217,7 @@ START_TEST(same_alarms_however_it_is_lived)
     live(&(struct way){true, 0}, &turned);
     same(&plain, &turned);
     replay_finds_nothing_new();
+    hand_out_is_warned();
     closing_counts_afresh();
     close_all();
 }

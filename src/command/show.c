@@ -9,6 +9,7 @@
 #include "page/causes.h"
 #include "page/flowsvg.h"
 #include "page/home.h"
+#include "page/life.h"
 #include "page/line.h"
 #include "page/need.h"
 #include "page/place.h"
@@ -196,6 +197,38 @@ static int show_pot(struct show *s, const char *name)
     return err;
 }
 
+static int put_file(struct show *s, struct kw_buf *svg)
+{
+    int err = svg->err;
+
+    if (err == 0 && file_write_whole(s->svg, kw_buf_text(svg), svg->len) < 0) {
+        fprintf(stderr, "kilnword: writing '%s' failed: %s\n", s->svg,
+                strerror(errno));
+        err = COMMAND_FAILED;
+    }
+    return err;
+}
+
+static int put_life(struct show *s, const struct ledger_batch *batch)
+{
+    struct kw_buf svg;
+    struct life l;
+    int err = life_gather(&s->page, s->lg, batch->id, &l);
+
+    kw_buf_init(&svg, 16u << 20);
+    if (err == 0 && s->svg != NULL) {
+        life_svg(&s->page, batch->code, &l, &svg);
+        err = put_file(s, &svg);
+    }
+    if (err == 0 && s->json)
+        json_object_set_new(s->tree, "life", life_json(&l));
+    else if (err == 0)
+        life_text(&s->page, &l);
+    kw_buf_release(&svg);
+    life_release(&l);
+    return err;
+}
+
 static int show_batch(struct show *s, const char *name)
 {
     struct ledger_batch batch;
@@ -212,7 +245,7 @@ static int show_batch(struct show *s, const char *name)
     else if (err == 0)
         batch_page_text(&s->page, &b);
     batch_page_release(&b);
-    return err;
+    return err == 0 ? put_life(s, &batch) : err;
 }
 
 static int show_place(struct show *s, const char *name)
@@ -420,7 +453,9 @@ static int read_words(int argc, char **argv, struct options *o,
         {"--plain", NULL, "ASCII alone, for terminals without UTF-8", NULL,
          &o->plain},
         {"--phones", NULL, "whole phone numbers", NULL, &o->phones},
-        {"--svg", "FILE", "of a pot: its flow as a picture, into that file",
+        {"--svg", "FILE",
+         "of a pot: its flow, of a batch: how long its pots\n"
+         "                         last; a picture, into that file",
          &o->svg, NULL},
         {"--width", "COLUMNS", "40 to 200; else the terminal's, 80 at most",
          &o->width, NULL},
@@ -637,8 +672,9 @@ static int run(int argc, char **argv)
     err = read_words(argc, argv, &o, &kind, &name);
     if (err == 0)
         err = find_kind(kw_buf_text(&kind), kw_buf_text(&name), &which);
-    if (err == 0 && o.svg != NULL && kinds[which].show != show_pot) {
-        fprintf(stderr, "kilnword show: --svg is for a pot\n");
+    if (err == 0 && o.svg != NULL && kinds[which].show != show_pot &&
+        kinds[which].show != show_batch) {
+        fprintf(stderr, "kilnword show: --svg is for a pot or a batch\n");
         err = COMMAND_USAGE;
     }
     if (err == 0)

@@ -5,9 +5,11 @@
  */
 #include "desk/inner.h"
 
+#include "ledger/batchstate.h"
 #include "ledger/due.h"
 #include "ledger/look.h"
 #include "ledger/notebook.h"
+#include "watch/detector.h"
 
 #include <stdio.h>
 #include <stdlib.h>
@@ -79,6 +81,24 @@ static int welcome(struct taking *t, const struct ledger_phone *phone,
     return err < 0 ? err : ledger_out_put(t->lg, &o);
 }
 
+/* Its batch fails: nothing of it should go out. 1 when that was said. */
+static int say_hold(struct taking *t, const char *serial)
+{
+    struct batchstate state;
+    struct ledger_batch batch;
+    int err = batchstate_get(t->lg, t->pot.batch_id, &state);
+
+    if (err == KW_ENOENT || (err == 0 && state.state != DETECTOR_FAILING))
+        return 0;
+    if (err == 0)
+        err = ledger_batch_get(t->lg, t->pot.batch_id, &batch);
+    if (err == 0)
+        err = commands_say(
+            t, "gave-hold",
+            &(struct reply_slots){.serial = serial, .batch = batch.code});
+    return err < 0 ? err : 1;
+}
+
 static int give(struct taking *t, const struct ledger_place *place)
 {
     char number[LEDGER_PHONE_CAP], serial[SERIAL_CAP + 4];
@@ -96,8 +116,9 @@ static int give(struct taking *t, const struct ledger_place *place)
     if (err == KW_EINVAL)
         return commands_say(t, "gave-what",
                             &(struct reply_slots){.serial = serial});
-    if (err < 0 || (err = welcome(t, &phone, &home, serial)) < 0)
-        return err;
+    if (err < 0 || (err = welcome(t, &phone, &home, serial)) < 0 ||
+        (err = say_hold(t, serial)) != 0)
+        return err < 0 ? err : 0;
     return commands_say(t, "gave-done",
                         &(struct reply_slots){.serial = serial,
                                               .place = place->name,

@@ -195,6 +195,7 @@ const struct key_def key_defs[] = {
      B(ALERT) | B(BATCH) | B(COUNT) | B(TOTAL) | B(EXPECTED) | B(RATIO) |
          B(LOW) | B(HIGH),
      B(ALERT) | B(BATCH) | B(COUNT) | B(EXPECTED), 0},
+    {"gave-hold", ROOM_REPLY, B(SERIAL) | B(BATCH), B(SERIAL) | B(BATCH), 0},
     {"alert-failing", ROOM_REPLY,
      B(ALERT) | B(BATCH) | B(COUNT) | B(TOTAL) | B(EXPECTED) | B(RATIO) |
          B(LOW) | B(HIGH) | B(PLACES) | B(ASIDE),

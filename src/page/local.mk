@@ -8,3 +8,4 @@ src_libkilnword_a_SOURCES += %D%/flowtrack.c %D%/flowtrack.h %D%/flowsvg.c %D%/f
 src_libkilnword_a_SOURCES += %D%/causes.h %D%/causes.c
 src_libkilnword_a_SOURCES += %D%/batches.h %D%/batches.c %D%/recall.h %D%/recall.c \
 	%D%/need.h %D%/need.c %D%/need_data.c
+src_libkilnword_a_SOURCES += %D%/life.h %D%/life.c

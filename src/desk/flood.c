@@ -1,6 +1,7 @@
 /*
  * flood.c - how many answers a phone has had of late. Kept in memory only: a
- * limit against loops, not a record.
+ * limit against loops, not a record. A text that the writer runs again counts
+ * twice.
  */
 #include "desk/inner.h"
 

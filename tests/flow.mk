@@ -11,3 +11,9 @@ TESTS += %D%/check_potflow %D%/check_desk_flow
 %C%_check_desk_flow_CFLAGS = $(KW_CHECK_CFLAGS)
 %C%_check_desk_flow_LDADD = $(KW_CHECK_LIBS)
 endif
+
+EXTRA_PROGRAMS += %D%/bench/bench_flow
+%C%_bench_bench_flow_SOURCES = %D%/bench/bench_flow.c
+%C%_bench_bench_flow_CFLAGS = $(AM_CFLAGS)
+%C%_bench_bench_flow_LDADD = src/libkilnword.a $(KW_LIBS)
+CLEANFILES += %D%/bench/bench_flow

@@ -190,6 +190,28 @@ START_TEST(edges)
 }
 END_TEST
 
+/* What comes after now, or after the pot went, is not yet seen. */
+START_TEST(stay_counts_what_was_seen)
+{
+    const int64_t day = 86400, now = 100 * day;
+    const struct breakage_stay stays[] = {
+        {.given_s = 60 * day, .first = true},        /* 40 days */
+        {.given_s = 60 * day, .ended_s = 70 * day},  /* 10 */
+        {.given_s = 60 * day, .failed_s = 95 * day}, /* 35, failed */
+        {.given_s = 60 * day, .failed_s = 101 * day} /* 40 */
+    };
+    struct breakage_batch b = {.batch_id = 1};
+
+    for (size_t i = 0; i < KW_COUNT(stays); i++)
+        breakage_add_stay(&b, &stays[i], now);
+    ck_assert_int_eq(b.pots_out, 1);
+    ck_assert_int_eq(b.failed, 1);
+    ck_assert_int_eq(b.failed_at[1], 1);
+    ck_assert_double_eq_tol(b.exposure_days[0], 30 + 10 + 30 + 30, 1e-9);
+    ck_assert_double_eq_tol(b.exposure_days[1], 10 + 5 + 10, 1e-9);
+}
+END_TEST
+
 int main(void)
 {
     TCase *tc = tcase_create("breakage");
@@ -200,6 +222,7 @@ int main(void)
     tcase_add_test(tc, first_batch_has_the_prior);
     tcase_add_test(tc, same_as_the_definition);
     tcase_add_test(tc, false_alarms_are_held);
+    tcase_add_test(tc, stay_counts_what_was_seen);
     tcase_add_test(tc, edges);
     return close_run("breakage", tc);
 }

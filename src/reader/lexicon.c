@@ -368,12 +368,33 @@ static int load_folder(struct load *l, const char *folder)
     return 0;
 }
 
+/* The octet of a set of one concept, 0 for another set. */
+static uint8_t single_octet(const struct concept_set *set)
+{
+    for (size_t k = 0; k < KW_COUNT(set->bits); k++) {
+        uint64_t b = set->bits[k];
+
+        if (b == 0)
+            continue;
+        if ((b & (b - 1)) != 0 || (k == 0 && set->bits[1] != 0))
+            return 0;
+        for (int i = 0; i < 64; i++) {
+            if (b >> i & 1)
+                return (uint8_t)(k * 64 + (size_t)i);
+        }
+    }
+    return 0;
+}
+
 /* The octet of a set; makes one when it is new. 0 for none, or no room. */
 static uint8_t set_octet(struct lexicon *lex, const struct concept_set *set)
 {
     if (concept_set_is_empty(set))
         return 0;
-    for (size_t i = 1; i < lex->n_sets; i++) {
+    if (lex->n_sets >= CONCEPT_COUNT && single_octet(set) != 0)
+        return single_octet(set);
+    for (size_t i = lex->n_sets < CONCEPT_COUNT ? 1 : CONCEPT_COUNT;
+         i < lex->n_sets; i++) {
         if (concept_set_same(&lex->sets[i], set))
             return (uint8_t)i;
     }

@@ -195,22 +195,35 @@ static int slack(int n)
     return n <= 4 ? 2 : n <= 6 ? 3 : n <= 8 ? 4 : 5;
 }
 
+/* Of code points: one step each, so that start-up stays short. */
+static uint32_t hash_step(uint32_t h, int32_t c)
+{
+    return (h ^ (uint32_t)c) * 16777619u;
+}
+
+static uint32_t hash_end(uint32_t h)
+{
+    h ^= h >> 16;
+    h *= 0x85EBCA6Bu;
+    return h ^ h >> 13;
+}
+
 static uint32_t hash_without(const struct runes *r, int skip)
 {
-    int32_t kept[RUNES_MOST];
-    int n = 0;
+    uint32_t h = 2166136261u;
 
     for (int i = 0; i < r->n; i++) {
         if (i != skip)
-            kept[n++] = r->at[i];
+            h = hash_step(h, r->at[i]);
     }
-    return lexicon_hash((const char *)kept, (size_t)n * sizeof(kept[0]));
+    return hash_end(h);
 }
 
 /* Hash of the consonants, by sound and without doubles; 0 when too few. */
 static uint32_t hash_bones(const struct runes *r)
 {
-    int32_t kept[RUNES_MOST];
+    uint32_t h = SALT_BONES;
+    int32_t last = 0;
     int n = 0;
 
     for (int i = 0; i < r->n; i++) {
@@ -229,13 +242,13 @@ static uint32_t hash_bones(const struct runes *r)
             c = 's';
         else if (c == 'g')
             c = 'j';
-        if (n == 0 || kept[n - 1] != c)
-            kept[n++] = c;
+        if (c != last) {
+            h = hash_step(h, c);
+            n++;
+        }
+        last = c;
     }
-    return n < 3 ? 0
-                 : (lexicon_hash((const char *)kept,
-                                 (size_t)n * sizeof(kept[0])) ^
-                    SALT_BONES);
+    return n < 3 ? 0 : hash_end(h);
 }
 
 static void add_near(struct lexicon *lex, uint32_t hash, uint32_t word)
@@ -251,6 +264,7 @@ static void chain(struct lexicon *lex)
 
     while (slots < lex->n_near)
         slots *= 2;
+    kw_free(lex->near_heads);
     lex->near_heads = kw_calloc(slots, sizeof(*lex->near_heads));
     lex->near_mask = slots - 1;
     for (uint32_t i = 1; i < lex->n_near; i++) {
@@ -488,13 +502,23 @@ static void find_canon(struct lexicon *lex, uint32_t word)
     w->canon = s.word;
 }
 
+/* Near forms of the words that are in phrases, or of all the others. */
+static void add_words(struct lexicon *lex, bool phrases)
+{
+    for (uint32_t w = 1; w < lex->n_words; w++) {
+        if ((lex->words[w].phrases > 0) == phrases)
+            add_word(lex, w);
+    }
+    chain(lex);
+}
+
+/* The words of phrases first: only among them is looked for stand-ins. */
 void slip_prepare(struct lexicon *lex)
 {
     prepare_costs(lex);
     add_near(lex, 0, 0); /* [0] is none */
-    for (uint32_t w = 1; w < lex->n_words; w++)
-        add_word(lex, w);
-    chain(lex);
+    add_words(lex, true);
     for (uint32_t w = 1; w < lex->n_words; w++)
         find_canon(lex, w);
+    add_words(lex, false);
 }

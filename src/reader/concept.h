@@ -119,6 +119,7 @@ enum concept_class {
     X(TROUBLE, "trouble", CLASS_ASKING)                                        \
     X(NEW, "new", CLASS_ASKING)                                                \
     X(CHAT, "chat", CLASS_ALIEN)                                               \
+    X(BURIED, "buried", CLASS_ALIEN)                                           \
     X(MONEY, "money", CLASS_ALIEN)                                             \
     X(THING, "thing", CLASS_ALIEN)                                             \
     X(NEIGHBOUR, "neighbour", CLASS_ALIEN)                                     \

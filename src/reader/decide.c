@@ -57,7 +57,7 @@ static void tally_token(struct deciding *d, const struct cut_token *t)
               may_be(d, t, CONCEPT_PART);
     y->flowing |= may_be(d, t, CONCEPT_DOWN) || may_be(d, t, CONCEPT_GOT) ||
                   may_be(d, t, CONCEPT_ONLY) || may_be(d, t, CONCEPT_COME);
-    y->chat += t->octet == CONCEPT_CHAT;
+    y->chat += t->octet == CONCEPT_CHAT || t->octet == CONCEPT_BURIED;
     y->money += t->octet == CONCEPT_MONEY;
     y->thing += may_be(d, t, CONCEPT_THING);
     y->neighbour += may_be(d, t, CONCEPT_NEIGHBOUR);

@@ -33,4 +33,15 @@ TESTS += %D%/check_batch_watch
 	$(DESK_FIXTURE)
 %C%_check_batch_watch_CFLAGS = $(KW_CHECK_CFLAGS)
 %C%_check_batch_watch_LDADD = $(KW_CHECK_LIBS)
+check_PROGRAMS += %D%/check_session %D%/check_traffic
+TESTS += %D%/check_session %D%/check_traffic
+%C%_check_session_SOURCES = %D%/check_session.c $(DESK_FIXTURE)
+%C%_check_session_CPPFLAGS = $(AM_CPPFLAGS) -I$(top_srcdir)
+%C%_check_session_CFLAGS = $(KW_CHECK_CFLAGS)
+%C%_check_session_LDADD = $(KW_CHECK_LIBS)
+%C%_check_traffic_SOURCES = %D%/check_traffic.c %D%/ledger_fixture.c \
+	%D%/ledger_fixture.h
+%C%_check_traffic_CPPFLAGS = $(AM_CPPFLAGS) -I$(top_srcdir)
+%C%_check_traffic_CFLAGS = $(KW_CHECK_CFLAGS)
+%C%_check_traffic_LDADD = $(KW_CHECK_LIBS)
 endif

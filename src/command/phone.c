@@ -5,6 +5,7 @@
  */
 #include "command/talk.h"
 
+#include "base/clock.h"
 #include "base/septet.h"
 
 #include <stdio.h>
@@ -27,6 +28,8 @@ const struct command command_phone = {
             "once, with characters, septets and segments of both. The texts "
             "go\ninto the ledger of the configuration like any others.\n"
             "  :from NUMBER   another phone\n"
+            "  :menu          dials the menu; each line is then a press\n"
+            "  :hang          hangs up; :menu goes on where that was\n"
             "  :help          the same again\n"
             "  :quit          ends, as does the end of the input",
     .run = run,
@@ -36,6 +39,8 @@ struct phone {
     struct talk *talk;
     char *from;
     bool tty;
+    char call[40]; /* names the menu's session; "" in no call */
+    int n_calls;
 };
 
 /* ---- drawing ---- */
@@ -183,6 +188,8 @@ static void draw_help(void)
 {
     puts("  type a text and press Enter\n"
          "  :from NUMBER   text from another phone\n"
+         "  :menu          dial the menu; each line is then a press\n"
+         "  :hang          hang up\n"
          "  :help          this\n"
          "  :quit          end");
 }
@@ -223,7 +230,47 @@ static void change_from(struct phone *p, const char *from)
     }
     kw_free(p->from);
     p->from = kw_strdup(from);
+    p->call[0] = '\0';
     printf("  now texting from %s\n", p->from);
+}
+
+/* ---- the menu ---- */
+
+static int press(struct phone *p, const char *keys)
+{
+    struct menu_press in = {.session = p->call, .from = p->from, .input = keys};
+    struct menu_shown shown;
+    int err = talk_press(p->talk, &in, &shown);
+
+    if (err < 0) {
+        fprintf(stderr, "kilnword phone: the menu failed: %s\n",
+                kw_err_text(err));
+        p->call[0] = '\0';
+        return err;
+    }
+    draw_bubble(shown.body, strlen(shown.body), false);
+    if (shown.over) {
+        puts("  (the call is over)");
+        p->call[0] = '\0';
+    }
+    if (shown.scan && talk_scan(p->talk) < 0)
+        fputs("kilnword phone: the scan for breakage failed; the text is "
+              "kept\n",
+              stderr);
+    return 0;
+}
+
+static void dial(struct phone *p)
+{
+    snprintf(p->call, sizeof(p->call), "%lld-%d-%d", (long long)clock_now_ms(),
+             (int)getpid(), ++p->n_calls);
+    press(p, "");
+}
+
+static void hang_up(struct phone *p)
+{
+    puts(p->call[0] != '\0' ? "  (hung up)" : "  (there is no call)");
+    p->call[0] = '\0';
 }
 
 /* False to end. */
@@ -233,6 +280,10 @@ static bool obey(struct phone *p, const char *line)
         return false;
     if (strncmp(line, ":from", 5) == 0 && (line[5] == ' ' || line[5] == '\0'))
         change_from(p, line + 5);
+    else if (strcmp(line, ":menu") == 0)
+        dial(p);
+    else if (strcmp(line, ":hang") == 0)
+        hang_up(p);
     else if (strcmp(line, ":help") == 0)
         draw_help();
     else
@@ -260,6 +311,8 @@ static int converse(struct phone *p)
             fputs("kilnword phone: a line has 4096 octets at most\n", stderr);
         else if (line[0] == ':' && !obey(p, line))
             break;
+        else if (line[0] != ':' && p->call[0] != '\0')
+            failed = press(p, line) < 0 ? COMMAND_FAILED : failed;
         else if (line[0] != ':' && send_text(p, line, (size_t)n) < 0)
             failed = COMMAND_FAILED;
     }

@@ -102,6 +102,22 @@ int talk_say(struct talk *t, const struct talk_text *in,
     return ledger_commit(t->ledger);
 }
 
+int talk_press(struct talk *t, struct menu_press *p, struct menu_shown *out)
+{
+    int err;
+
+    p->carrier = TALK_CARRIER;
+    p->at_s = clock_now_s();
+    if ((err = ledger_begin(t->ledger)) < 0)
+        return err;
+    if ((err = desk_people(t->desk, t->ledger)) == 0)
+        err = desk_press(t->desk, t->ledger, p, out);
+    if (err == 0)
+        return ledger_commit(t->ledger);
+    ledger_rollback(t->ledger);
+    return err;
+}
+
 int talk_scan(struct talk *t)
 {
     struct desk_findings *found;

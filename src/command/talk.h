@@ -7,8 +7,9 @@
  */
 #include "command/command.h"
 #include "desk/desk.h"
+#include "desk/session.h"
 
-#define TALK_CARRIER "console"
+#define TALK_CARRIER LEDGER_CONSOLE
 
 struct talk;
 
@@ -31,6 +32,8 @@ struct talk_text {
 /* 0 once committed, else a KW_E code after undoing everything. */
 int talk_say(struct talk *t, const struct talk_text *in,
              struct desk_answer *out);
+/* A step of the menu; carrier and time are filled in. As talk_say(). */
+int talk_press(struct talk *t, struct menu_press *p, struct menu_shown *out);
 const struct config *talk_config(const struct talk *t);
 struct desk *talk_desk(const struct talk *t);
 struct ledger *talk_ledger(const struct talk *t);

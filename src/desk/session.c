@@ -38,8 +38,11 @@ static void make_ref(const struct session *s, char *dst, size_t cap)
 
 static const char *sender(const struct desk *d, const char *carrier)
 {
-    return config_can_send(d->conf, carrier) ? carrier
-                                             : d->conf->default_carrier;
+    bool stays = strcmp(carrier, LEDGER_CONSOLE) == 0 ||
+                 d->conf->default_carrier[0] == '\0' ||
+                 config_can_send(d->conf, carrier);
+
+    return stays ? carrier : d->conf->default_carrier;
 }
 
 static int take_words(struct desk *d, struct ledger *lg, struct desk_text *text,
@@ -88,6 +91,7 @@ static int finish(struct step *st, const char *words)
                              .text = words,
                              .len = strlen(words),
                              .at_s = st->p->at_s};
+    bool terminal = strcmp(st->p->carrier, LEDGER_CONSOLE) == 0;
     struct desk_answer a;
     int err = take_words(st->d, st->lg, &text, &st->s, &a);
 
@@ -96,9 +100,9 @@ static int finish(struct step *st, const char *words)
     st->s.state = SESSION_OVER;
     st->out->over = true;
     st->out->scan = a.scan;
-    if (a.body[0] == '\0' || !fits(a.body))
+    if (a.body[0] == '\0' || (!terminal && !fits(a.body)))
         return show_key(st, "noted");
-    if (a.outbox_id != 0 && !a.repeat && !a.danger &&
+    if (a.outbox_id != 0 && !a.repeat && (terminal || !a.danger) &&
         (err = ledger_out_settle(st->lg, a.outbox_id, LEDGER_SENT, st->p->at_s,
                                  "shown in the menu")) < 0)
         return err;
@@ -235,6 +239,8 @@ int desk_press(struct desk *d, struct ledger *lg, const struct menu_press *p,
     int err;
 
     *out = (struct menu_shown){.over = p->gone};
+    if (d->menu == NULL)
+        return KW_ENOENT;
     if (p->session[0] == '\0' || p->from[0] == '\0')
         return KW_EINVAL;
     err = session_get(lg, p->carrier, p->session, &st.s);

@@ -30,7 +30,8 @@ struct menu_shown {
  * One step, inside the caller's savepoint; kept before this returns.
  * A step that comes again changes nothing and is answered as before: by its
  * id, by being the same whole input, or because the session is over.
- * KW_EINVAL: no session or no number to it.
+ * KW_EINVAL: no session or no number to it; KW_ENOENT: no menu in the grammar
+ * folder.
  *
  * What was said is certain once the network has brought it: a caller who is
  * cut off and calls again within menu_keep_s goes on at the same screen.

@@ -1,0 +1,166 @@
+/* check_session.c - menus at the desk: steps, repeats, calls that break. */
+#include "desk/menu.h"
+#include "desk/session.h"
+#include "tests/desk_fixture.h"
+
+#include <string.h>
+
+static struct menu_shown shown;
+
+static const char *press_as(const char *call, const char *step,
+                            const char *keys, bool whole)
+{
+    struct menu_press p = {.carrier = "gate",
+                           .session = call,
+                           .step = step,
+                           .from = ANA,
+                           .input = keys,
+                           .whole = whole,
+                           .at_s = now_s += 5};
+
+    ck_assert_int_eq(ledger_begin(lg), 0);
+    ck_assert_int_eq(desk_press(desk, lg, &p, &shown), 0);
+    ck_assert_int_eq(ledger_commit(lg), 0);
+    return shown.body;
+}
+
+static const char *press(const char *call, const char *keys)
+{
+    return press_as(call, NULL, keys, false);
+}
+
+static void left(void)
+{
+    int64_t next_s = INT64_MAX;
+
+    ck_assert_int_eq(ledger_begin(lg), 0);
+    ck_assert_int_eq(desk_sessions_left(desk, lg, now_s, &next_s), 0);
+    ck_assert_int_eq(ledger_commit(lg), 0);
+}
+
+/* The same report as the text "crack" makes; two presses after dialling. */
+START_TEST(a_report_in_two_presses)
+{
+    char by_text[LEDGER_BODY_CAP];
+
+    const char *said = text(ANA, "crack");
+
+    ck_assert_int_eq(kw_copy(by_text, sizeof(by_text), said, strlen(said)), 0);
+    SAYS(press("1", ""), "1 Crack");
+    SAYS(press("1", "1"), "Which pot?");
+    ck_assert_str_eq(press("1", "1"), by_text);
+    ck_assert(shown.over);
+    ck_assert_int_eq(rows("reports"), 2);
+    /* and once more after the end */
+    ck_assert_str_eq(press("1", "1"), by_text);
+    ck_assert_int_eq(rows("reports"), 2);
+}
+END_TEST
+
+START_TEST(a_step_counts_once)
+{
+    press_as("1", "s0", "", false);
+    SAYS(press_as("1", "s1", "4", false), "how many fingers");
+    SAYS(press_as("1", "s1", "4", false), "how many fingers");
+    SAYS(press_as("1", "s2", "4", false), "how many hours");
+    SAYS(press_as("1", "s2", "4", false), "how many hours");
+}
+END_TEST
+
+/* All presses each time: what is undone or none of it counts for nothing. */
+START_TEST(the_whole_input)
+{
+    press_as("1", NULL, "", true);
+    SAYS(press_as("1", NULL, "2", true), "Which pot?");
+    SAYS(press_as("1", NULL, "2", true), "Which pot?");
+    SAYS(press_as("1", NULL, "2*00", true), "1 Crack");
+    SAYS(press_as("1", NULL, "2*00*4", true), "how many fingers");
+    SAYS(press_as("1", NULL, "2*00*4*77", true), "how many fingers");
+    SAYS(press_as("1", NULL, "2*00*4*77*4*10*1", true), "L in the first hour");
+    ck_assert(shown.over);
+    ck_assert_int_eq(rows("reports"), 1);
+}
+END_TEST
+
+START_TEST(the_next_call_goes_on)
+{
+    press("1", "");
+    press("1", "4");
+    press_as("2", NULL, "", true); /* in the other shape, too */
+    SAYS(shown.body, "how many fingers");
+    SAYS(press_as("2", NULL, "4", true), "how many hours");
+    SAYS(press("1", "1"), "how many fingers"); /* the old call is over */
+    ck_assert(shown.over);
+    SAYS(press("3", ""), "how many hours");
+    press("3", "10");
+    SAYS(press("3", "1"), "L in the first hour");
+    now_s += 3600;
+    left();
+    ck_assert_int_eq(rows("texts_in"), 1);
+}
+END_TEST
+
+START_TEST(nobody_calls_again)
+{
+    press("1", "");
+    press("1", "2");
+    left();
+    ck_assert_int_eq(rows("texts_in"), 0);
+    now_s += conf->menu_keep_s + 60;
+    left();
+    left();
+    ck_assert_int_eq(rows("texts_in"), 1);
+    ck_assert_int_eq(rows("reports"), 0);
+    ck_assert_int_eq(rows("outbox"), 1);
+    SAYS(text(ANA, "yes"), "do NOT drink");
+    ck_assert_int_eq(rows("reports"), 1);
+    SAYS(press("2", ""), "1 Crack");
+}
+END_TEST
+
+START_TEST(cancelled_is_nothing)
+{
+    press("1", "");
+    press("1", "2");
+    SAYS(press("1", "000"), "Nothing was sent");
+    ck_assert(shown.over);
+    now_s += 3600;
+    left();
+    ck_assert_int_eq(rows("texts_in"), 0);
+    SAYS(press("2", ""), "1 Crack");
+}
+END_TEST
+
+START_TEST(danger_does_not_wait_for_the_end)
+{
+    press("1", "");
+    press("1", "6");
+    press("1", "2");
+    ck_assert_int_eq(rows("alerts"), 0);
+    SAYS(press("1", "1"), "Which pot?");
+    ck_assert_int_eq(rows("alerts"), 1);
+    ck_assert_int_eq(told("ALERT%blood%"), 1);
+    ck_assert_int_eq(rows("reports"), 0);
+    SAYS(press("1", "1"), "DANGER SIGN");
+    ck_assert_int_eq(rows("alerts"), 1);
+    ck_assert_int_eq(told("ALERT%blood%"), 1);
+    ck_assert_int_eq(rows("reports"), 1);
+}
+END_TEST
+
+int main(void)
+{
+    Suite *s = suite_create("session");
+    TCase *t = tcase_create("session");
+
+    tcase_add_checked_fixture(t, open_all, close_all);
+    tcase_add_test(t, a_report_in_two_presses);
+    tcase_add_test(t, a_step_counts_once);
+    tcase_add_test(t, the_whole_input);
+    tcase_add_test(t, the_next_call_goes_on);
+    tcase_add_test(t, nobody_calls_again);
+    tcase_add_test(t, cancelled_is_nothing);
+    tcase_add_test(t, danger_does_not_wait_for_the_end);
+    suite_add_tcase(s, t);
+    return fixture_run(s);
+}

@@ -34,3 +34,12 @@ tests_fuzz_fuzz_screen_LDADD = $(KW_FUZZ_LIBS)
 if !FUZZERS
 TESTS += tests/fuzz/fuzz_screen
 endif
+
+if HAVE_CHECK
+check_PROGRAMS += %D%/check_page_batches
+TESTS += %D%/check_page_batches
+%C%_check_page_batches_SOURCES = %D%/check_page_batches.c $(PAGE_VALLEY)
+%C%_check_page_batches_CPPFLAGS = $(PAGE_CPPFLAGS)
+%C%_check_page_batches_CFLAGS = $(KW_CHECK_CFLAGS)
+%C%_check_page_batches_LDADD = $(KW_CHECK_LIBS)
+endif

@@ -4,7 +4,7 @@ KW_WATCH_CHECKS = \
 	%D%/check_water %D%/check_seep %D%/check_exact \
 	%D%/check_flowrule %D%/check_breakage %D%/check_drift \
 	%D%/check_wear %D%/check_cluster %D%/check_detector \
-	%D%/check_need %D%/check_scan %D%/check_cause %D%/check_work
+	%D%/check_need %D%/check_scan %D%/check_cause %D%/check_causes %D%/check_work
 check_PROGRAMS += $(KW_WATCH_CHECKS)
 TESTS += $(KW_WATCH_CHECKS)
 %C%_check_water_SOURCES = %D%/check_water.c %D%/close.h
@@ -51,6 +51,9 @@ TESTS += $(KW_WATCH_CHECKS)
 	%D%/refcase.h %D%/refcase.c
 %C%_check_cause_CFLAGS = $(KW_CHECK_CFLAGS)
 %C%_check_cause_LDADD = $(KW_CHECK_LIBS)
+%C%_check_causes_SOURCES = %D%/check_causes.c %D%/close.h
+%C%_check_causes_CFLAGS = $(KW_CHECK_CFLAGS)
+%C%_check_causes_LDADD = $(KW_CHECK_LIBS)
 %C%_check_work_SOURCES = %D%/check_work.c %D%/close.h
 %C%_check_work_CFLAGS = $(KW_CHECK_CFLAGS)
 %C%_check_work_LDADD = $(KW_CHECK_LIBS)

@@ -12,6 +12,7 @@
 #include "base/clock.h"
 #include "base/config.h"
 #include "desk/digest.h"
+#include "ledger/look.h"
 #include "ledger/notebook.h"
 
 /* A reading of Ana's pot, eight days after the last. */
@@ -170,6 +171,14 @@ START_TEST(breakage_of_a_batch_alerts_once)
     ck_assert_int_eq(scan(), 0); /* one alert stands, its numbers follow */
     ck_assert_int_eq(
         fixture_number(lg, "SELECT observed FROM alerts WHERE kind = 2"), 9);
+    /* and the reports of the failures stand behind it, each once */
+    ck_assert_int_eq(
+        fixture_number(lg, "SELECT reports FROM alerts WHERE kind = 2"), 9);
+    ck_assert_int_eq(
+        fixture_number(lg, "SELECT count(DISTINCT g.report_id) FROM gathered g "
+                           "JOIN pots p ON p.failed_report_id = g.report_id "
+                           "WHERE g.n BETWEEN 1 AND 9"),
+        9);
     ck_assert_int_eq(told("%batch%"), 1);
 }
 END_TEST
@@ -348,6 +357,102 @@ START_TEST(too_fast_goes_with_its_pot)
 }
 END_TEST
 
+/* Danger first, then the newest: what is cut off is the least. */
+START_TEST(digest_tells_the_worst_first)
+{
+    const char *said, *danger, *late;
+
+    text(BINTA, "%s fast", serials[1]);
+    now_s += CLOCK_DAY_S;
+    text(ANA, "ill blood");
+    now_s += CLOCK_DAY_S;
+    text(BINTA, "%s fast", serials[2]);
+    now_s += 2 * CLOCK_DAY_S;
+    text(CHIEF, "why 0214");
+    text(NOBODY, "hello there my friend");
+    said = text(CHIEF, "digest");
+    SAYS(said, "texts 2, reports 0");
+    danger = strstr(said, "2 Lunde");
+    late = strstr(said, "; 3 Lunde");
+    ck_assert_ptr_nonnull(danger);
+    ck_assert_ptr_nonnull(late);
+    ck_assert(danger < late);
+    ck_assert_ptr_null(strstr(said, "; 1 Lunde"));
+}
+END_TEST
+
+START_TEST(commands_are_counted_as_such)
+{
+    struct digest_of of = {conf, desk_layout(desk), now_s, now_s + 7200, NULL};
+    struct look_line line;
+    struct kw_buf out;
+
+    text(CHIEF, "why 0214");
+    text(FIELD, "list");
+    text(ANA, "help");
+    text(ANA, "hello there my friend");
+    text(ANA, "leak");
+    kw_buf_init(&out, 1 << 16);
+    ck_assert_int_eq(digest_page(&of, lg, &out), 0);
+    SAYS(out.data, "filed 1, asked 0, commands 3, not a report 1");
+    kw_buf_clear(&out);
+    ck_assert_int_eq(digest_json(&of, lg, &out), 0);
+    SAYS(out.data, "\"commands\":3,\"not_report\":1");
+    kw_buf_release(&out);
+    ck_assert_int_eq(look_line(lg, START, START, &line), 0);
+    ck_assert_int_eq(line.in_week[2], 3);
+    ck_assert_int_eq(line.in_week[3], 1);
+    ck_assert_int_eq(line.in_week[4], 0);
+}
+END_TEST
+
+/* Facts of a batch in the language of the one who asks. */
+START_TEST(facts_are_put_into_the_language)
+{
+    static const char *const says[][2] = {{"en", "peak 1050 C, sawdust"},
+                                          {"es", "pico 1050 C, serrin"},
+                                          {"fr", "maximum 1050 C, sciure"},
+                                          {"hindi", "\u0905\u0927\u093f\u0915"
+                                                    "\u0924\u092e 1050 C"},
+                                          {"pt", "pico 1050 C, serradura"},
+                                          {"sw", "kilele 1050 C, vumbi mbao"}};
+
+    struct ledger_batch batch;
+    enum ledger_change change;
+
+    ck_assert_int_eq(ledger_begin(lg), 0);
+    ck_assert_int_eq(ledger_batch_find(lg, "0214", &batch), 0);
+    batch.peak_degc = 1050;
+    batch.sawdust_pct = 20;
+    ck_assert_int_eq(ledger_batch_put(lg, &batch, &change), 0);
+    ck_assert_int_eq(ledger_commit(lg), 0);
+    text(CHIEF, "language %s", says[_i][0]);
+    SAYS(text(CHIEF, "why 0214"), says[_i][1]);
+}
+END_TEST
+
+static int add_home(const struct look_gathered *g, void *arg)
+{
+    int *n = arg;
+
+    ck_assert_str_eq(g->home, "H1");
+    ck_assert_str_eq(g->place, "Lunde");
+    ++*n;
+    return 0;
+}
+
+/* A danger sign in a text that is asked about has no report, and a home. */
+START_TEST(gathered_texts_tell_their_home)
+{
+    int n = 0;
+
+    text(ANA, "ill blood slow 4f");
+    text(ANA, "ill 2 blood");
+    ck_assert_int_eq(look_gathered(lg, 1, add_home, &n), 0);
+    ck_assert_int_eq(n, 2);
+}
+END_TEST
+
 START_TEST(words_are_dropped)
 {
     text(ANA, "leak");
@@ -397,6 +502,9 @@ static void add_tests(TCase *t)
                                   reminder_once_when_nothing_came,
                                   no_reminder_when_it_was_measured,
                                   too_fast_goes_with_its_pot,
+                                  digest_tells_the_worst_first,
+                                  commands_are_counted_as_such,
+                                  gathered_texts_tell_their_home,
                                   words_are_dropped,
                                   long_digest_keeps_its_width};
 
@@ -404,6 +512,7 @@ static void add_tests(TCase *t)
         tcase_add_test(t, tests[i]);
     tcase_add_loop_test(t, no_reminder_of_a_pot_to_replace, 0, 2);
     tcase_add_loop_test(t, no_reminder_of_a_pot_that_is_unsafe, 0, 2);
+    tcase_add_loop_test(t, facts_are_put_into_the_language, 0, 6);
     tcase_add_loop_test(t, too_fast_stays_until_found_good, 0, 2);
 }
 

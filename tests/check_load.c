@@ -173,6 +173,7 @@ START_TEST(in_any_order_and_twice)
     must_say(out, "pots.csv: pots, 3 new, 0 changed, 0 same\n");
     must_say(out, "handovers.csv: handovers, 3 new, 0 changed, 0 same\n");
     must_say(out, "texts.csv: texts, 3 new, 0 changed, 0 same\n");
+    must_say(out, "looks for breakage of batches when it starts");
     lg = fixture_open();
     fixture_check(lg);
     ck_assert_int_eq(fixture_number(lg, "SELECT count(*) FROM outbox"), 0);
@@ -189,6 +190,7 @@ START_TEST(in_any_order_and_twice)
     must_say(out, "homes.csv: homes, 0 new, 0 changed, 3 same\n");
     must_say(out, "handovers.csv: handovers, 0 new, 0 changed, 3 same\n");
     must_say(out, "texts.csv: texts, 0 new, 0 changed, 3 same\n");
+    ck_assert_ptr_null(strstr(out, "breakage"));
 }
 END_TEST
 

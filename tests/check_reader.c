@@ -241,6 +241,10 @@ START_TEST(orders)
     read_text("recall 0214", NULL, &m);
     ck_assert_int_eq(m.command, READER_RECALL);
     ck_assert_str_eq(m.word, "0214");
+    /* "hi" is a greeting in English, and a tag that the answer offers. */
+    read_text("language hi", NULL, &m);
+    ck_assert_int_eq(m.command, READER_LANGUAGE);
+    ck_assert_str_eq(m.word, "hi");
     read_text("language es", NULL, &m);
     ck_assert_int_eq(m.command, READER_LANGUAGE);
     ck_assert_str_eq(m.word, "es");

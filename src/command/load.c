@@ -103,6 +103,9 @@ static void tell_counts(const struct load *l)
     }
     if (l->dry_run)
         puts("a dry run: nothing was kept");
+    else if (l->scan)
+        puts("pots failed: 'kilnword serve' looks for breakage of batches when "
+             "it starts, and every hour");
 }
 
 static void tell_json(const struct load *l)
@@ -121,7 +124,8 @@ static void tell_json(const struct load *l)
                              "kind", s->form->name, "new", is_new, "changed",
                              changed, "same", same));
     }
-    all = json_pack("{s:o, s:b}", "files", files, "kept", !l->dry_run);
+    all = json_pack("{s:o, s:b, s:b}", "files", files, "kept", !l->dry_run,
+                    "scan", l->scan && !l->dry_run);
     json_dumpf(all, stdout, JSON_INDENT(2));
     putchar('\n');
     json_decref(all);

@@ -90,6 +90,7 @@ struct load {
     struct fault_list faults;
     struct load_map same; /* faults by file and text: how many lines */
     bool dry_run, json;
+    bool scan; /* a text told of a failure: a breakage scan is due */
     int64_t now_s;
     struct load_sheet *sheets;
     size_t n_sheets, sheets_cap;

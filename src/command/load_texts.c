@@ -90,6 +90,7 @@ static int file_one(struct load *l, struct desk *d, const struct load_text *t)
     struct desk_answer out = {0};
     int err = desk_take(d, l->lg, &in, &out);
 
+    l->scan |= err == 0 && out.scan;
     if (err == 0)
         load_count(l, t->sheet, t->line, out.repeat ? LEDGER_SAME : LEDGER_NEW,
                    t->from);

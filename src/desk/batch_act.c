@@ -70,6 +70,8 @@ static int raise_batch(struct desk *d, struct ledger *lg, int64_t now_s,
                                    .places = s->places,
                                    .aside = (int)(s->reported - s->counted)};
     err = raise_alert(&r, &a, fresh);
+    if (err == 0)
+        err = ledger_alert_gather_batch(lg, a.id, s->batch_id);
     /* An alert of one look stood already: that it fails now is news. */
     if (err == 0 && !*fresh && newly(s))
         err = raise_tell(&r, LEDGER_ALERT, LEDGER_PRIORITY_ALERT, a.id);
@@ -92,7 +94,10 @@ static int raise_delivery(struct ledger *lg, int64_t now_s,
     snprintf(a.words, sizeof(a.words), "%.40s, delivery of %.10s %.170s",
              place.name, day, words);
     a.opened_s = a.changed_s = now_s;
-    return ledger_alert_raise(lg, &a, 0, 0, fresh);
+    err = ledger_alert_raise(lg, &a, 0, 0, fresh);
+    return err < 0 ? err
+                   : ledger_alert_gather_delivery(lg, a.id, s->place_id,
+                                                  s->day * CLOCK_DAY_S);
 }
 
 int batch_act(struct desk *d, struct ledger *lg, int64_t now_s,

@@ -116,11 +116,44 @@ static int why_alert(struct taking *t, const struct ledger_alert *a)
             .days = (int)((t->at_s - a->opened_s) / CLOCK_DAY_S)});
 }
 
-static void put_number(struct kw_buf *b, const char *what, double v,
-                       const char *unit)
+/* The word of that key, in the language of the one who asks. */
+static int put_word(struct taking *t, struct kw_buf *b, const char *key)
 {
-    if (isfinite(v))
-        kw_buf_printf(b, "%s%s %.3g %s", b->len ? ", " : "", what, v, unit);
+    struct kw_buf word;
+    int err;
+
+    kw_buf_init(&word, 120);
+    err = reply_write(t->d->replies, t->lang, key, &(struct reply_slots){0},
+                      &word);
+    kw_buf_puts(b, b->len ? ", " : "");
+    kw_buf_puts(b, kw_buf_text(&word));
+    kw_buf_release(&word);
+    return err;
+}
+
+static int put_facts(struct taking *t, const struct ledger_batch *b,
+                     struct kw_buf *line)
+{
+    const struct {
+        const char *key, *unit;
+        double value;
+    } facts[] = {{"fact-peak", "C", b->peak_degc},
+                 {"fact-sawdust", "%", b->sawdust_pct},
+                 {"fact-test", "L", b->test_mean_l},
+                 {"fact-silver", "mg", b->silver_mg}};
+    int err = 0;
+
+    for (size_t i = 0; err == 0 && i < KW_COUNT(facts); i++) {
+        if (!isfinite(facts[i].value))
+            continue;
+        err = put_word(t, line, facts[i].key);
+        kw_buf_printf(line, " %.4g %s", facts[i].value, facts[i].unit);
+    }
+    if (err == 0 && b->cone[0] != '\0') {
+        err = put_word(t, line, "fact-cone");
+        kw_buf_printf(line, " %s", b->cone);
+    }
+    return err;
 }
 
 static int why_batch(struct taking *t, const struct ledger_batch *b)
@@ -129,17 +162,13 @@ static int why_batch(struct taking *t, const struct ledger_batch *b)
     int err;
 
     kw_buf_init(&line, 400);
-    put_number(&line, "peak", b->peak_degc, "C");
-    put_number(&line, "sawdust", b->sawdust_pct, "%");
-    put_number(&line, "test", b->test_mean_l, "L");
-    put_number(&line, "silver", b->silver_mg, "mg");
-    if (b->cone[0] != '\0')
-        kw_buf_printf(&line, "%scone %s", line.len ? ", " : "", b->cone);
-    err = commands_say(t, "why-batch",
-                       &(struct reply_slots){.batch = b->code,
-                                             .count = b->failed,
-                                             .total = b->pots_out,
-                                             .line = kw_buf_text(&line)});
+    err = put_facts(t, b, &line);
+    if (err == 0)
+        err = commands_say(t, "why-batch",
+                           &(struct reply_slots){.batch = b->code,
+                                                 .count = b->failed,
+                                                 .total = b->pots_out,
+                                                 .line = kw_buf_text(&line)});
     kw_buf_release(&line);
     return err;
 }

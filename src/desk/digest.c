@@ -26,16 +26,66 @@ static int count(struct ledger *lg, const struct digest_of *of,
 
 /* ---- the short form ---- */
 
+struct standing {
+    struct ledger_alert *items;
+    size_t n, cap;
+};
+
 static int add_alert(const struct ledger_alert *a, void *arg)
 {
-    struct kw_buf *line = arg;
-    char one[128];
-    int n = snprintf(one, sizeof(one), "%s%" PRId64 " %.60s",
-                     line->len ? "; " : "", a->id, a->words);
+    struct standing *s = arg;
 
-    if (n > 0 && line->len + (size_t)n <= 90)
-        kw_buf_put(line, one, strlen(one));
+    kw_grow(&s->items, &s->cap, s->n + 1, sizeof(*s->items));
+    s->items[s->n++] = *a;
     return 0;
+}
+
+/* What is cut off at the end is the least: danger first, then the newest. */
+static int by_weight(const void *a, const void *b)
+{
+    const struct ledger_alert *x = a, *y = b;
+    int danger =
+        (y->kind == LEDGER_ALERT_DANGER) - (x->kind == LEDGER_ALERT_DANGER);
+
+    if (danger != 0)
+        return danger;
+    if (x->opened_s != y->opened_s)
+        return x->opened_s > y->opened_s ? -1 : 1;
+    return x->id > y->id ? -1 : x->id < y->id;
+}
+
+/* At most so many octets, and no part of a character. */
+static int whole(const char *s, int most)
+{
+    int n = (int)strnlen(s, (size_t)most + 1);
+
+    if (n <= most)
+        return n;
+    for (n = most; n > 0 && ((unsigned char)s[n] & 0xc0) == 0x80;)
+        n--;
+    return n;
+}
+
+static int put_standing(struct ledger *lg, struct kw_buf *line)
+{
+    struct standing s = {NULL, 0, 0};
+    int err = ledger_alerts_each(lg, true, 0, add_alert, &s);
+
+    if (err == 0 && s.n > 1)
+        qsort(s.items, s.n, sizeof(*s.items), by_weight);
+    for (size_t i = 0; err == 0 && i < s.n; i++) {
+        const struct ledger_alert *a = &s.items[i];
+        char one[128];
+        int n = snprintf(one, sizeof(one), "%s%" PRId64 " %.*s",
+                         line->len ? "; " : "", a->id, whole(a->words, 60),
+                         a->words);
+
+        if (n <= 0 || line->len + (size_t)n > 90)
+            break;
+        kw_buf_put(line, one, strlen(one));
+    }
+    kw_free(s.items);
+    return err;
 }
 
 int digest_text(const struct digest_of *of, const struct replies *r,
@@ -49,7 +99,7 @@ int digest_text(const struct digest_of *of, const struct replies *r,
     if (err < 0)
         return err;
     kw_buf_init(&line, 400);
-    err = ledger_alerts_each(lg, true, 0, add_alert, &line);
+    err = put_standing(lg, &line);
     slots = (struct reply_slots){.texts = (int)c.texts,
                                  .reports = (int)c.reports,
                                  .failed = (int)c.failed,
@@ -113,14 +163,15 @@ static void put_folded(struct kw_buf *out, const char *s, size_t indent)
 static int page_alert(const struct ledger_alert *a, void *arg)
 {
     struct page *p = arg;
-    char line[512], day[CLOCK_TEXT_CAP];
+    char line[512], day[CLOCK_TEXT_CAP], behind[32];
 
     p->n++;
     clock_format_local(a->opened_s, day, sizeof(day));
-    snprintf(line, sizeof(line), "%5" PRId64 " %s %s, %s, %d report%s: %s",
-             a->id, day, ledger_alert_kind_name(a->kind),
-             a->state == LEDGER_SEEN ? "seen" : "open", a->reports,
-             a->reports == 1 ? "" : "s", a->words);
+    snprintf(behind, sizeof(behind), "reports %d", a->reports);
+    snprintf(line, sizeof(line), "%5" PRId64 " %s %s, %s, %s: %s", a->id, day,
+             ledger_alert_kind_name(a->kind),
+             a->state == LEDGER_SEEN ? "seen" : "open",
+             a->reports > 0 ? behind : "from a count", a->words);
     kw_buf_printf(p->out, "  ");
     put_folded(p->out, line, 8);
     return 0;
@@ -165,8 +216,8 @@ static void put_numbers(const struct digest_of *of, const struct due_counts *c,
     kw_buf_printf(out, "%.60s: %s to %s\n\n", of->conf->name, from, to);
     kw_buf_printf(out,
                   "  texts %" PRId64 ": filed %" PRId64 ", asked %" PRId64
-                  ", not a report %" PRId64 "\n",
-                  c->texts, c->filed, c->asked, c->not_report);
+                  ", commands %" PRId64 ", not a report %" PRId64 "\n",
+                  c->texts, c->filed, c->asked, c->commands, c->not_report);
     put_kinds(out, c);
     kw_buf_printf(out,
                   "  pots newly failed %" PRId64 "; measured %" PRId64
@@ -243,15 +294,15 @@ static json_t *json_counts(const struct due_counts *c)
     for (int i = 0; i < READER_KINDS; i++)
         json_object_set_new(kinds, reader_kind_name((enum reader_kind)i),
                             json_integer(c->kinds[i]));
-    o = json_pack("{s:I,s:I,s:I,s:I,s:I,s:I,s:I,s:I,s:I,s:I,s:I,s:I,s:I}",
-                  "texts", (json_int_t)c->texts, "filed", (json_int_t)c->filed,
-                  "asked", (json_int_t)c->asked, "not_report",
-                  (json_int_t)c->not_report, "reports", (json_int_t)c->reports,
-                  "failed", (json_int_t)c->failed, "measured",
-                  (json_int_t)c->measured, "low", (json_int_t)c->low, "fast",
-                  (json_int_t)c->fast, "ill", (json_int_t)c->ill, "danger",
-                  (json_int_t)c->danger, "waiting", (json_int_t)c->waiting,
-                  "not_delivered", (json_int_t)c->lost);
+    o = json_pack(
+        "{s:I,s:I,s:I,s:I,s:I,s:I,s:I,s:I,s:I,s:I,s:I,s:I,s:I,s:I}", "texts",
+        (json_int_t)c->texts, "filed", (json_int_t)c->filed, "asked",
+        (json_int_t)c->asked, "commands", (json_int_t)c->commands, "not_report",
+        (json_int_t)c->not_report, "reports", (json_int_t)c->reports, "failed",
+        (json_int_t)c->failed, "measured", (json_int_t)c->measured, "low",
+        (json_int_t)c->low, "fast", (json_int_t)c->fast, "ill",
+        (json_int_t)c->ill, "danger", (json_int_t)c->danger, "waiting",
+        (json_int_t)c->waiting, "not_delivered", (json_int_t)c->lost);
     json_object_set_new(o, "kinds", kinds);
     return o;
 }

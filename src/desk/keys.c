@@ -78,6 +78,11 @@ const struct key_def key_defs[] = {
     WORD("part-tap", 16),
     WORD("part-lid", 16),
     WORD("part-bucket", 16),
+    WORD("fact-peak", 14),
+    WORD("fact-sawdust", 14),
+    WORD("fact-test", 14),
+    WORD("fact-silver", 14),
+    WORD("fact-cone", 14),
 
     /* Filed, most serious first. */
     {"danger", ROOM_REPLY, B(CLINIC), B(CLINIC), 0},

@@ -164,7 +164,8 @@ static int act_on(struct desk *d, struct ledger *lg, int64_t now_s,
                                    .ratio = v->ratio,
                                    .low = v->ratio_low,
                                    .high = v->ratio_high};
-    return raise_alert(&r, &a, fresh);
+    err = raise_alert(&r, &a, fresh);
+    return err < 0 ? err : ledger_alert_gather_batch(lg, a.id, a.subject_id);
 }
 
 int desk_scan_act(struct desk *d, struct ledger *lg, int64_t now_s,

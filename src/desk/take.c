@@ -208,15 +208,21 @@ static int put_answer(struct taking *t, struct desk_answer *out)
 
 /* ---- what is remembered of it ---- */
 
+/* What the reader would ask about and the desk does not is no report. */
+static enum reader_outcome outcome_of(const struct taking *t)
+{
+    if (taking_asks(t))
+        return READER_ASKED;
+    return t->m.outcome == READER_ASKED ? READER_NOT_REPORT : t->m.outcome;
+}
+
 static int note_reading(struct taking *t, int64_t answer_id)
 {
     struct ledger_reading r = {.lang = t->m.lang[0] ? t->m.lang : NULL,
                                .pot_key = t->pot.key,
                                .danger = t->m.danger,
                                .answer_id = answer_id};
-    enum reader_outcome outcome = taking_asks(t) ? READER_ASKED : t->m.outcome;
-
-    r.outcome = reader_outcome_name(outcome);
+    r.outcome = reader_outcome_name(outcome_of(t));
     if (t->m.command != READER_NO_COMMAND)
         r.command = reader_command_name(t->m.command);
     if (t->why != NULL)
@@ -274,7 +280,7 @@ static int go(struct taking *t, struct desk_answer *out)
         (err = put_answer(t, out)) < 0 ||
         (err = note_reading(t, out->outbox_id)) < 0)
         return err;
-    out->outcome = taking_asks(t) ? READER_ASKED : t->m.outcome;
+    out->outcome = outcome_of(t);
     out->danger = t->m.danger != 0;
     out->scan = t->scan;
     return note_phone(t);

@@ -213,3 +213,62 @@ int ledger_alerts_each(struct ledger *lg, bool open_only, int64_t since_s,
     query_close(&q);
     return err < 0 ? err : 0;
 }
+
+/* ---- the failures behind a count ---- */
+
+static int count_gathered(struct ledger *lg, int64_t alert_id)
+{
+    struct query q;
+
+    query_open(&q, lg,
+               "UPDATE alerts SET reports = (SELECT count(*) FROM gathered "
+               "WHERE alert_id = $1) WHERE id = $1");
+    query_i64(&q, alert_id);
+    return query_run(&q);
+}
+
+/* Those that it has not yet, by the day of the failure; pots p are given. */
+#define GATHER_FAILED                                                          \
+    "INSERT INTO gathered (alert_id, n, report_id) SELECT $1, "                \
+    "(SELECT coalesce(max(n), 0) FROM gathered WHERE alert_id = $1) + "        \
+    "row_number() OVER (ORDER BY p.failed_s, p.key), p.failed_report_id "
+#define NOT_YET                                                                \
+    "AND p.failed_report_id IS NOT NULL AND NOT EXISTS (SELECT 1 "             \
+    "FROM gathered g WHERE g.alert_id = $1 "                                   \
+    "AND g.report_id = p.failed_report_id)"
+
+int ledger_alert_gather_batch(struct ledger *lg, int64_t alert_id,
+                              int64_t batch_id)
+{
+    struct query q;
+    int err;
+
+    query_open(&q, lg,
+               GATHER_FAILED "FROM pots p WHERE p.batch_id = $2 " NOT_YET);
+    query_i64(&q, alert_id);
+    query_i64(&q, batch_id);
+    err = query_run(&q);
+    return err < 0 ? err : count_gathered(lg, alert_id);
+}
+
+int ledger_alert_gather_delivery(struct ledger *lg, int64_t alert_id,
+                                 int64_t place_id, int64_t day_s)
+{
+    struct query q;
+    int err;
+
+    query_open(&q, lg,
+               GATHER_FAILED "FROM homes h "
+                             "JOIN handovers v ON v.home_id = h.id "
+                             "JOIN pots p ON p.key = v.pot_key "
+                             "WHERE h.place_id = $2 AND v.given_s >= $3 "
+                             "AND v.given_s < $3 + 86400 "
+                             "AND p.failed_s >= v.given_s "
+                             "AND (v.ended_s IS NULL "
+                             "OR p.failed_s <= v.ended_s) " NOT_YET);
+    query_i64(&q, alert_id);
+    query_i64(&q, place_id);
+    query_i64(&q, day_s);
+    err = query_run(&q);
+    return err < 0 ? err : count_gathered(lg, alert_id);
+}

@@ -183,7 +183,8 @@ int due_holders_each(struct ledger *lg, int64_t batch_id, due_pot_f *f,
 /* ---- counts ---- */
 
 #define TEXTS                                                                  \
-    "SELECT coalesce(outcome, ''), count(*), "                                 \
+    "SELECT CASE WHEN outcome = 'not-report' AND command IS NOT NULL "         \
+    "THEN 'command' ELSE coalesce(outcome, '') END, count(*), "                \
     "sum(CASE WHEN danger <> 0 THEN 1 ELSE 0 END) "                            \
     "FROM texts_in WHERE at_s >= $1 AND at_s < $2 "
 
@@ -210,6 +211,8 @@ static int count_texts(struct ledger *lg, const struct due_period *p,
             c->filed = n;
         else if (strcmp(outcome, "asked") == 0)
             c->asked = n;
+        else if (strcmp(outcome, "command") == 0)
+            c->commands = n;
         else if (strcmp(outcome, "not-report") == 0)
             c->not_report = n;
         else

@@ -316,6 +316,12 @@ int ledger_alert_raise(struct ledger *lg, struct ledger_alert *a,
 /* The one of that kind, on and subject_id that is not closed; KW_ENOENT. */
 int ledger_alert_standing(struct ledger *lg, const struct ledger_alert *a,
                           int64_t *id);
+/* Gathers the reports by which pots of the batch, or of the delivery to the
+ * place on the day that begins then, failed first. */
+int ledger_alert_gather_batch(struct ledger *lg, int64_t alert_id,
+                              int64_t batch_id);
+int ledger_alert_gather_delivery(struct ledger *lg, int64_t alert_id,
+                                 int64_t place_id, int64_t day_s);
 int ledger_alert_get(struct ledger *lg, int64_t id, struct ledger_alert *out);
 /* seen or closed; KW_EDUP when it was already so. */
 int ledger_alert_mark(struct ledger *lg, int64_t id,

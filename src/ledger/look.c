@@ -359,8 +359,10 @@ int look_gathered(struct ledger *lg, int64_t alert_id,
                " LEFT JOIN reports r ON r.id = g.report_id"
                " LEFT JOIN texts_in t ON t.id = COALESCE(g.text_id, r.text_id)"
                " LEFT JOIN pots p ON p.key = COALESCE(r.pot_key, t.pot_key)"
-               " LEFT JOIN homes m ON m.id = r.home_id"
-               " LEFT JOIN places l ON l.id = r.place_id"
+               " LEFT JOIN homes m ON m.id = COALESCE(r.home_id,"
+               "  (SELECT MIN(h.id) FROM homes h"
+               "   WHERE h.phone_id = t.phone_id), p.home_id)"
+               " LEFT JOIN places l ON l.id = COALESCE(r.place_id, m.place_id)"
                " LEFT JOIN phones f"
                " ON f.id = COALESCE(t.phone_id, r.phone_id)"
                " WHERE g.alert_id = $1 ORDER BY g.n");

@@ -198,7 +198,7 @@ int look_place_counts(struct ledger *lg, int64_t place_id, int64_t now_s,
                       struct look_place_counts *out);
 
 /* ---- the line ---- */
-#define LOOK_OUTCOMES 4     /* filed, asked, not a report, not read yet */
+#define LOOK_OUTCOMES 5     /* filed, asked, command, not a report, unread */
 #define LOOK_SLACK_S  86400 /* texts out may stand so much out of order */
 struct look_line {
     int64_t in_today[LOOK_OUTCOMES], in_week[LOOK_OUTCOMES];

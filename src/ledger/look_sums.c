@@ -155,14 +155,16 @@ int look_place_counts(struct ledger *lg, int64_t place_id, int64_t now_s,
 
 /* ---- the line ---- */
 
-/* "filed", "asked", what was not read yet; anything else: not a report. */
+/* Anything else: not a report. */
 static int outcome_index(const char *name)
 {
     if (strcmp(name, "filed") == 0)
         return 0;
     if (strcmp(name, "asked") == 0)
         return 1;
-    return name[0] == '\0' ? 3 : 2;
+    if (strcmp(name, "command") == 0)
+        return 2;
+    return name[0] == '\0' ? 4 : 3;
 }
 
 static int count_in(struct ledger *lg, int64_t since_s, int64_t into[])
@@ -171,8 +173,9 @@ static int count_in(struct ledger *lg, int64_t since_s, int64_t into[])
     int got;
 
     query_open(&q, lg,
-               "SELECT outcome, COUNT(*) FROM texts_in WHERE at_s >= $1"
-               " GROUP BY outcome");
+               "SELECT CASE WHEN outcome = 'not-report' AND command IS NOT NULL"
+               " THEN 'command' ELSE outcome END, COUNT(*) FROM texts_in"
+               " WHERE at_s >= $1 GROUP BY 1");
     query_i64(&q, since_s);
     while ((got = query_next(&q)) == 1)
         into[outcome_index(query_get_text(&q, 0))] += query_get_i64(&q, 1);

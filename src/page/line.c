@@ -45,6 +45,7 @@ static const struct {
     const char *key, *head;
 } in_names[LOOK_OUTCOMES] = {{"filed", "filed"},
                              {"asked", "asked back"},
+                             {"commands", "commands"},
                              {"not_a_report", "not a report"},
                              {"not_read", "not read yet"}};
 static const struct {

@@ -297,6 +297,11 @@ static void settle_all(struct cut *c, const struct lexicon *lex, int lang)
             continue;
         t->named = (int8_t)lex->nodes[t->node].named;
         t->octet = cut_settle(lex, t, lang);
+        /* "hi" behind "language" is no greeting. */
+        if (t->named >= 0 &&
+            concept_set_has(&lex->sets[c->tokens[i - 1].octet],
+                            CONCEPT_LANGUAGE))
+            t->octet = cut_settle(lex, t, t->named);
         if (concept_set_has(&lex->sets[t->octet], CONCEPT_NUMBER)) {
             t->value = lex->nodes[t->node].value;
             t->flags |= CUT_WORDED;

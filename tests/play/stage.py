@@ -243,6 +243,8 @@ class Stage:
     def sent(self):
         """New texts that left by the folder, oldest first: (to, text)."""
         folder = self.path("spool", "out")
+        if not os.path.isdir(folder):  # the service has not made it yet
+            return []
         fresh = sorted((n for n in os.listdir(folder)
                         if n not in self.taken and n[0] != "."
                         and not n.endswith(".new")),

@@ -97,6 +97,8 @@ START_TEST(example_tells_the_defaults)
     ck_assert_double_eq(open->breakage_p, plain->breakage_p);
     ck_assert_int_eq(open->breakage_least, plain->breakage_least);
     ck_assert_int_eq(open->retry_longest_s, plain->retry_longest_s);
+    ck_assert_int_eq(open->national_least, plain->national_least);
+    ck_assert_int_eq(open->national_most, plain->national_most);
     ck_assert_int_eq(open->quiet_from_minute, plain->quiet_from_minute);
     ck_assert_int_eq(open->quiet_to_minute, plain->quiet_to_minute);
     ck_assert_int_eq(open->take_over_s, plain->take_over_s);

@@ -77,6 +77,38 @@ START_TEST(rows)
 }
 END_TEST
 
+/* A country whose numbers have eight digits, 0 dialled before them: ten-digit
+ * and seven-digit senders are something else. */
+START_TEST(lengths_of_the_country)
+{
+    static const struct {
+        const char *raw, *kept;
+    } cases[] = {
+        {"70123456", "+99970123456"},
+        {"070123456", "+99970123456"},
+        {"99970123456", "+99970123456"},
+        {"+99970123456", "+99970123456"},
+        {"0099970123456", "+99970123456"},
+        {"7012345", "7012345"},
+        {"7012345678", "7012345678"},
+        {"0701234567", "0701234567"},
+        {"7070", "7070"},
+        {"Workshop", "Workshop"},
+    };
+    struct config conf = {.country_code = (char *)"999",
+                          .national_prefix = (char *)"0",
+                          .national_least = 8,
+                          .national_most = 8};
+
+    for (size_t i = 0; i < KW_COUNT(cases); i++) {
+        char got[LEDGER_PHONE_CAP];
+
+        desk_number(&conf, cases[i].raw, got, sizeof(got));
+        ck_assert_str_eq(got, cases[i].kept);
+    }
+}
+END_TEST
+
 int main(void)
 {
     Suite *s = suite_create("e164");
@@ -85,6 +117,7 @@ int main(void)
     int failed;
 
     tcase_add_test(t, rows);
+    tcase_add_test(t, lengths_of_the_country);
     suite_add_tcase(s, t);
     r = srunner_create(s);
     srunner_run_all(r, CK_ENV);

@@ -20,6 +20,8 @@ static const struct setting programme_rows[] = {
     {"language", TEXT, AT(lang), "en", 2, 11, NULL},
     {"country_code", TEXT, AT(country_code), "", 0, 4, NULL},
     {"national_prefix", TEXT, AT(national_prefix), "", 0, 4, NULL},
+    {"national_least", INTEGER, AT(national_least), "7", 3, 14, NULL},
+    {"national_most", INTEGER, AT(national_most), "14", 3, 14, NULL},
     {"clinic", TEXT, AT(clinic), "", 0, 24, NULL},
     {"line_number", TEXT, AT(line_number), "", 0, 20, NULL},
     {"default_carrier", TEXT, AT(default_carrier), "", 0, 60, NULL},
@@ -386,6 +388,10 @@ static void check_whole(struct setting_load *l, struct config *c)
                     "serial: batch, pot and check have %d characters; at most "
                     "11 are allowed",
                     chars);
+    if (c->national_least > c->national_most)
+        SETTING_SAY(l, 0,
+                    "programme: national_least is to be at most "
+                    "national_most");
     check_open_door(l, c);
     check_stand_ins(l, c);
     if (c->accept_min_l >= c->accept_max_l)

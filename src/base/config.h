@@ -132,6 +132,7 @@ struct config {
     char *file;
     /* programme */
     char *name, *zone, *lang, *country_code, *national_prefix;
+    int national_least, national_most; /* digits of a national number; 0: 7, 14 */
     char *clinic;       /* what to call help, or "" ; goes into replies */
     char *line_number;  /* the number that people text, for the page */
     /* listen */

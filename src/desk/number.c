@@ -9,8 +9,6 @@
 #include <string.h>
 #include <utf8proc.h>
 
-#define NATIONAL_LEAST 7 /* shorter ones are short codes: kept as they are */
-
 /* The value of a decimal digit of any script, or -1. */
 static int digit_value(utf8proc_int32_t cp)
 {
@@ -25,6 +23,9 @@ static int digit_value(utf8proc_int32_t cp)
         first--;
     return (int)((cp - first) % 10); /* scripts keep theirs in runs of ten */
 }
+
+#define NATIONAL_LEAST 7 /* when the configuration says nothing */
+#define NATIONAL_MOST  14
 
 struct digits {
     char text[LEDGER_PHONE_CAP];
@@ -64,6 +65,13 @@ static bool begins(const char *s, const char *with)
     return with[0] != '\0' && strncmp(s, with, strlen(with)) == 0;
 }
 
+/* Short codes, names, and what is no number: as they are. */
+static void keep(const char *raw, char *dst, size_t cap)
+{
+    if (kw_copy(dst, cap, raw, strlen(raw)) < 0)
+        snprintf(dst, cap, "%.*s", (int)cap - 1, raw);
+}
+
 void desk_number(const struct config *conf, const char *raw, char *dst,
                  size_t cap)
 {
@@ -71,24 +79,31 @@ void desk_number(const struct config *conf, const char *raw, char *dst,
     const char *prefix = conf->national_prefix ? conf->national_prefix : "";
     struct digits d;
     const char *s;
+    int least =
+        conf->national_least > 0 ? conf->national_least : NATIONAL_LEAST;
+    int most = conf->national_most > 0 ? conf->national_most : NATIONAL_MOST;
+    int n;
 
     code += code[0] == '+';
     take_digits(raw, &d);
     s = d.text;
-    if (d.other || d.n < NATIONAL_LEAST) {
-        if (kw_copy(dst, cap, raw, strlen(raw)) < 0)
-            snprintf(dst, cap, "%.*s", (int)cap - 1, raw);
+    n = (int)d.n;
+    if (d.other || n < least) {
+        keep(raw, dst, cap);
     } else if (d.plus) {
         snprintf(dst, cap, "+%s", s);
     } else if (begins(s, "00")) {
         snprintf(dst, cap, "+%s", s + 2);
     } else if (code[0] == '\0') {
         snprintf(dst, cap, "+%s", s);
-    } else if (begins(s, prefix)) {
+    } else if (begins(s, prefix) && n - (int)strlen(prefix) <= most) {
         snprintf(dst, cap, "+%s%s", code, s + strlen(prefix));
-    } else if (begins(s, code) && d.n >= strlen(code) + NATIONAL_LEAST) {
+    } else if (begins(s, code) && n - (int)strlen(code) >= least &&
+               n - (int)strlen(code) <= most) {
         snprintf(dst, cap, "+%s", s);
-    } else {
+    } else if (n <= most) {
         snprintf(dst, cap, "+%s%s", code, s);
+    } else {
+        keep(raw, dst, cap); /* of no length that numbers have here */
     }
 }

@@ -353,6 +353,7 @@ START_TEST(too_fast_goes_with_its_pot)
     text(ANA, "%s fast", serials[0]);
     SAYS(text(ANA, "%s good", serials[0]), "still do NOT");
     text(FIELD, "swapped %s %s", serials[0], serials[3]);
+    SAYS(text(FIELD, "gave %s " NOBODY " Lunde", serials[0]), "Do not hand");
     SAYS(text(ANA, "%s good", serials[3]), "is well");
 }
 END_TEST

@@ -6,6 +6,7 @@
 #include "watch/breakage.h"
 #include "watch/detector.h"
 #include "watch/drift.h"
+#include "watch/scan.h"
 #include "watch/seep.h"
 #include "watch/wear.h"
 
@@ -212,16 +213,19 @@ static void million(void)
 }
 
 /* A year of 1,000 batches in 10,000 cells, with and without reports. */
-static double detector_year(int reports)
+/* A year of that many batches in ten cells each; microseconds. */
+static double detector_year(int many, int reports)
 {
     struct detector *d = detector_new(&detector_defaults);
+    int cells = 10 * many;
     double from;
 
-    for (int g = 0; g < 10000; g++)
+    for (int g = 0; g < cells; g++)
         detector_deliver(d, g / 10, g % 97, 0, 50);
     from = now_us();
     for (int i = 0; i < reports; i++)
-        detector_fail(d, (i * 7919) % 10000, 1 + 365 * i / reports);
+        detector_fail(d, (int)((int64_t)i * 7919 % cells),
+                      1 + (int)((int64_t)365 * i / reports));
     detector_advance(d, 371); /* 53 refreshes in all */
     from = now_us() - from;
     detector_free(d);
@@ -230,13 +234,38 @@ static double detector_year(int reports)
 
 static void watching(bool brief)
 {
-    int reports = brief ? 1000 : 50000;
-    double bare = detector_year(0), busy = detector_year(reports);
+    for (int many = 1000; many <= 10000; many *= 10) {
+        int reports = brief ? 1000 : 50 * many;
+        double bare = detector_year(many, 0);
+        double busy = detector_year(many, reports);
 
-    printf("detector, weekly refresh\t%.2f\tms\t1,000 batches, 10,000 "
-           "cells\n",
-           bare / 53e3);
-    printf("detector, a report\t%.2f\tus\tlikewise\n", (busy - bare) / reports);
+        printf("detector, weekly refresh\t%.2f\tms\t%d batches, %d cells\n",
+               bare / 53e3, many, 10 * many);
+        if (!brief)
+            printf("detector, a report\t%.2f\tus\t%d batches\n",
+                   (busy - bare) / reports, many);
+    }
+}
+
+/* The nightly scan of one batch of 200 pots, all 999 replicas. */
+static void scanning(void)
+{
+    int64_t failed[200];
+    double expected[200];
+    struct scan_line line = {failed, expected, 200, 0};
+    struct scan_chance chance = {1, 999, 0};
+    struct scan_window best;
+    double from;
+
+    for (int i = 0; i < 200; i++) {
+        failed[i] = i % 17 == 0;
+        expected[i] = 0.05 + 0.0001 * i;
+    }
+    from = now_us();
+    scan_best(&line, &best);
+    sink = scan_p(&line, &best, &chance);
+    printf("scan of a batch\t%.1f\tms\t200 pots, 999 replicas\n",
+           (now_us() - from) / 1e3);
 }
 
 /* Survival of ten million pots in 500 batches, curves with intervals. */
@@ -304,6 +333,7 @@ int main(int argc, char **argv)
     if (!brief)
         million();
     watching(brief);
+    scanning();
     survival(brief ? 100000 : 10000000);
     return code;
 }

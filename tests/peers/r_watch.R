@@ -138,6 +138,16 @@ if (requireNamespace("survival", quietly = TRUE)) {
     got <- work("logrank", d[c("group", "exit", "failed", "stratum")])
     same(paste("logrank: survdiff with strata,", name), c(got$expected, got$chisq[1]), c(rowSums(s$exp), s$chisq))
   }
+  # cause: one number of the batch (institution), robust by batch, G/(G - 1)
+  d <- na.omit(lung[c("inst", "time", "status", "age", "sex")])
+  d$value <- round(ave(d$age, d$inst), 3)
+  f <- coxph(Surv(time, status) ~ value + strata(sex), d, cluster = inst, ties = "efron")
+  g <- length(unique(d$inst)); se <- sqrt(f$var[1, 1] * g / (g - 1))
+  got <- work("cause", data.frame(batch = d$inst, stratum = d$sex, exit = d$time, failed = d$status - 1, peak_degc = d$value))
+  got <- got[got$variable == "peak_degc", ]
+  same("cause: coxph, robust by batch", c(got$ratio, got$low, got$high, got$p),
+       c(exp(coef(f)), exp(coef(f) + c(-1, 1) * qt(.95, g - 1) * se),
+         pf((coef(f) / se)^2, 1, g - 1, lower.tail = FALSE)))
 } else cat("# the survival package (r-cran-survival) is not installed\n")
 
 cat("1..", cases, "\n", sep = "")

@@ -11,6 +11,7 @@
 #include <libgen.h>
 #include <stdio.h>
 #include <string.h>
+#include <unistd.h>
 
 #define AT(f) offsetof(struct config, f)
 
@@ -472,6 +473,34 @@ static int read_file(struct setting_load *l, const char *path, struct config *c)
     return 0;
 }
 
+/*
+ * A program that was built but not installed finds the grammar of its own
+ * sources: beside the program, or one or two folders further up.
+ */
+static void find_grammar(struct config *c)
+{
+    static const char *const near[] = {
+        "../share/kilnword/grammar", "../grammar", "../../grammar",
+        "../../../grammar", "../../../../grammar"};
+    char self[2048], folder[4096], file[4200];
+    ssize_t n = readlink("/proc/self/exe", self, sizeof(self) - 1);
+    const char *home;
+
+    if (access(c->grammar_folder, R_OK | X_OK) == 0 || n <= 0)
+        return;
+    self[n] = '\0';
+    home = dirname(self);
+    for (size_t i = 0; i < KW_COUNT(near); i++) {
+        snprintf(folder, sizeof(folder), "%s/%s", home, near[i]);
+        if (file_join(file, sizeof(file), folder, "report.abnf") < 0 ||
+            access(file, R_OK) != 0)
+            continue;
+        setting_put_text(c, offsetof(struct config, grammar_folder),
+                         kw_strdup(folder));
+        return;
+    }
+}
+
 int config_load(const char *path, struct fault_list *faults,
                 struct config **out)
 {
@@ -485,6 +514,7 @@ int config_load(const char *path, struct fault_list *faults,
     *out = NULL;
     for (size_t i = 0; i < KW_COUNT(groups); i++)
         setting_preset(groups[i].rows, groups[i].n, c);
+    find_grammar(c);
     if (path == NULL) {
         check_whole(&l, c);
     } else if (kw_copy(copy, sizeof(copy), path, strlen(path)) < 0) {

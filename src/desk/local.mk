@@ -7,4 +7,4 @@ src_libkilnword_a_SOURCES += %D%/desk.h %D%/reply.h %D%/reply.c \
 src_libkilnword_a_SOURCES += %D%/flow.h %D%/flow.c
 src_libkilnword_a_SOURCES += %D%/batch_watch.h %D%/batch_inner.h \
 	%D%/batch_watch.c %D%/batch_history.c %D%/batch_runs.c %D%/batch_act.c
-src_libkilnword_a_SOURCES += %D%/hold.c %D%/session.c
+src_libkilnword_a_SOURCES += %D%/hold.c %D%/session.h %D%/session.c

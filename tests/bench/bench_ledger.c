@@ -467,8 +467,9 @@ static double octets(const char *name)
 
 /* ---- the rounds ---- */
 
-static int bound(const char *name, double figure, double limit, bool least,
-                 const char *remark)
+/* Tells the figure beside its goal; a goal is told, never a failed test. */
+static void bound(const char *name, double figure, double limit, bool least,
+                  const char *remark)
 {
     bool kept = least ? figure >= limit : figure <= limit;
     char text[128];
@@ -476,17 +477,15 @@ static int bound(const char *name, double figure, double limit, bool least,
     snprintf(text, sizeof(text), "%s %.3g: %s%s%s", least ? ">=" : "<=", limit,
              kept ? "kept" : "NOT KEPT", remark[0] ? "; " : "", remark);
     result(name, figure, least ? "x" : "", text);
-    return kept ? 0 : 1;
 }
 
-static int run(void)
+static void run(void)
 {
     double ys[ROUNDS], yt[ROUNDS], plain[ROUNDS], wide[ROUNDS], narrow[ROUNDS];
     struct bare bare;
     struct ledger *lg;
     struct writer *w;
     double pages, bare_pages, before;
-    int worst = 0;
 
     lg = world_open(); /* first: it sets the engine up for both */
     bare_open(&bare);
@@ -525,18 +524,16 @@ static int run(void)
            "1/s", "");
     result("one text through the writer", median(narrow, ROUNDS), "us",
            "p50, submitted to told");
-    worst |= bound("ledger calls against Yt",
-                   median(yt, ROUNDS) / median(plain, ROUNDS), 0.7, true, "");
-    worst |= bound("writer against Yt",
-                   median(yt, ROUNDS) / median(wide, ROUNDS), 0.7, true, "");
-    worst |= bound("one text against Ys",
-                   median(narrow, ROUNDS) / median(ys, ROUNDS), 4, false, "");
+    bound("ledger calls against Yt", median(yt, ROUNDS) / median(plain, ROUNDS),
+          0.7, true, "");
+    bound("writer against Yt", median(yt, ROUNDS) / median(wide, ROUNDS), 0.7,
+          true, "");
+    bound("one text against Ys", median(narrow, ROUNDS) / median(ys, ROUNDS), 4,
+          false, "");
     result("pages dirtied by Yt", bare_pages, "", "");
-    worst |=
-        bound("pages dirtied a text", pages, 2.5, false, "written to the log");
-    worst |= bound("MiB for a million texts", before * 1e6 / (1 << 20), 400,
-                   false, "with report, flow and reply");
-    return worst;
+    bound("pages dirtied a text", pages, 2.5, false, "written to the log");
+    bound("MiB for a million texts", before * 1e6 / (1 << 20), 400, false,
+          "with report, flow and reply");
 }
 
 static void remove_all(void)
@@ -553,7 +550,6 @@ static void remove_all(void)
 int main(int argc, char **argv)
 {
     const char *tmp = getenv("TMPDIR");
-    int worst;
 
     if (argc > 1 && strcmp(argv[1], "--short") == 0) {
         n_pots = 10000;
@@ -563,7 +559,7 @@ int main(int argc, char **argv)
              tmp != NULL ? tmp : "/tmp");
     if (mkdtemp(folder) == NULL)
         fail("making a folder");
-    worst = run();
+    run();
     remove_all();
-    return worst;
+    return 0;
 }

@@ -84,12 +84,28 @@ static void done(void *arg, int err)
         ck_assert_int_eq(is_there(j->looking, j), err == 0);
 }
 
+/*
+ * For what also runs in the process that is killed: Check writes a record at
+ * each of its asserts, into a file shared with its parent, and one that is
+ * cut in the middle ends the whole program.
+ */
+static bool to_be_killed;
+
+static void must(bool holds, const char *what)
+{
+    if (holds)
+        return;
+    if (to_be_killed)
+        _exit(9);
+    ck_abort_msg("%s", what);
+}
+
 static void wait_for(struct writer *w, int n)
 {
     while (told_so_far < n) {
         struct pollfd p = {.fd = writer_fd(w), .events = POLLIN};
 
-        ck_assert_int_eq(poll(&p, 1, 20000), 1);
+        must(poll(&p, 1, 20000) == 1, "the writer says nothing for 20 s");
         writer_deliver(w);
     }
 }
@@ -360,9 +376,15 @@ static void acknowledge(void *arg, int err)
 /* The process that will be killed: texts from next on, until it is. */
 static void take_texts(int64_t next)
 {
-    struct writer *w = open_writer(64);
+    struct ledger_settings set = {.file = fixture_file(), .create = true};
     struct text *texts = kw_calloc(ROUND_TEXTS, sizeof(*texts));
+    struct ledger *lg;
+    struct writer *w;
 
+    to_be_killed = true;
+    told_so_far = 0;
+    must(ledger_open(&set, &lg, NULL) == 0, "the ledger does not open");
+    must(writer_open(lg, 64, &w) == 0, "the writer does not start");
     for (int i = 0; i < ROUND_TEXTS; i++) {
         struct writer_job job = {
             .run = file_text, .done = acknowledge, .arg = &texts[i]};
@@ -370,7 +392,7 @@ static void take_texts(int64_t next)
         texts[i].ref = next + i;
         if (i - told_so_far > 100)
             wait_for(w, i - 50);
-        ck_assert_int_eq(writer_submit(w, &job), 0);
+        must(writer_submit(w, &job) == 0, "the queue is full");
     }
     wait_for(w, ROUND_TEXTS);
     _exit(0);
@@ -381,6 +403,7 @@ static int64_t one_round(int64_t next, long after_us)
 {
     int fds[2];
     int64_t ref, upto = next;
+    int status;
     pid_t pid;
 
     ck_assert_int_eq(pipe(fds), 0);
@@ -394,7 +417,9 @@ static int64_t one_round(int64_t next, long after_us)
     close(fds[1]);
     nanosleep(&(struct timespec){.tv_nsec = after_us * 1000}, NULL);
     kill(pid, SIGKILL);
-    waitpid(pid, NULL, 0);
+    ck_assert_int_eq(waitpid(pid, &status, 0), pid);
+    ck_assert_msg(WIFSIGNALED(status) || WEXITSTATUS(status) == 0,
+                  "it ended before, with %d", WEXITSTATUS(status));
     while (read(fds[0], &ref, sizeof(ref)) == (ssize_t)sizeof(ref)) {
         ck_assert_int_eq(ref, upto); /* in order, none left out */
         upto++;

@@ -322,6 +322,53 @@ START_TEST(any_meaning_fits)
 }
 END_TEST
 
+/* What must never be said of a recalled pot: whole replies of the files. */
+static bool calls_it_well(const char *lang, const char *text)
+{
+    static const char *const keys[] = {"fine",  "slow-fine", "fast-fine",
+                                       "scrub", "slow",      "scrubbed"};
+    const struct reply_slots slots = {.serial = "0214-073-19", .litres = 1.5};
+    struct kw_buf good;
+    bool well = false;
+
+    kw_buf_init(&good, 4000);
+    for (size_t i = 0; i < KW_COUNT(keys); i++) {
+        kw_buf_clear(&good);
+        ck_assert_int_eq(reply_write(replies, lang, keys[i], &slots, &good), 0);
+        well |= strncmp(text, kw_buf_text(&good), good.len) == 0;
+    }
+    kw_buf_release(&good);
+    return well;
+}
+
+START_TEST(recalled_is_never_well)
+{
+    struct kw_buf out;
+
+    kw_buf_init(&out, 4000);
+    for (int round = 0; round < 20000; round++) {
+        struct reader_meaning m = random_meaning();
+        struct reply_case c = {
+            .layout = &layout,
+            .meaning = &m,
+            .lang =
+                replies_tag(replies, next_random() % replies_langs(replies)),
+            .flow_verdict = (int)(next_random() % 5) - 1,
+            .litres = 1.5,
+            .recalled = true};
+
+        SET(m.serial, "021407319");
+        kw_buf_clear(&out);
+        ck_assert_int_eq(reply_for_case(replies, &c, &out), 0);
+        ck_assert_msg(out.len == 0 || one_reply(out.data), "%s: %s", c.lang,
+                      out.data);
+        ck_assert_msg(out.len == 0 || !calls_it_well(c.lang, out.data),
+                      "%s: %s", c.lang, out.data);
+    }
+    kw_buf_release(&out);
+}
+END_TEST
+
 /* ---- what stands first ---- */
 
 static struct reader_meaning filed(size_t n, const enum reader_kind *kinds)
@@ -556,6 +603,7 @@ int main(void)
     tcase_add_checked_fixture(said, open_replies, close_replies);
     tcase_add_test(said, any_value_fits);
     tcase_add_test(said, any_meaning_fits);
+    tcase_add_test(said, recalled_is_never_well);
     tcase_add_test(said, serious_first);
     tcase_add_test(said, danger_with_crack_says_both);
     tcase_add_test(said, danger_in_a_question);

@@ -42,7 +42,7 @@ const struct command command_export = {
         "                presser sawdust_pct sawdust_mesh drying_days kiln\n"
         "                cone peak_degc soak_min cooling_h silver_mg tested\n"
         "                accepted test_mean_l test_min_l test_max_l pots\n"
-        "                pots_out failed\n"
+        "                pots_out failed recalled\n"
         "  alerts        alert kind on subject state opened changed seen\n"
         "                closed reports signs observed expected p\n"
         "  outbox        out phone carrier kind priority state at due expires\n"

@@ -115,6 +115,9 @@ static const struct load_column batch_columns[] = {
     {"silvered", LOAD_TIME, false, 0, 0, "day", AT(silvered_s)},
     {"silver_mg", LOAD_NUMBER, false, 0, 5000, "mg of silver a pot",
      AT(silver_mg)},
+    {"recalled", LOAD_TIME, false, 0, 0,
+     "day it was recalled, \"-\" takes that back; nobody is told",
+     AT(recalled_s)},
 };
 enum { BATCH_CODE, BATCH_MOULD = 3 };
 

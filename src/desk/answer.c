@@ -243,6 +243,11 @@ static int write_first(struct answer *a)
         a->kinds &= ~flow;
         return write_key(a, "fast");
     }
+    if (a->c->recalled) {
+        a->kinds &= ~(at_rest | KIND(UNUSED));
+        /* behind the short one there is always room for who is ill */
+        return write_key(a, a->kinds & KIND(ILL) ? "too-unsafe" : "recalled");
+    }
     if (a->c->failed && (a->kinds & at_rest)) {
         a->kinds &= ~at_rest;
         return write_key(a, "unsafe-still");
@@ -284,7 +289,7 @@ static int filed_danger(struct answer *a)
     int err;
 
     a->kinds &= ~KIND(ILL);
-    if (unsafe(a) || a->c->failed) {
+    if (unsafe(a) || a->c->failed || a->c->recalled) {
         if ((err = write_key(a, "danger-short")) < 0)
             return err;
         a->kinds &= ~(KINDS_UNSAFE | KIND(FAST));
@@ -372,6 +377,15 @@ static const char *question_key(struct answer *a)
     }
 }
 
+/* Behind a question: what not to do before it is answered. */
+static void add_warning(struct answer *a)
+{
+    if (a->c->recalled && add_key(a, "too-unsafe") == 0)
+        return;
+    if (unsafe(a) || a->m->unsafe_said || a->c->recalled)
+        add_key(a, "till-then");
+}
+
 static int asked(struct answer *a, bool question_only)
 {
     const char *key = question_key(a);
@@ -385,11 +399,10 @@ static int asked(struct answer *a, bool question_only)
     a->slots.words = kw_buf_text(&words);
     if (question_only || a->m->danger == 0) {
         err = write_key(a, key);
-        if (err == 0 && !question_only && (unsafe(a) || a->m->unsafe_said))
-            add_key(a, "till-then");
+        if (err == 0 && !question_only)
+            add_warning(a);
     } else if ((err = write_key(a, "danger-short")) == 0) {
-        if (unsafe(a) || a->m->unsafe_said)
-            add_key(a, "till-then");
+        add_warning(a);
         if (add_key(a, key) < 0)
             add_key(a, "too-asked");
     }

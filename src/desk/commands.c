@@ -174,14 +174,17 @@ static int why_batch(struct taking *t, const struct ledger_batch *b)
 }
 
 /* "failed 2026-03-01" */
-static int failed_on(struct taking *t, const char *day, char *dst, size_t cap)
+static int word_on(struct taking *t, const char *key, int64_t at_s, char *dst,
+                   size_t cap)
 {
+    char day[CLOCK_TEXT_CAP];
     struct kw_buf word;
     int err;
 
+    clock_format_day(at_s, day, sizeof(day));
     kw_buf_init(&word, 120);
-    err = reply_write(t->d->replies, t->lang, "word-failed",
-                      &(struct reply_slots){0}, &word);
+    err = reply_write(t->d->replies, t->lang, key, &(struct reply_slots){0},
+                      &word);
     snprintf(dst, cap, "%s %s", kw_buf_text(&word), day);
     kw_buf_release(&word);
     return err;
@@ -201,9 +204,13 @@ static int why_pot(struct taking *t)
     if (t->pot.place_id != 0 &&
         (err = ledger_place_get(t->lg, t->pot.place_id, &place)) < 0)
         return err;
-    if (t->pot.failed_s != 0) {
-        clock_format_day(t->pot.failed_s, day, sizeof(day));
-        if ((err = failed_on(t, day, line, sizeof(line))) < 0)
+    if (t->pot.recalled_s != 0 || t->pot.failed_s != 0) {
+        bool recalled = t->pot.recalled_s != 0;
+
+        err = word_on(t, recalled ? "word-recalled" : "word-failed",
+                      recalled ? t->pot.recalled_s : t->pot.failed_s, line,
+                      sizeof(line));
+        if (err < 0)
             return err;
     } else if (isfinite(t->pot.last_flow_l) && t->pot.last_flow_s != 0) {
         clock_format_day(t->pot.last_flow_s, day, sizeof(day));
@@ -388,6 +395,7 @@ int commands_recall(struct taking *t, const char *code)
     if (t->phone.role != LEDGER_COORDINATOR)
         return commands_say(t, "not-yours", NULL);
     if ((err = ledger_batch_find(t->lg, code, &batch)) < 0 ||
+        (err = ledger_batch_recall(t->lg, batch.id, t->at_s)) < 0 ||
         (err = due_holders_each(t->lg, batch.id, recall_pot, &rc)) < 0)
         return err;
     return commands_say(t, "recall-done",

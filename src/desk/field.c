@@ -182,10 +182,10 @@ static int refuse_failed(struct taking *t, const struct ledger_pot *pot)
 {
     char serial[SERIAL_CAP + 4];
 
-    if (pot->failed_s == 0 && pot->fast_alert_id == 0)
+    if (pot->failed_s == 0 && pot->fast_alert_id == 0 && pot->recalled_s == 0)
         return 0;
     shown(t, pot->serial, serial, sizeof(serial));
-    return commands_say(t, "gave-failed",
+    return commands_say(t, pot->recalled_s ? "gave-recalled" : "gave-failed",
                         &(struct reply_slots){.serial = serial});
 }
 

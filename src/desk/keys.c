@@ -61,6 +61,7 @@ const struct key_def key_defs[] = {
     /* Words. The clinic's is used when the configuration names none. */
     WORD("word-clinic", 24),
     WORD("word-failed", 16),
+    WORD("word-recalled", 16),
     WORD("kind-crack", 16),
     WORD("kind-leak", 16),
     WORD("kind-broken", 16),
@@ -90,6 +91,7 @@ const struct key_def key_defs[] = {
     {"death", ROOM_REPLY, B(CLINIC), B(CLINIC), 0},
     {"unsafe", ROOM_REPLY, B(SERIAL), B(SERIAL), 0},
     {"unsafe-still", ROOM_REPLY, B(SERIAL), B(SERIAL), 0},
+    {"recalled", ROOM_REPLY, B(SERIAL), B(SERIAL), 0},
     {"fast", ROOM_REPLY, B(SERIAL) | B(LITRES), B(SERIAL), 0},
     {"fast-fine", ROOM_REPLY, B(SERIAL) | B(LITRES), B(SERIAL), 0},
     {"replace", ROOM_REPLY, B(SERIAL) | B(LITRES), B(SERIAL), 0},
@@ -174,6 +176,7 @@ const struct key_def key_defs[] = {
      B(SERIAL) | B(PLACE), 0},
     {"gave-what", ROOM_REPLY, B(SERIAL), 0, 0},
     {"gave-failed", ROOM_REPLY, B(SERIAL), B(SERIAL), 0},
+    {"gave-recalled", ROOM_REPLY, B(SERIAL), B(SERIAL), 0},
     {"moved-what", ROOM_REPLY, B(SERIAL), 0, 0},
     {"no-place", ROOM_REPLY, B(PLACE), 0, 0},
     {"swapped-done", ROOM_REPLY, B(SERIAL) | B(OTHER), B(SERIAL) | B(OTHER), 0},

@@ -89,6 +89,7 @@ struct reply_case {
     const char *own;     /* canonical serial of the sender's pot, or NULL */
     const char *own_too; /* a second pot of the sender, or NULL */
     bool failed;         /* the pot was reported crack, leak or broken before */
+    bool recalled;       /* its batch was recalled: never well */
     const char *ask;     /* key of the desk's own question, or NULL */
     bool works;          /* a field worker, workshop or coordinator */
 };

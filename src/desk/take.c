@@ -155,6 +155,7 @@ static int write_reply(struct taking *t)
                            .own = t->own[0] ? t->own : NULL,
                            .own_too = t->own_too[0] ? t->own_too : NULL,
                            .failed = taking_unsafe(t) && !taking_works(t),
+                           .recalled = t->pot.recalled_s != 0,
                            .ask = t->ask,
                            .works = taking_works(t)};
     bool chat = t->m.outcome == READER_NOT_REPORT && !taking_asks(t) &&

@@ -9,7 +9,7 @@
     "b.mould, m.clay_pit, m.presser, m.sawdust_pct, m.sawdust_mesh, "          \
     "m.drying_days, f.kiln, f.cone, f.peak_degc, f.soak_min, f.cooling_h, "    \
     "s.silver_mg, b.tested, b.accepted, b.test_mean_l, b.test_min_l, "         \
-    "b.test_max_l, b.pots, b.pots_out, b.failed FROM batches b "               \
+    "b.test_max_l, b.pots, b.pots_out, b.failed, b.recalled_s FROM batches b " \
     "LEFT JOIN mixes m ON m.batch_id = b.id "                                  \
     "LEFT JOIN firings f ON f.batch_id = b.id "                                \
     "LEFT JOIN silver s ON s.batch_id = b.id "
@@ -52,6 +52,7 @@ static int take_row(struct query *q, struct ledger_batch *b)
     b->pots = (int)query_get_i64(q, 23);
     b->pots_out = (int)query_get_i64(q, 24);
     b->failed = (int)query_get_i64(q, 25);
+    b->recalled_s = query_get_i64(q, 26);
     query_close(q);
     return 0;
 }
@@ -75,6 +76,18 @@ int ledger_batch_find(struct ledger *lg, const char *code,
     return take_row(&q, out);
 }
 
+int ledger_batch_recall(struct ledger *lg, int64_t id, int64_t at_s)
+{
+    struct query q;
+
+    query_open(&q, lg,
+               "UPDATE batches SET recalled_s = $2 WHERE id = $1 "
+               "AND recalled_s IS NULL");
+    query_i64(&q, id);
+    query_i64(&q, at_s);
+    return query_run(&q);
+}
+
 /* ---- putting ---- */
 
 /* Runs an upsert that returns a row only when it wrote one. */
@@ -92,18 +105,21 @@ static int put_row(struct ledger *lg, struct ledger_batch *b, bool *changed)
     struct query q;
 
     query_open(&q, lg,
-               "INSERT INTO batches (code, workshop, mould, pressed_s) "
-               "VALUES ($1, $2, $3, $4) ON CONFLICT (code) "
+               "INSERT INTO batches (code, workshop, mould, pressed_s, "
+               "recalled_s) VALUES ($1, $2, $3, $4, $5) ON CONFLICT (code) "
                "DO UPDATE SET workshop = excluded.workshop, "
-               "mould = excluded.mould, pressed_s = excluded.pressed_s "
-               "WHERE (batches.workshop, batches.mould, batches.pressed_s) "
-               "IS DISTINCT FROM "
-               "(excluded.workshop, excluded.mould, excluded.pressed_s) "
+               "mould = excluded.mould, pressed_s = excluded.pressed_s, "
+               "recalled_s = excluded.recalled_s "
+               "WHERE (batches.workshop, batches.mould, batches.pressed_s, "
+               "batches.recalled_s) IS DISTINCT FROM "
+               "(excluded.workshop, excluded.mould, excluded.pressed_s, "
+               "excluded.recalled_s) "
                "RETURNING id");
     query_text(&q, b->code);
     query_text(&q, b->workshop);
     query_text(&q, b->mould);
     query_id(&q, b->pressed_s);
+    query_id(&q, b->recalled_s);
     return wrote(&q, changed, b->id == 0 ? &b->id : NULL);
 }
 

@@ -129,6 +129,8 @@ int due_remeasure_each(struct ledger *lg, const struct due_period *p,
         "SELECT p.last_low_s, " POT_COLUMNS "FROM pots p " POT_JOINS
         "WHERE p.last_low_s >= $1 AND p.last_low_s < $2 "
         "AND p.last_flow_s = p.last_low_s AND p.failed_s IS NULL "
+        "AND NOT EXISTS (SELECT 1 FROM batches b WHERE b.id = p.batch_id "
+        "AND b.recalled_s IS NOT NULL) "
         "AND p.last_low_s >= p.given_s "
         "AND NOT EXISTS (SELECT 1 FROM alerts a WHERE a.kind IN ($3, $4) "
         "AND a.subject = $5 AND a.subject_id = p.key AND a.state < 2) "
@@ -148,19 +150,21 @@ int due_replace_each(struct ledger *lg, due_pot_f *f, void *arg)
 {
     struct query q;
 
-    query_open(
-        &q, lg,
-        "SELECT coalesce(p.failed_s, a.opened_s) AS since_s, " POT_COLUMNS
-        "FROM pots p " POT_JOINS
-        "LEFT JOIN (SELECT subject_id, min(opened_s) AS opened_s "
-        "FROM alerts WHERE state < 2 AND subject = $1 "
-        "AND kind IN ($2, $3) GROUP BY subject_id) a "
-        "ON a.subject_id = p.key "
-        "WHERE p.key IN (SELECT key FROM pots "
-        "WHERE failed_s IS NOT NULL UNION SELECT subject_id "
-        "FROM alerts WHERE state < 2 AND subject = $1 "
-        "AND kind IN ($2, $3)) "
-        "ORDER BY since_s, p.key");
+    query_open(&q, lg,
+               "SELECT coalesce(p.failed_s, b.recalled_s, a.opened_s) AS "
+               "since_s, " POT_COLUMNS
+               "FROM pots p JOIN batches b ON b.id = p.batch_id " POT_JOINS
+               "LEFT JOIN (SELECT subject_id, min(opened_s) AS opened_s "
+               "FROM alerts WHERE state < 2 AND subject = $1 "
+               "AND kind IN ($2, $3) GROUP BY subject_id) a "
+               "ON a.subject_id = p.key "
+               "WHERE p.key IN (SELECT key FROM pots "
+               "WHERE failed_s IS NOT NULL UNION SELECT r.key FROM batches c "
+               "JOIN pots r ON r.batch_id = c.id "
+               "WHERE c.recalled_s IS NOT NULL UNION SELECT subject_id "
+               "FROM alerts WHERE state < 2 AND subject = $1 "
+               "AND kind IN ($2, $3)) "
+               "ORDER BY since_s, p.key");
     query_i64(&q, LEDGER_ON_POT);
     query_i64(&q, LEDGER_ALERT_LOW_FLOW);
     query_i64(&q, LEDGER_ALERT_FAST);

@@ -45,13 +45,13 @@ typedef int due_pot_f(const struct due_pot *, void *);
 
 /*
  * Pots in homes whose newest reading was low, was made in [from_s, to_s)
- * and was not followed by another. Not those that failed or are to be
- * replaced: nobody is asked to go on with them.
+ * and was not followed by another. Not those that failed, were recalled or
+ * are to be replaced: nobody is asked to go on with them.
  */
 int due_remeasure_each(struct ledger *lg, const struct due_period *p,
                        due_pot_f *f, void *arg);
-/* Pots in homes that were reported failed, or of which an alert of low flow
- * or too fast stands; the longest known first. */
+/* Pots in homes that were reported failed or recalled, or of which an alert
+ * of low flow or too fast stands; the longest known first. */
 int due_replace_each(struct ledger *lg, due_pot_f *f, void *arg);
 /* Pots of the batch that are in homes, by place and home. */
 int due_holders_each(struct ledger *lg, int64_t batch_id, due_pot_f *f,

@@ -103,6 +103,7 @@ struct ledger_pot {
     double test_l;      /* first hour at 25 degC of its own test, NaN none */
     int64_t failed_s;   /* first report of crack, leak or broken; 0 none */
     bool scrapped;
+    int64_t recalled_s; /* its batch was recalled; 0 not */
     int64_t fast_alert_id; /* of too fast, while it stands; 0 none */
     /* where it is now; home_id 0 when it was not handed out or came back */
     int64_t home_id, phone_id, place_id, given_s, handover_id;
@@ -138,6 +139,7 @@ struct ledger_batch {
     int64_t id;
     char code[LEDGER_NAME_CAP];
     int64_t pressed_s, fired_s, silvered_s; /* 0 not known */
+    int64_t recalled_s; /* 0 not recalled */
     char workshop[LEDGER_NAME_CAP], mould[LEDGER_NAME_CAP];
     /* mix */
     char clay_pit[LEDGER_NAME_CAP], presser[LEDGER_NAME_CAP];
@@ -155,6 +157,8 @@ struct ledger_batch {
 int ledger_batch_get(struct ledger *lg, int64_t id, struct ledger_batch *out);
 int ledger_batch_find(struct ledger *lg, const char *code,
                       struct ledger_batch *out);
+/* From then on no pot of it is to be drunk from; the first time counts. */
+int ledger_batch_recall(struct ledger *lg, int64_t id, int64_t at_s);
 
 /* ---- texts ---- */
 struct ledger_text_in {

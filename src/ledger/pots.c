@@ -28,7 +28,8 @@ int ledger_pot_get(struct ledger *lg, int64_t key, struct ledger_pot *p)
                "p.handover_id, p.last_flow_l, p.last_flow_log_se, "
                "p.last_flow_s, p.low_before, p.last_low_s, p.last_scrub_s, "
                "b.mould, (SELECT a.id FROM alerts a WHERE a.kind = $2 "
-               "AND a.subject = $3 AND a.subject_id = p.key AND a.state < 2) "
+               "AND a.subject = $3 AND a.subject_id = p.key AND a.state < 2), "
+               "b.recalled_s "
                "FROM pots p JOIN batches b ON b.id = p.batch_id "
                "LEFT JOIN homes h ON h.id = p.home_id "
                "WHERE p.key = $1");
@@ -56,6 +57,7 @@ int ledger_pot_get(struct ledger *lg, int64_t key, struct ledger_pot *p)
     read_flow(&q, p);
     query_copy(&q, 17, p->batch_mould, sizeof(p->batch_mould));
     p->fast_alert_id = query_get_i64(&q, 18);
+    p->recalled_s = query_get_i64(&q, 19);
     query_close(&q);
     return 0;
 }

@@ -380,6 +380,15 @@ static const char traffic[] =
     " WHERE state = 0;"
     "CREATE INDEX menu_sessions_at ON menu_sessions (at_s);";
 
+static const char recalls[] =
+    /* A batch whose pots nobody shall drink from any more. */
+    "ALTER TABLE batches ADD COLUMN recalled_s INTEGER;"
+    "CREATE INDEX batches_recalled ON batches (id)"
+    " WHERE recalled_s IS NOT NULL;"
+    /* Of a measure: where the water stood first, and how warm it was. */
+    "ALTER TABLE observations ADD COLUMN start_cm REAL;"
+    "ALTER TABLE observations ADD COLUMN water_degc REAL;";
+
 static const struct {
     const char *name, *sql;
 } migrations[] = {
@@ -388,6 +397,7 @@ static const struct {
     {"the flow of each pot", flow},
     {"how batches and deliveries stand", batch_watch},
     {"what goes out and what it costs", traffic},
+    {"recalls, told levels and temperatures", recalls},
 };
 
 int schema_latest(void)

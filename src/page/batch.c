@@ -382,7 +382,13 @@ void batch_page_text(const struct page *p, const struct batch_page *b)
 {
     const struct screen *s = &p->screen;
 
-    screen_title(s, "Batch %s", b->batch.code);
+    screen_title(s, "Batch %s%s", b->batch.code,
+                 b->batch.recalled_s != 0 ? ": recalled" : "");
+    if (b->batch.recalled_s != 0)
+        screen_text(s, 0,
+                    "Recalled on %s: nobody is to drink from a pot of it, "
+                    "however it runs, and none is to be handed out.",
+                    page_day(b->batch.recalled_s).s);
     screen_section(s, "Failures against what is expected", NULL);
     put_verdict(p, b);
     screen_section(s, "How it was made", NULL);

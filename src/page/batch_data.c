@@ -174,6 +174,7 @@ json_t *batch_page_json(const struct page *p, const struct batch_page *b,
         "breakage", json_verdict(b), "made", json_differences(b),
         "other_batches", b->others.batches);
 
+    json_object_set_new(j, "recalled", page_json_time(t->recalled_s));
     json_object_set_new(j, "watch", json_watch(b));
     if (!lists)
         return j;

@@ -211,7 +211,8 @@ static int add_stock(const struct look_pot *p, void *arg)
         return 0;
     if (b->fired_s == 0 || b->fired_s > g->page->now_s)
         g->out->in_works++;
-    else if ((size_t)b->id < g->n_failing && g->failing[b->id])
+    else if (b->recalled_s != 0 ||
+             ((size_t)b->id < g->n_failing && g->failing[b->id]))
         g->out->on_hold++;
     else
         g->out->ready++;

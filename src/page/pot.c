@@ -74,6 +74,8 @@ static const char *state_of(const struct pot_page *t)
         return "failed";
     if (t->pot.scrapped)
         return "scrapped";
+    if (t->pot.recalled_s != 0)
+        return "recalled";
     return t->pot.home_id != 0 ? "in use" : "not in a home";
 }
 
@@ -322,6 +324,12 @@ static void put_caution(const struct page *p, const struct pot_page *t)
         screen_text(&p->screen, 0,
                     "It ran too fast at the last reading and may be cracked: "
                     "not to be drunk from until someone has looked at it.");
+    if (t->pot.recalled_s != 0)
+        screen_text(&p->screen, 0,
+                    "Its batch was recalled on %s: not to be drunk from, "
+                    "however it runs. Water is treated another way, by local "
+                    "advice, until the home has a pot of another batch.",
+                    page_day(t->pot.recalled_s).s);
 }
 
 void pot_page_text(const struct page *p, const struct pot_page *t)
@@ -354,17 +362,19 @@ void pot_page_svg(const struct page *p, const struct pot_page *t,
 
 json_t *pot_page_json(const struct page *p, const struct pot_page *t)
 {
-    return json_pack(
-        "{s:o, s:o, s:s, s:o, s:o, s:b, s:o, s:o, s:o, s:o, s:o, s:o, s:o}",
-        "pot", page_json_word(page_serial(p, t->pot.serial).s), "serial",
-        page_json_word(t->pot.serial), "state", state_of(t), "test_l",
-        page_json_real(t->pot.test_l), "failed",
-        page_json_time(t->pot.failed_s), "scrapped", t->pot.scrapped,
-        "last_flow_l", page_json_real(t->pot.last_flow_l), "last_scrub",
-        page_json_time(t->pot.last_scrub_s), "flow",
-        flow_track_json(p, &t->track), "handovers",
-        page_json_handovers(p, &t->handovers), "reports",
-        page_json_reports(p, &t->reports), "alerts",
-        page_json_alerts(&t->alerts), "batch",
-        batch_page_json(p, &t->batch, false));
+    return json_pack("{s:o, s:o, s:s, s:o, s:o, s:b, s:o, s:o, s:o, s:o, s:o, "
+                     "s:o, s:o, s:o}",
+                     "pot", page_json_word(page_serial(p, t->pot.serial).s),
+                     "serial", page_json_word(t->pot.serial), "state",
+                     state_of(t), "test_l", page_json_real(t->pot.test_l),
+                     "failed", page_json_time(t->pot.failed_s), "scrapped",
+                     t->pot.scrapped, "recalled",
+                     page_json_time(t->pot.recalled_s), "last_flow_l",
+                     page_json_real(t->pot.last_flow_l), "last_scrub",
+                     page_json_time(t->pot.last_scrub_s), "flow",
+                     flow_track_json(p, &t->track), "handovers",
+                     page_json_handovers(p, &t->handovers), "reports",
+                     page_json_reports(p, &t->reports), "alerts",
+                     page_json_alerts(&t->alerts), "batch",
+                     batch_page_json(p, &t->batch, false));
 }

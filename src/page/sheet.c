@@ -333,6 +333,7 @@ static int batch_row(const struct ledger_batch *b, void *arg)
     put_i64(s, b->pots);
     put_i64(s, b->pots_out);
     put_i64(s, b->failed);
+    put_time(s, b->recalled_s);
     return end_line(s);
 }
 
@@ -450,7 +451,7 @@ const struct sheet_kind sheet_kinds[] = {
      "batch,workshop,mould,pressed,fired,silvered,clay_pit,presser,"
      "sawdust_pct,sawdust_mesh,drying_days,kiln,cone,peak_degc,soak_min,"
      "cooling_h,silver_mg,tested,accepted,test_mean_l,test_min_l,test_max_l,"
-     "pots,pots_out,failed",
+     "pots,pots_out,failed,recalled",
      "", write_batches},
     {"alerts",
      "alert,kind,on,subject,state,opened,changed,seen,closed,reports,signs,"

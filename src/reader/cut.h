@@ -29,11 +29,12 @@ struct cut_token {
     uint16_t at, len; /* in the folded text */
     uint8_t octet;
     uint8_t flags;
-    int8_t named;  /* language that the word names, or -1 */
-    int8_t held;   /* index of cut_long, or -1 */
-    uint32_t word; /* before phrases are joined; 0 none */
-    uint32_t node; /* 0 none */
-    double value;  /* of a number */
+    int8_t named;   /* language that the word names, or -1 */
+    int8_t held;    /* index of cut_long, or -1 */
+    uint32_t word;  /* before phrases are joined; 0 none */
+    uint32_t spelt; /* that stands for all its spellings; 0 none */
+    uint32_t node;  /* 0 none */
+    double value;   /* of a number */
 };
 
 struct cut_long {    /* many digits */

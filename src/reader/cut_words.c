@@ -117,12 +117,15 @@ void cut_word(struct cut *c, const struct cut_context *x,
 {
     const char *s = c->fold.text + a->at;
     uint32_t w = lexicon_find(x->lex, s, a->len);
+    uint32_t spelt = lexicon_find_spelling(x->lex, c->lang_seems, s, a->len);
     uint8_t flags = a->flags;
 
     if (w == 0 && a->len >= LEXICON_WORD_CAP) {
         add_word(c, a->at, a->len, 0, flags);
         return;
     }
+    if (w == 0)
+        w = spelt;
     if (w == 0 && is_drawn_out(s, a->len))
         w = find_drawn_out(x->lex, s, a->len);
     if (w == 0 && a->len >= 4) {
@@ -132,6 +135,21 @@ void cut_word(struct cut *c, const struct cut_context *x,
     if (w == 0 && split_word(c, x->lex, a))
         return;
     add_word(c, a->at, a->len, w, flags);
+    c->tokens[c->n - 1].spelt = spelt;
+}
+
+/* Languages in which a word is known by the rules of their spelling. */
+static uint32_t spelling_langs(const struct lexicon *lex, const char *s,
+                               size_t len)
+{
+    uint32_t langs = 0;
+
+    for (size_t k = 0; k < lex->n_langs; k++) {
+        uint32_t w = lexicon_find_spelling(lex, (int)k, s, len);
+
+        langs |= lex->nodes[lex->words[w].root].langs;
+    }
+    return langs;
 }
 
 int cut_guess_language(const struct cut *c, const struct cut_context *x,
@@ -146,7 +164,9 @@ int cut_guess_language(const struct cut *c, const struct cut_context *x,
         if (a->type != CUT_LETTERS || a->len < 2)
             continue;
         w = lexicon_find(x->lex, c->fold.text + a->at, a->len);
-        langs = x->lex->nodes[x->lex->words[w].root].langs & ~x->lex->common;
+        langs = w != 0 ? x->lex->nodes[x->lex->words[w].root].langs
+                       : spelling_langs(x->lex, c->fold.text + a->at, a->len);
+        langs &= ~x->lex->common;
         for (int k = 0; langs != 0; k++, langs >>= 1)
             score[k] += (int)(langs & 1);
     }
@@ -160,11 +180,24 @@ int cut_guess_language(const struct cut *c, const struct cut_context *x,
 
 /* ---- phrases ---- */
 
-/* The longest phrase of at most `most` words from token i: node and *n. */
-static uint32_t longest(const struct cut *c, const struct lexicon *lex,
-                        size_t i, size_t most, size_t *n)
+/* The node behind one more token; in all spellings, or as it stands. */
+static uint32_t step(const struct lexicon *lex, uint32_t node,
+                     const struct cut_token *t, bool spelt)
 {
-    uint32_t node = 1, last, best = 0;
+    uint32_t to, canon = lex->words[t->word].canon;
+
+    if (spelt)
+        return t->spelt == 0 ? 0 : lexicon_step(lex, node, t->spelt);
+    to = lexicon_step(lex, node, t->word);
+    return to != 0 || node == 1 || canon == 0 ? to
+                                              : lexicon_step(lex, node, canon);
+}
+
+/* The longest phrase of at most `most` words from token i: node and *n. */
+static uint32_t longest_so(const struct cut *c, const struct lexicon *lex,
+                           size_t i, size_t most, bool spelt, size_t *n)
+{
+    uint32_t node = 1, best = 0;
 
     *n = 0;
     for (size_t k = 0; i + k < c->n && k < most; k++) {
@@ -172,10 +205,7 @@ static uint32_t longest(const struct cut *c, const struct lexicon *lex,
 
         if (t->word == 0 || t->octet == CONCEPT_PAUSE)
             break;
-        last = node;
-        node = lexicon_step(lex, last, t->word);
-        if (node == 0 && k > 0 && lex->words[t->word].canon != 0)
-            node = lexicon_step(lex, last, lex->words[t->word].canon);
+        node = step(lex, node, t, spelt);
         if (node == 0)
             break;
         if (lex->nodes[node].octet[LEXICON_ALL] != 0 &&
@@ -185,6 +215,21 @@ static uint32_t longest(const struct cut *c, const struct lexicon *lex,
         }
     }
     return best;
+}
+
+static uint32_t longest(const struct cut *c, const struct lexicon *lex,
+                        size_t i, size_t most, size_t *n)
+{
+    size_t m;
+    uint32_t node = longest_so(c, lex, i, most, false, n), other;
+
+    if (c->tokens[i].spelt == 0)
+        return node;
+    other = longest_so(c, lex, i, most, true, &m);
+    if (m <= *n)
+        return node;
+    *n = m;
+    return other;
 }
 
 /*
@@ -298,9 +343,8 @@ static void settle_all(struct cut *c, const struct lexicon *lex, int lang)
         t->named = (int8_t)lex->nodes[t->node].named;
         t->octet = cut_settle(lex, t, lang);
         /* "hi" behind "language" is no greeting. */
-        if (t->named >= 0 &&
-            concept_set_has(&lex->sets[c->tokens[i - 1].octet],
-                            CONCEPT_LANGUAGE))
+        if (t->named >= 0 && concept_set_has(&lex->sets[c->tokens[i - 1].octet],
+                                             CONCEPT_LANGUAGE))
             t->octet = cut_settle(lex, t, t->named);
         if (concept_set_has(&lex->sets[t->octet], CONCEPT_NUMBER)) {
             t->value = lex->nodes[t->node].value;

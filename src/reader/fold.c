@@ -11,7 +11,8 @@
 
 #define LATIN_FIRST 0xC0
 #define LATIN_LAST  0x17F
-#define DROP        1 /* table value: leave this octet out */
+#define LATIN_BYTES 0xFD /* those above stand in no text of our languages */
+#define DROP        1    /* table value: leave this octet out */
 
 static char ascii[128];
 /* One or two ASCII letters for the letters of Latin-1 and Latin Extended-A. */
@@ -254,7 +255,7 @@ void fold_text(struct fold *f, const char *text, size_t len, size_t most)
         n = utf8proc_iterate(s + at, (ssize_t)(len - at), &c);
         if (n <= 0) {
             n = 1;
-            c = s[at] >= LATIN_FIRST ? s[at] : ' ';
+            c = s[at] >= LATIN_FIRST && s[at] <= LATIN_BYTES ? s[at] : ' ';
         }
         fold_code(f, c, at);
         at += (size_t)n;

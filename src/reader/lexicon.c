@@ -14,12 +14,15 @@
 
 #define WORDS_FILE_MOST (4u << 20)
 #define FILE_CAP        1024
+#define SPELLING_MARK   '\x01' /* begins the word that stands for spellings */
 
 struct sense { /* of one node in one language */
     struct concept_set set;
     int line;      /* where it was first said */
     bool shared;   /* with a star */
     bool answered; /* a second concept came */
+    bool given;    /* by brackets */
+    bool torn;     /* of spellings with different meanings: means nothing */
 };
 
 struct load {
@@ -66,6 +69,30 @@ uint32_t lexicon_find(const struct lexicon *lex, const char *word, size_t len)
         at = (at + 1) & lex->word_mask;
     }
     return 0;
+}
+
+/* A word that no text can have: the mark, then the word by the rules. */
+static size_t spelling_word(const struct lexicon *lex, int lang,
+                            const char *word, size_t len,
+                            char key[LEXICON_WORD_CAP])
+{
+    size_t n;
+
+    if (lang < 0 || lex->spelling[lang] == NULL)
+        return 0;
+    key[0] = SPELLING_MARK;
+    n = spelling_key(lex->spelling[lang], word, len, key + 1,
+                     LEXICON_WORD_CAP - 1);
+    return n == 0 ? 0 : n + 1;
+}
+
+uint32_t lexicon_find_spelling(const struct lexicon *lex, int lang,
+                               const char *word, size_t len)
+{
+    char key[LEXICON_WORD_CAP];
+    size_t n = spelling_word(lex, lang, word, len, key);
+
+    return n == 0 ? 0 : lexicon_find(lex, key, n);
 }
 
 uint32_t lexicon_step(const struct lexicon *lex, uint32_t node, uint32_t word)
@@ -238,6 +265,62 @@ static void check_twice(struct load *l, struct sense *s,
     s->answered = true;
 }
 
+static struct sense *sense_of(struct load *l, uint32_t node)
+{
+    return &l->senses[node * LEXICON_LANGS + (size_t)l->lang];
+}
+
+/* The same entry by the rules of spelling, for those who write it otherwise. */
+static void add_spelling(struct load *l, const struct words_entry *e)
+{
+    char text[FILE_CAP], key[LEXICON_WORD_CAP];
+    const char *s = e->text;
+    size_t n = 0, m;
+    struct sense *sense;
+    uint32_t node;
+
+    while (*s != '\0') {
+        size_t len = strcspn(s, " ");
+
+        m = spelling_word(l->lex, l->lang, s, len, key);
+        if (m == 0 || n + m + 2 > sizeof(text))
+            return;
+        memcpy(text + n, key, m);
+        n += m;
+        s += len;
+        s += strspn(s, " ");
+        text[n++] = *s == '\0' ? '\0' : ' ';
+    }
+    if (n == 0 || (node = path_make(l, text)) == 0)
+        return;
+    sense = sense_of(l, node);
+    if (!concept_set_is_empty(&sense->set) &&
+        !concept_set_has(&sense->set, e->concept))
+        sense->torn = true;
+    if (e->concept == CONCEPT_NUMBER &&
+        concept_set_has(&sense->set, e->concept) &&
+        l->lex->nodes[node].value != e->value)
+        sense->torn = true;
+    concept_set_add(&sense->set, e->concept);
+    if (e->concept == CONCEPT_NUMBER)
+        l->lex->nodes[node].value = e->value;
+}
+
+/* A word given by brackets gives way; true when there is nothing to add. */
+static bool give_way(struct sense *s, const struct words_entry *e)
+{
+    if (concept_set_is_empty(&s->set) || (!e->given && !s->given))
+        return false;
+    if (concept_set_has(&s->set, e->concept) || !s->given) {
+        s->given &= e->given;
+        return true;
+    }
+    if (e->given)
+        return false;
+    s->set = (struct concept_set){{0, 0}};
+    return false;
+}
+
 static void add_entry(void *to, const struct words_entry *e)
 {
     struct load *l = to;
@@ -249,12 +332,15 @@ static void add_entry(void *to, const struct words_entry *e)
                   e->text);
         return;
     }
-    s = &l->senses[node * LEXICON_LANGS + (size_t)l->lang];
+    s = sense_of(l, node);
+    if (give_way(s, e))
+        return;
     if (!concept_set_is_empty(&s->set)) {
         check_twice(l, s, e);
     } else {
         s->line = e->line;
         s->shared = e->shared;
+        s->given = e->given;
     }
     concept_set_add(&s->set, e->concept);
     concept_set_add(&l->said, e->concept);
@@ -262,6 +348,31 @@ static void add_entry(void *to, const struct words_entry *e)
         l->lex->nodes[node].value = e->value;
     if (e->concept == CONCEPT_LANG_NAME)
         l->lex->nodes[node].named = (int16_t)l->lang;
+    add_spelling(l, e);
+}
+
+static void add_rule(void *to, const struct words_rule *r)
+{
+    struct load *l = to;
+    struct spelling **s = &l->lex->spelling[l->lang];
+
+    if (*s == NULL)
+        *s = kw_calloc(1, sizeof(**s));
+    if ((*s)->n == SPELLING_RULES_MOST)
+        fault_add(l->faults, l->file, r->line,
+                  "one rule of spelling too many; the most is %d",
+                  SPELLING_RULES_MOST);
+    else
+        (*s)->rules[(*s)->n++] = *r;
+}
+
+/* Spellings of more than one meaning mean nothing. */
+static void drop_torn(struct load *l)
+{
+    for (size_t i = 0; i < l->lex->n_nodes * LEXICON_LANGS; i++) {
+        if (l->senses[i].torn)
+            l->senses[i].set = (struct concept_set){{0, 0}};
+    }
 }
 
 /* Stars that no second place answers. */
@@ -299,8 +410,8 @@ static void check_complete(struct load *l)
 
 static void load_file(struct load *l, const char *path, const char *tag)
 {
-    struct words_sink sink = {add_entry, l};
-    struct words_entry own = {CONCEPT_LANG_NAME, 0, tag, true, 0};
+    struct words_sink sink = {add_entry, add_rule, l};
+    struct words_entry own = {CONCEPT_LANG_NAME, 0, tag, true, false, 0};
     char *data;
     size_t len;
     int err = file_read(path, WORDS_FILE_MOST, &data, &len);
@@ -510,6 +621,7 @@ int lexicon_load(const char *folder, struct fault_list *faults,
     node_make(&l);
     node_make(&l);
     if ((err = load_folder(&l, folder)) == 0) {
+        drop_torn(&l);
         finish_sets(&l);
         slip_prepare(l.lex);
         if (faults->n + faults->dropped > before)
@@ -528,6 +640,8 @@ void lexicon_free(struct lexicon *lex)
 {
     if (lex == NULL)
         return;
+    for (size_t i = 0; i < LEXICON_LANGS; i++)
+        kw_free(lex->spelling[i]);
     kw_free(lex->store);
     kw_free(lex->words);
     kw_free(lex->word_slots);

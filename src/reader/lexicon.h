@@ -11,6 +11,7 @@
  */
 #include "base/fault.h"
 #include "reader/concept.h"
+#include "reader/spelling.h"
 
 #define LEXICON_LANGS    16
 #define LEXICON_TAG_CAP  12
@@ -48,6 +49,7 @@ struct lexicon {
     char tags[LEXICON_LANGS][LEXICON_TAG_CAP];
     size_t n_langs;
     uint32_t common; /* bits of files that belong to all languages (mul) */
+    struct spelling *spelling[LEXICON_LANGS]; /* NULL when without rules */
 
     char *store;
     size_t store_len, store_cap;
@@ -83,6 +85,13 @@ void lexicon_free(struct lexicon *lex);
 
 /* The number of a folded word, 0 when no file has it. */
 uint32_t lexicon_find(const struct lexicon *lex, const char *word, size_t len);
+/*
+ * The number of the word that stands for all spellings of this one in a
+ * language, 0 when it has no rules or no such word. Its root may mean
+ * nothing: spellings of more than one meaning, or only a part of phrases.
+ */
+uint32_t lexicon_find_spelling(const struct lexicon *lex, int lang,
+                               const char *word, size_t len);
 /* The node after one more word; 0 when no phrase goes on that way. */
 uint32_t lexicon_step(const struct lexicon *lex, uint32_t node, uint32_t word);
 

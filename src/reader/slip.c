@@ -284,8 +284,8 @@ static void add_word(struct lexicon *lex, uint32_t w)
     if (lex->words[w].runes < RUNES_LEAST ||
         !decode(lex->store + lex->words[w].at, lex->words[w].len, &r))
         return;
-    if (r.at[0] < 0x80 && r.at[0] >= '0' && r.at[0] <= '9')
-        return;
+    if (r.at[0] < 'a')
+        return; /* a number, or one that stands for spellings */
     for (int skip = -1; skip < r.n; skip++)
         add_near(lex, hash_without(&r, skip), w);
     if ((bones = hash_bones(&r)) != 0)
@@ -496,7 +496,8 @@ static void find_canon(struct lexicon *lex, uint32_t word)
     struct lexicon_word *w = &lex->words[word];
 
     s.most = w->phrases;
-    if (w->runes < RUNES_LEAST || !decode(lex->store + w->at, w->len, &s.meant))
+    if (w->runes < RUNES_LEAST ||
+        !decode(lex->store + w->at, w->len, &s.meant) || s.meant.at[0] < 'a')
         return;
     look_all(&s);
     w->canon = s.word;

@@ -16,10 +16,14 @@ struct parse {
     bool has_language;
     enum concept concept; /* of the present key; CONCEPT_NONE: pass over */
     bool plain;           /* language:, draft: - free text */
+    bool spelling;        /* spelling: - rules */
     double value;
+    int given; /* words that the present entry has given */
 };
 
-#define KEY_CAP 40
+#define KEY_CAP    40
+#define ENTRY_CAP  400  /* octets of an entry */
+#define GIVES_MOST 2000 /* words that one entry may give */
 
 static const char *trim(const char *s, size_t *len)
 {
@@ -77,17 +81,13 @@ static bool is_mixed(const char *s)
     return false;
 }
 
-static void take_entry(struct parse *p, const char *s, size_t len)
+/* One word or phrase, without choices. */
+static void take_word(struct parse *p, const char *s, size_t len, bool shared,
+                      bool given)
 {
-    struct words_entry e = {p->concept, p->value, NULL, false, p->line};
+    struct words_entry e = {p->concept, p->value, NULL, shared, given, p->line};
 
-    s = trim(s, &len);
-    if (len > 0 && *s == '*') {
-        e.shared = true;
-        len--;
-        s = trim(s + 1, &len);
-    }
-    fold_text(p->fold, s, len, 400);
+    fold_text(p->fold, s, len, ENTRY_CAP);
     if (squeeze(p->fold->text, p->fold->len) == 0) {
         fault_add(p->faults, p->file, p->line,
                   "an entry without a word; write words between the commas");
@@ -104,11 +104,110 @@ static void take_entry(struct parse *p, const char *s, size_t len)
     p->sink->entry(p->sink->to, &e);
 }
 
+/* The first choice of s in place of its brackets, then the next, and so on. */
+static void take_choices(struct parse *p, const char *s, size_t len,
+                         bool shared)
+{
+    const char *open = memchr(s, '(', len), *close = NULL, *from;
+    char one[ENTRY_CAP];
+
+    if (open != NULL)
+        close = memchr(open, ')', len - (size_t)(open - s));
+    if (close == NULL) {
+        if (p->given++ < GIVES_MOST)
+            take_word(p, s, len, shared, true);
+        return;
+    }
+    for (from = open + 1; from <= close && p->given <= GIVES_MOST;) {
+        const char *to = memchr(from, '/', (size_t)(close - from));
+        size_t head = (size_t)(open - s), n,
+               tail = len - (size_t)(close + 1 - s);
+
+        if (to == NULL)
+            to = close;
+        n = (size_t)(to - from);
+        memcpy(one, s, head);
+        memcpy(one + head, from, n);
+        memcpy(one + head + n, close + 1, tail);
+        take_choices(p, one, head + n + tail, shared);
+        from = to + 1;
+    }
+}
+
+/* Do the brackets of an entry close, and none stand within another? */
+static bool is_closed(const char *s, size_t len)
+{
+    bool open = false;
+
+    for (size_t i = 0; i < len; i++) {
+        if ((s[i] == '(' && open) || (s[i] == ')' && !open))
+            return false;
+        if (s[i] == '(' || s[i] == ')')
+            open = !open;
+    }
+    return !open;
+}
+
+/* "aa>a": in a word of this language, the one is written for the other. */
+static void take_rule(struct parse *p, const char *s, size_t len)
+{
+    const char *mark;
+    struct words_rule r = {.line = p->line};
+
+    s = trim(s, &len);
+    mark = memchr(s, '>', len);
+    if (mark == NULL || mark == s ||
+        kw_copy(r.from, sizeof(r.from), s, (size_t)(mark - s)) < 0 ||
+        kw_copy(r.into, sizeof(r.into), mark + 1,
+                len - (size_t)(mark + 1 - s)) < 0) {
+        fault_add(p->faults, p->file, p->line,
+                  "'%.*s' is no rule of spelling; write from>into, such as "
+                  "aa>a, of %d octets each at most",
+                  (int)(len < KEY_CAP ? len : KEY_CAP), s, WORDS_RULE_CAP - 1);
+        return;
+    }
+    if (p->sink->rule != NULL)
+        p->sink->rule(p->sink->to, &r);
+}
+
+static void take_entry(struct parse *p, const char *s, size_t len)
+{
+    bool shared = false;
+
+    s = trim(s, &len);
+    if (len > 0 && *s == '*') {
+        shared = true;
+        len--;
+        s = trim(s + 1, &len);
+    }
+    if (p->spelling) {
+        take_rule(p, s, len);
+        return;
+    }
+    if (memchr(s, '(', len) == NULL && memchr(s, ')', len) == NULL) {
+        take_word(p, s, len, shared, false);
+        return;
+    }
+    if (len >= ENTRY_CAP || !is_closed(s, len)) {
+        fault_add(p->faults, p->file, p->line,
+                  "'%.*s' has a bracket that does not close, one within "
+                  "another, or is too long; write (this/that)",
+                  (int)(len < KEY_CAP ? len : KEY_CAP), s);
+        return;
+    }
+    p->given = 0;
+    take_choices(p, s, len, shared);
+    if (p->given > GIVES_MOST)
+        fault_add(p->faults, p->file, p->line,
+                  "'%.*s' gives more than %d words; write it as two",
+                  (int)(len < KEY_CAP ? len : KEY_CAP), s, GIVES_MOST);
+}
+
 static void take_entries(struct parse *p, const char *s, size_t len)
 {
     size_t from = 0;
 
-    if (p->plain || p->concept == CONCEPT_NONE)
+    if (p->plain || (p->concept == CONCEPT_NONE && !p->spelling))
         return;
     s = trim(s, &len);
     while (len > 0 && s[len - 1] == ',') /* goes on in the next line */
@@ -134,9 +233,12 @@ static void take_key(struct parse *p, const char *key, size_t len)
         p->plain = true;
         return;
     }
+    p->spelling = len == 8 && memcmp(key, "spelling", 8) == 0;
     p->concept = concept_from_name(key, len);
-    if (kw_parse_double(key, len, 0, 1000, &p->value) == 0)
-    p->concept = CONCEPT_NUMBER;
+    if (p->spelling)
+    p->concept = CONCEPT_NONE;
+    else if (kw_parse_double(key, len, 0, 1000, &p->value) == 0) p->concept =
+        CONCEPT_NUMBER;
     else if (p->concept == CONCEPT_NONE ||
              concept_class_of(p->concept) == CLASS_MARK)
     {

@@ -11,9 +11,13 @@
  *       split open             a line that begins with a gap goes on
  *   3: three                   a number word
  *
- * Keys are concepts (concept.h), numbers, or the three words above. Entries
- * are parted by commas; an entry of several words is a phrase. A star says
- * that the same entry stands under another concept too, on purpose.
+ *   leak: (ki/i/ya)(na/me)vuja, maji (/mengi )nje    choices: each of them
+ *   spelling: aa>a, w>v, ^gaya$>gya     letters written for each other
+ *
+ * Keys are concepts (concept.h), numbers, or the words above. Entries are
+ * parted by commas; an entry of several words is a phrase. A star says that
+ * the same entry stands under another concept too, on purpose. What brackets
+ * give may be given twice, and gives way to what is written out elsewhere.
  */
 #include "base/fault.h"
 #include "reader/concept.h"
@@ -23,11 +27,20 @@ struct words_entry {
     double value;     /* of CONCEPT_NUMBER */
     const char *text; /* folded words parted by single gaps; borrowed */
     bool shared;      /* had a star */
+    bool given;       /* by brackets */
+    int line;
+};
+
+#define WORDS_RULE_CAP 20
+
+struct words_rule { /* of spelling.h */
+    char from[WORDS_RULE_CAP], into[WORDS_RULE_CAP];
     int line;
 };
 
 struct words_sink {
     void (*entry)(void *to, const struct words_entry *e);
+    void (*rule)(void *to, const struct words_rule *r); /* or NULL */
     void *to;
 };
 

@@ -471,16 +471,31 @@ START_TEST(receipt_tlvs)
 }
 END_TEST
 
+static void expect_ids(enum smpp_id_form form, const char *answered,
+                       const char *receipted, bool same)
+{
+    char a[SMPP_ID_CAP], r[SMPP_ID_CAP];
+
+    smpp_id_normal(form, false, answered, a);
+    smpp_id_normal(form, true, receipted, r);
+    ck_assert_msg((strcmp(a, r) == 0) == same, "%s (%s), %s (%s)", answered, a,
+                  receipted, r);
+}
+
 START_TEST(receipt_ids)
 {
-    ck_assert(smpp_id_same(SMPP_ID_SAME, "1001", "1001"));
-    ck_assert(smpp_id_same(SMPP_ID_SAME, "00ab", "AB"));
-    ck_assert(!smpp_id_same(SMPP_ID_SAME, "1001", "3E9"));
-    ck_assert(smpp_id_same(SMPP_ID_HEX, "1001", "3E9"));
-    ck_assert(smpp_id_same(SMPP_ID_HEX, "1001", "000003e9"));
-    ck_assert(smpp_id_same(SMPP_ID_DECIMAL, "3E9", "1001"));
-    ck_assert(!smpp_id_same(SMPP_ID_HEX, "kiln", "kiln"));
-    ck_assert(!smpp_id_same(SMPP_ID_HEX, "", ""));
+    expect_ids(SMPP_ID_SAME, "1001", "1001", true);
+    expect_ids(SMPP_ID_SAME, "00ab", "AB", true);
+    expect_ids(SMPP_ID_SAME, "1001", "3E9", false);
+    expect_ids(SMPP_ID_SAME, "0", "000", true);
+    expect_ids(SMPP_ID_HEX, "1001", "3E9", true);
+    expect_ids(SMPP_ID_HEX, "1001", "000003e9", true);
+    expect_ids(SMPP_ID_HEX, "18446744073709551615", "FFFFFFFFFFFFFFFF", true);
+    expect_ids(SMPP_ID_HEX, "1001", "1001", false);
+    expect_ids(SMPP_ID_DECIMAL, "3E9", "1001", true);
+    /* What is no number stays itself. */
+    expect_ids(SMPP_ID_HEX, "kiln-7", "KILN-7", true);
+    expect_ids(SMPP_ID_HEX, "99999999999999999999", "FFFFFFFFFFFFFFFF", false);
 }
 END_TEST
 

@@ -6,6 +6,7 @@
 #include "ledger/traffic.h"
 #include "tests/ledger_fixture.h"
 
+#include <stdio.h>
 #include <string.h>
 
 #define NOW 1772524800 /* 2026-03-03 08:00 UTC */
@@ -175,6 +176,98 @@ static enum traffic_receipt state_of(int64_t out_id)
     return state;
 }
 
+static int64_t put_sent(size_t len, enum ledger_send state)
+{
+    int64_t id = put(LEDGER_REPLY, LEDGER_PRIORITY_REPLY, len);
+
+    ck_assert_int_eq(ledger_out_settle(lg, id, state, NOW, "sent"), 0);
+    return id;
+}
+
+static int refuse(const char *id, const char *why)
+{
+    return traffic_receipt_put(
+        lg, &(struct traffic_far){.carrier = "gate",
+                                  .far_id = id,
+                                  .state = TRAFFIC_NOT_DELIVERED,
+                                  .why = why,
+                                  .at_s = NOW});
+}
+
+static void expect(int64_t id, enum ledger_send state, const char *note)
+{
+    char sql[200];
+
+    snprintf(sql, sizeof(sql),
+             "SELECT count(*) FROM outbox WHERE id = %lld AND state = %d "
+             "AND coalesce(note, '') = '%s'",
+             (long long)id, (int)state, note);
+    ck_assert_msg(fixture_number(lg, sql) == 1, "%s", sql);
+}
+
+START_TEST(receipts_settle_the_text)
+{
+    int64_t two = put_sent(161, LEDGER_SENT), one, early, perhaps, half;
+    struct traffic_day day;
+
+    far_id("a", two);
+    far_id("b", two);
+    ck_assert_int_eq(receipt("a", TRAFFIC_DELIVERED), 0);
+    expect(two, LEDGER_SENT, "sent");
+    ck_assert_int_eq(receipt("b", TRAFFIC_DELIVERED), 0);
+    expect(two, LEDGER_SENT, "delivered");
+    one = put_sent(10, LEDGER_SENT);
+    far_id("c", one);
+    ck_assert_int_eq(receipt("c", TRAFFIC_UNDER_WAY), 0);
+    ck_assert_int_eq(refuse("c", "expired"), 0);
+    expect(one, LEDGER_FAILED, "not delivered: expired");
+    ck_assert_int_eq(receipt("c", TRAFFIC_DELIVERED), 0); /* the first stands */
+    expect(one, LEDGER_FAILED, "not delivered: expired");
+    /* Faster than the settlement: nothing before it, then at once. */
+    early = put(LEDGER_REPLY, LEDGER_PRIORITY_REPLY, 10);
+    far_id("d", early);
+    ck_assert_int_eq(receipt("d", TRAFFIC_DELIVERED), 0);
+    expect(early, LEDGER_WAITING, "");
+    ck_assert_int_eq(ledger_out_settle(lg, early, LEDGER_SENT, NOW, "sent"), 0);
+    ck_assert_int_eq(traffic_conclude(lg, early, NOW), 0);
+    expect(early, LEDGER_SENT, "delivered");
+    /* Perhaps sent, and the receipt says that it was. */
+    perhaps = put_sent(10, LEDGER_PERHAPS);
+    far_id("e", perhaps);
+    ck_assert_int_eq(receipt("e", TRAFFIC_DELIVERED), 0);
+    expect(perhaps, LEDGER_SENT, "delivered");
+    half = put_sent(161, LEDGER_PERHAPS);
+    far_id("f", half);
+    ck_assert_int_eq(receipt("f", TRAFFIC_DELIVERED), 0);
+    expect(half, LEDGER_PERHAPS, "sent");
+    /* It cost what it cost when it went, once. */
+    ck_assert_int_eq(traffic_of_day(lg, clock_midnight(NOW), &day), 0);
+    ck_assert_int_eq(day.sent[LEDGER_HOUSEHOLD], 2 + 1 + 1 + 1 + 2);
+}
+END_TEST
+
+START_TEST(receipts_of_no_text)
+{
+    int64_t id = put_sent(10, LEDGER_SENT), n;
+
+    ck_assert_int_eq(receipt("old", TRAFFIC_NOT_DELIVERED), KW_ENOENT);
+    ck_assert_int_eq(receipt("new", TRAFFIC_DELIVERED), KW_ENOENT);
+    ck_assert_int_eq(traffic_unmatched(lg, NOW, &n), 0);
+    ck_assert_int_eq(n, 2);
+    /* Too old to be of the text that has the id now. */
+    ck_assert_int_eq(
+        traffic_far_put(
+            lg, &(struct traffic_far){.carrier = "gate",
+                                      .far_id = "old",
+                                      .out_id = id,
+                                      .at_s = NOW + TRAFFIC_EARLY_S + 1}),
+        0);
+    expect(id, LEDGER_SENT, "sent");
+    ck_assert_int_eq(traffic_unmatched(lg, NOW, &n), 0);
+    ck_assert_int_eq(n, 1);
+}
+END_TEST
+
 START_TEST(receipts_by_part)
 {
     int64_t two = put(LEDGER_REPLY, LEDGER_PRIORITY_REPLY, 161);
@@ -215,6 +308,8 @@ int main(void)
     tcase_add_test(t, a_crash_marks_danger_as_perhaps_twice);
     tcase_add_test(t, another_takes_over_what_waits);
     tcase_add_test(t, receipts_by_part);
+    tcase_add_test(t, receipts_settle_the_text);
+    tcase_add_test(t, receipts_of_no_text);
     suite_add_tcase(s, t);
     return fixture_run(s);
 }

@@ -35,6 +35,18 @@ struct carrier_taking {
     struct carrier_host *host; /* written by take() */
 };
 
+/*
+ * What the far side tells of an id; all but arg is borrowed for the call.
+ * Tell the network "received" in kept(), and only when its err is 0.
+ */
+struct carrier_receipt {
+    const char *carrier, *far_id;
+    enum traffic_receipt state;
+    const char *why; /* NOT_DELIVERED: a word or two, "expired"; NULL none */
+    void (*kept)(void *arg, int err); /* on the loop, after the commit */
+    void *arg;
+};
+
 /* What the service offers to its carriers. */
 struct carrier_host {
     struct event_base *base;
@@ -52,13 +64,17 @@ struct carrier_host {
                    enum ledger_send state, int64_t again_s, const char *note);
     /*
      * The far side's id of a text, or of a part of one: call it for each,
-     * beside settle(). And what the far side tells of an id, at any time.
-     * Strings are copied; durable in a while. NULL in tests without a ledger.
+     * before settle(); it is durable with that at the latest, and receipts
+     * find their text by it after a restart, too. One id has one spelling:
+     * the carrier makes it the same for answers and receipts. Copied.
      */
     void (*far_id)(struct carrier_host *h, const char *carrier, int64_t out_id,
                    const char *far_id);
-    void (*receipt)(struct carrier_host *h, const char *carrier,
-                    const char *far_id, enum traffic_receipt state);
+    /*
+     * What the far side tells of an id, at any time, also before far_id().
+     * 0: kept() will come; KW_EFULL: it is to come again later.
+     */
+    int (*receipt)(struct carrier_host *h, const struct carrier_receipt *r);
 };
 
 struct carrier {
@@ -73,7 +89,8 @@ struct carrier {
     bool (*busy)(const struct carrier *c);
     /* No new texts from now on; may be NULL. */
     void (*quiesce)(struct carrier *c);
-    /* After quiesce: whether it still takes leave of its network; may be NULL. */
+    /* After quiesce: whether it still takes leave of its network; may be NULL.
+     */
     bool (*leaving)(struct carrier *c);
     void (*close)(struct carrier *c); /* frees c; settles what is in flight */
 };

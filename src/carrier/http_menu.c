@@ -3,8 +3,7 @@
  * a text. Names of the fields, and the form of the answer, stand in the
  * configuration.
  *
- * A step is answered after the commit that holds it. A receipt is answered
- * at once: one that a crash loses costs only the knowledge.
+ * Both are answered after the commit that holds them.
  */
 #include "carrier/http_in_parts.h"
 
@@ -131,14 +130,32 @@ int http_receipt_read(struct http_request *r, const struct http_form *f,
     r->receipt = among(c->delivered, &v) ? TRAFFIC_DELIVERED
                  : among(c->failed, &v)  ? TRAFFIC_NOT_DELIVERED
                                          : TRAFFIC_UNDER_WAY;
+    /* One of our own words, in the end. */
+    if (r->receipt == TRAFFIC_NOT_DELIVERED)
+        r->text = kw_strndup(v.data, v.len);
     return 0;
+}
+
+static void on_kept(void *arg, int err)
+{
+    struct http_request *r = arg;
+
+    r->err = err;
+    http_in_resume(r);
 }
 
 enum MHD_Result http_receipt_take(struct http_request *r)
 {
     struct carrier_host *host = http_in_host(r->in);
+    struct carrier_receipt receipt = {.carrier = r->route->conf->name,
+                                      .far_id = r->ref,
+                                      .state = r->receipt,
+                                      .why = r->text,
+                                      .kept = on_kept,
+                                      .arg = r};
 
-    if (host->receipt != NULL)
-        host->receipt(host, r->route->conf->name, r->ref, r->receipt);
-    return http_say(r, &(struct http_answer){.status = MHD_HTTP_OK});
+    if (host->receipt(host, &receipt) < 0)
+        return http_come_later(r);
+    http_in_suspend(r);
+    return MHD_YES;
 }

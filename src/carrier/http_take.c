@@ -428,7 +428,7 @@ enum MHD_Result http_take_answer(struct http_request *r)
         return http_come_later(r);
     if (r->route->kind == HTTP_MENU)
         return http_menu_say(r);
-    if (r->route->conf->in.reply_in_body)
+    if (r->route->kind == HTTP_TEXTS && r->route->conf->in.reply_in_body)
         return answer_with_reply(r);
     /* No body: some callers send what stands there to the phone. */
     return http_say(r, &(struct http_answer){.status = MHD_HTTP_OK});

@@ -36,14 +36,25 @@ static void on_bound(void *arg)
         smpp_out_ready(c->out, true, s->peer_tlvs);
 }
 
+static void take_receipt(struct smpp *c, struct smpp_link *l,
+                         const struct smpp_pdu *p)
+{
+    void *held = smpp_in_hold(c->in, l, p);
+    int err;
+
+    if (held == NULL)
+        return;
+    err = smpp_out_receipt(c->out, p, smpp_in_kept, held);
+    if (err < 0) /* one that names no text would name none the next time */
+        smpp_in_kept(held, err == KW_EINVAL ? 0 : err);
+}
+
 static void on_message(void *arg, struct smpp_link *l, const struct smpp_pdu *p)
 {
     struct smpp *c = arg;
 
     if (smpp_is_receipt(p)) {
-        smpp_out_receipt(c->out, p);
-        smpp_session_answer(smpp_link_session(l), p->command_id,
-                            p->sequence_number, 0);
+        take_receipt(c, l, p);
     } else if ((p->esm_class & SMPP_ESM_TYPE_MASK) != 0) {
         /* Acknowledgements and notifications on the way tell us nothing. */
         smpp_session_answer(smpp_link_session(l), p->command_id,

@@ -203,21 +203,39 @@ static void take_text(struct smpp_in *in, struct taking *k,
     hand_over(k);
 }
 
-void smpp_in_message(struct smpp_in *in, struct smpp_link *l,
-                     const struct smpp_pdu *p)
+void *smpp_in_hold(struct smpp_in *in, struct smpp_link *l,
+                   const struct smpp_pdu *p)
 {
     struct ask ask = {l, p->command_id, p->sequence_number};
     struct taking *k;
+
+    if (in->quiet || in->n_takings >= TAKINGS_MOST) {
+        answer(&ask, SMPP_RX_T_APPN); /* it is to come again */
+        return NULL;
+    }
+    k = new_taking(in);
+    k->ask = ask;
+    return k;
+}
+
+void smpp_in_kept(void *held, int err)
+{
+    struct taking *k = held;
+
+    answer(&k->ask, err == 0 ? SMPP_ROK : SMPP_RX_T_APPN);
+    free_taking(k);
+}
+
+void smpp_in_message(struct smpp_in *in, struct smpp_link *l,
+                     const struct smpp_pdu *p)
+{
+    struct taking *k = smpp_in_hold(in, l, p);
     struct kw_buf text;
     struct udh h;
     size_t len;
 
-    if (in->quiet || in->n_takings >= TAKINGS_MOST) {
-        answer(&ask, SMPP_RX_T_APPN); /* it is to come again */
+    if (k == NULL)
         return;
-    }
-    k = new_taking(in);
-    k->ask = ask;
     address_text(&p->source, k->from, "unknown");
     address_text(&p->dest, k->to, "");
     kw_buf_init(&text, TEXT_CAP);

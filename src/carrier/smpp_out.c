@@ -13,8 +13,6 @@
 #define SLOTS_MOST   128
 #define RETRIES_MOST 5    /* of one part, when others have gone */
 #define RETRY_MS     5000 /* times the tries so far */
-#define SENT_KEPT    4096 /* ids that receipts may come for */
-#define EARLY_KEPT   256  /* receipts that came before their answer */
 #define NOTE_CAP     120
 
 enum part_state { PART_WAITING, PART_FLYING, PART_DONE, PART_UNKNOWN };
@@ -30,16 +28,6 @@ struct slot {       /* one text */
     bool failed, later, unknown;
 };
 
-struct sent { /* an id that a receipt may come for */
-    char id[SMPP_ID_CAP];
-    int64_t out_id;
-};
-
-struct early {
-    struct smpp_receipt receipt;
-    int64_t at_ms;
-};
-
 struct smpp_out {
     struct carrier_host *host;
     const struct config_carrier *conf;
@@ -51,10 +39,6 @@ struct smpp_out {
     struct slot *slots; /* SLOTS_MOST, in the order of coming by `order` */
     int order[SLOTS_MOST];
     uint16_t ref; /* of long texts */
-    struct sent *sent;
-    unsigned next_sent;
-    struct early *early;
-    unsigned next_early;
 };
 
 static int64_t now_ms(void)
@@ -113,8 +97,6 @@ struct smpp_out *smpp_out_new(struct carrier_host *h,
     if (o->capacity > SLOTS_MOST)
         o->capacity = SLOTS_MOST;
     o->slots = kw_calloc(SLOTS_MOST, sizeof(*o->slots));
-    o->sent = kw_calloc(SENT_KEPT, sizeof(*o->sent));
-    o->early = kw_calloc(EARLY_KEPT, sizeof(*o->early));
     o->ref = (uint16_t)arc4random();
     read_conf(o, &conf->smpp);
     address_from(&o->source, conf->smpp.source);
@@ -194,97 +176,40 @@ static void look_at(struct smpp_out *o, int slot)
 
 /* ---- receipts ---- */
 
-static bool final_failure(enum smpp_message_state state)
+static enum traffic_receipt receipt_state(enum smpp_message_state state)
 {
-    return state == SMPP_STATE_EXPIRED || state == SMPP_STATE_DELETED ||
-           state == SMPP_STATE_UNDELIVERABLE || state == SMPP_STATE_REJECTED ||
-           state == SMPP_STATE_SKIPPED;
-}
-
-static void apply(struct smpp_out *o, struct sent *t,
-                  enum smpp_message_state state)
-{
-    static const char *const words[] = {
-        "scheduled",     "on its way", "delivered", "expired",  "deleted",
-        "undeliverable", "accepted",   "unknown",   "rejected", "skipped"};
-    char note[NOTE_CAP];
-
-    if (state == SMPP_STATE_NONE || t->out_id == 0)
-        return;
-    if (state == SMPP_STATE_DELIVERED) {
-        int64_t id = t->out_id;
-
-        t->out_id = 0;
-        for (unsigned i = 0; i < SENT_KEPT; i++) {
-            if (o->sent[i].out_id == id)
-                return; /* other parts are still to come */
-        }
-        o->host->settle(o->host, id, LEDGER_SENT, 0, "delivered");
-    } else if (final_failure(state)) {
-        snprintf(note, sizeof(note), "not delivered: %s", words[state]);
-        o->host->settle(o->host, t->out_id, LEDGER_FAILED, 0, note);
-        t->out_id = 0;
+    switch (state) {
+    case SMPP_STATE_DELIVERED:
+        return TRAFFIC_DELIVERED;
+    case SMPP_STATE_EXPIRED:
+    case SMPP_STATE_DELETED:
+    case SMPP_STATE_UNDELIVERABLE:
+    case SMPP_STATE_REJECTED:
+    case SMPP_STATE_SKIPPED:
+        return TRAFFIC_NOT_DELIVERED;
+    default: /* on its way, or nothing that can be known */
+        return TRAFFIC_UNDER_WAY;
     }
 }
 
-static struct sent *find_sent(struct smpp_out *o, const char *id)
+int smpp_out_receipt(struct smpp_out *o, const struct smpp_pdu *p,
+                     void (*kept)(void *arg, int err), void *arg)
 {
-    for (unsigned back = 1; back <= SENT_KEPT && back <= o->next_sent; back++) {
-        struct sent *t = &o->sent[(o->next_sent - back) % SENT_KEPT];
-
-        if (t->out_id != 0 && smpp_id_same(o->id_form, t->id, id))
-            return t;
-    }
-    return NULL;
-}
-
-/* Parts of it are still to go or to be answered. */
-static bool in_hand(const struct smpp_out *o, int64_t out_id)
-{
-    for (int i = 0; i < o->used; i++) {
-        if (o->slots[o->order[i]].out_id == out_id)
-            return true;
-    }
-    return false;
-}
-
-void smpp_out_receipt(struct smpp_out *o, const struct smpp_pdu *p)
-{
+    struct carrier_receipt given = {
+        .carrier = o->conf->name, .kept = kept, .arg = arg};
     struct smpp_receipt r;
-    struct sent *t;
+    char id[SMPP_ID_CAP];
 
     smpp_receipt_read(p, &r);
-    t = r.id[0] != '\0' ? find_sent(o, r.id) : NULL;
-    if (t != NULL && !in_hand(o, t->out_id)) {
-        apply(o, t, r.state);
-        return;
+    if (r.id[0] == '\0') {
+        log_debug("a receipt of '%s' names no text", o->conf->name);
+        return KW_EINVAL;
     }
-    /* Overtook the answer to its submit_sm, or other parts are to go. */
-    o->early[o->next_early++ % EARLY_KEPT] = (struct early){r, now_ms()};
-    log_debug("a receipt of '%s' is for no text in hand", o->conf->name);
-}
-
-static void note_sent(struct smpp_out *o, const struct slot *s, const char *id)
-{
-    struct sent *t = &o->sent[o->next_sent++ % SENT_KEPT];
-
-    *t = (struct sent){.out_id = s->out_id};
-    kw_copy(t->id, sizeof(t->id), id, strlen(id));
-}
-
-/* Receipts that came too early, once their text is settled. */
-static void take_early(struct smpp_out *o)
-{
-    for (unsigned i = 0; i < EARLY_KEPT; i++) {
-        struct early *e = &o->early[i];
-        struct sent *t =
-            e->receipt.id[0] != '\0' ? find_sent(o, e->receipt.id) : NULL;
-
-        if (t == NULL || in_hand(o, t->out_id))
-            continue;
-        apply(o, t, e->receipt.state);
-        e->receipt.id[0] = '\0';
-    }
+    smpp_id_normal(o->id_form, true, r.id, id);
+    given.far_id = id;
+    given.state = receipt_state(r.state);
+    given.why = smpp_state_word(r.state);
+    return o->host->receipt(o->host, &given);
 }
 
 /* ---- results ---- */
@@ -292,10 +217,14 @@ static void take_early(struct smpp_out *o)
 static void part_done(struct smpp_out *o, struct slot *s, int part,
                       const char *id)
 {
+    char normal[SMPP_ID_CAP];
+
     s->states[part] = PART_DONE;
     s->done++;
-    if (o->conf->smpp.receipts && id[0] != '\0')
-        note_sent(o, s, id);
+    if (!o->conf->smpp.receipts || id[0] == '\0')
+        return;
+    smpp_id_normal(o->id_form, false, id, normal);
+    o->host->far_id(o->host, o->conf->name, s->out_id, normal);
 }
 
 static void part_refused(struct smpp_out *o, struct slot *s, int part,
@@ -336,8 +265,6 @@ void smpp_out_result(struct smpp_out *o, const struct smpp_result *r)
         s->unknown = true;
     }
     look_at(o, slot);
-    if (done)
-        take_early(o);
 }
 
 /* ---- submitting ---- */
@@ -469,7 +396,5 @@ void smpp_out_free(struct smpp_out *o)
                begun ? "no answer before the end" : "not sent before the end");
     }
     kw_free(o->slots);
-    kw_free(o->sent);
-    kw_free(o->early);
     kw_free(o);
 }

@@ -26,7 +26,9 @@ void smpp_out_send(struct smpp_out *o, const struct ledger_out *text);
 void smpp_out_pump(struct smpp_out *o, struct smpp_session *s);
 void smpp_out_result(struct smpp_out *o, const struct smpp_result *r);
 void smpp_out_lost(struct smpp_out *o); /* the session is gone */
-void smpp_out_receipt(struct smpp_out *o, const struct smpp_pdu *p);
+/* 0: kept() will come; KW_EFULL; KW_EINVAL when it names no text. */
+int smpp_out_receipt(struct smpp_out *o, const struct smpp_pdu *p,
+                     void (*kept)(void *arg, int err), void *arg);
 /* Bound or not; tlvs: the centre knows optional parameters. */
 void smpp_out_ready(struct smpp_out *o, bool ready, bool tlvs);
 bool smpp_out_idle(const struct smpp_out *o);
@@ -39,6 +41,13 @@ void smpp_in_message(struct smpp_in *in, struct smpp_link *l,
                      const struct smpp_pdu *p);
 /* After each input: parts to disk and acknowledged, whole texts taken. */
 void smpp_in_turn(struct smpp_in *in);
+/*
+ * A request that is not a text, on its way through the writer: held until
+ * smpp_in_kept(), which answers it. NULL: there were too many, it is answered.
+ */
+void *smpp_in_hold(struct smpp_in *in, struct smpp_link *l,
+                   const struct smpp_pdu *p);
+void smpp_in_kept(void *held, int err);
 /* This connection is gone; what it asked is not answered any more. */
 void smpp_in_lost(struct smpp_in *in, struct smpp_link *l);
 void smpp_in_quiesce(struct smpp_in *in);

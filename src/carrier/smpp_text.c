@@ -5,6 +5,8 @@
 #include "carrier/ucs2.h"
 #include "carrier/utf8.h"
 
+#include <ctype.h>
+#include <errno.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -340,29 +342,45 @@ void smpp_receipt_read(const struct smpp_pdu *p, struct smpp_receipt *r)
         r->state = state_of(word, n);
 }
 
-/* Leading zeros and case away; the number in the base when it is one. */
+/* The whole number in that base, when it is one. */
 static bool number_of(const char *id, int base, unsigned long long *v)
 {
     char *end;
 
-    if (id[0] == '\0' || strlen(id) > 15)
+    if (!isxdigit((unsigned char)id[0]))
         return false;
+    errno = 0;
     *v = strtoull(id, &end, base);
-    return *end == '\0' && id[0] != '-' && id[0] != '+';
+    return *end == '\0' && errno == 0;
 }
 
-bool smpp_id_same(enum smpp_id_form form, const char *answered,
-                  const char *receipted)
+void smpp_id_normal(enum smpp_id_form form, bool receipted, const char *id,
+                    char dst[SMPP_ID_CAP])
 {
-    unsigned long long a, r;
+    bool hex = receipted ? form == SMPP_ID_HEX : form == SMPP_ID_DECIMAL;
+    unsigned long long v;
+    size_t n = 0;
 
-    if (form != SMPP_ID_SAME)
-        return number_of(answered, form == SMPP_ID_HEX ? 10 : 16, &a) &&
-               number_of(receipted, form == SMPP_ID_HEX ? 16 : 10, &r) &&
-               a == r;
-    answered += strspn(answered, "0");
-    receipted += strspn(receipted, "0");
-    return strcasecmp(answered, receipted) == 0;
+    if (form != SMPP_ID_SAME && number_of(id, hex ? 16 : 10, &v)) {
+        snprintf(dst, SMPP_ID_CAP, "%llu", v);
+        return;
+    }
+    while (id[0] == '0' && id[1] != '\0')
+        id++;
+    for (; id[n] != '\0' && n < SMPP_ID_CAP - 1; n++)
+        dst[n] = isprint((unsigned char)id[n])
+                     ? (char)tolower((unsigned char)id[n])
+                     : '?';
+    dst[n] = '\0';
+}
+
+const char *smpp_state_word(enum smpp_message_state state)
+{
+    static const char *const words[] = {
+        "scheduled",     "on its way", "delivered", "expired",  "deleted",
+        "undeliverable", "accepted",   "unknown",   "rejected", "skipped"};
+
+    return state == SMPP_STATE_NONE ? "" : words[state];
 }
 
 void smpp_time_relative(int64_t seconds, char dst[17])

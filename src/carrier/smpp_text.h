@@ -72,9 +72,14 @@ enum smpp_id_form { /* of the ids in receipts against those in answers */
                                     decimal */
                     SMPP_ID_DECIMAL /* the other way round */
 };
-/* Are the two the same id: no leading zeros, no difference of case. */
-bool smpp_id_same(enum smpp_id_form form, const char *answered,
-                  const char *receipted);
+/*
+ * The one spelling of an id: no leading zeros, no capitals, nothing that does
+ * not print; where receipts write numbers another way, the number in decimal.
+ */
+void smpp_id_normal(enum smpp_id_form form, bool receipted, const char *id,
+                    char dst[SMPP_ID_CAP]);
+/* "expired"; what the final states of a receipt are in words. */
+const char *smpp_state_word(enum smpp_message_state state);
 
 /* A relative time, "YYMMDDhhmmss000R"; at most 63 weeks. */
 void smpp_time_relative(int64_t seconds, char dst[17]);

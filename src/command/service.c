@@ -499,7 +499,7 @@ int service_open(const struct config *conf, bool told_clock,
                                     .service = s,
                                     .take = take,
                                     .settle = outbox_settle,
-                                    .far_id = receipt_far_id,
+                                    .far_id = outbox_far_id,
                                     .receipt = receipt_take};
     add_signals(s);
     if ((err = open_parts(s, told_clock)) != 0) {

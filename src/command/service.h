@@ -44,10 +44,12 @@ struct flight { /* a text that a carrier has in hand */
     struct outbox *box;
 };
 
-struct settlement {
+struct settlement { /* or, with a far_id, what the far side calls it */
     int64_t out_id, due_s;
     enum ledger_send state;
     char note[160];
+    const char *carrier;
+    char *far_id; /* owned; NULL: a settlement */
 };
 
 struct settle_list {
@@ -70,7 +72,7 @@ struct service {
     size_t n_flights, cap_flights;
     struct settle_list settles;
     bool settling;
-    int taking;         /* texts in the writer */
+    int taking;         /* texts and receipts in the writer */
     int64_t taken;      /* texts so far */
     int64_t refused_us; /* when a failed taking was last logged */
     int lock_fd;        /* held while this service works on the ledger */
@@ -108,6 +110,8 @@ void outbox_turn(struct service *s);
 bool outbox_idle(const struct service *s);
 void outbox_settle(struct carrier_host *h, int64_t out_id,
                    enum ledger_send state, int64_t again_s, const char *note);
+void outbox_far_id(struct carrier_host *h, const char *carrier, int64_t out_id,
+                   const char *far_id);
 void outbox_close(struct service *s); /* closes the carriers */
 
 /* service_relief.c: rates, and one carrier standing in for another. */
@@ -118,10 +122,7 @@ void relief_note(struct outbox *box, bool answered);
 void relief_turn(struct outbox *box);
 
 /* service_receipt.c */
-void receipt_far_id(struct carrier_host *h, const char *carrier, int64_t out_id,
-                    const char *far_id);
-void receipt_take(struct carrier_host *h, const char *carrier,
-                  const char *far_id, enum traffic_receipt state);
+int receipt_take(struct carrier_host *h, const struct carrier_receipt *r);
 
 /* service_scan.c */
 int scanner_open(struct service *s); /* 0 or KW_EIO */

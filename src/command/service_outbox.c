@@ -170,16 +170,31 @@ struct settle_job {
     int64_t now_s;
 };
 
+static int settle_one(struct ledger *lg, const struct settlement *one,
+                      int64_t now_s)
+{
+    struct traffic_far far = {.carrier = one->carrier,
+                              .far_id = one->far_id,
+                              .out_id = one->out_id,
+                              .at_s = now_s};
+    int err;
+
+    if (one->far_id != NULL)
+        return traffic_far_put(lg, &far);
+    if (one->state == LEDGER_WAITING)
+        return ledger_out_again(lg, one->out_id, one->due_s, one->note);
+    err = ledger_out_settle(lg, one->out_id, one->state, now_s, one->note);
+    if (err == 0 && one->state != LEDGER_FAILED)
+        err = traffic_conclude(lg, one->out_id, now_s);
+    return err;
+}
+
 static int run_settle(struct ledger *lg, void *arg)
 {
     struct settle_job *j = arg;
 
     for (size_t i = 0; i < j->list.n; i++) {
-        const struct settlement *one = &j->list.items[i];
-        int err = one->state == LEDGER_WAITING
-                      ? ledger_out_again(lg, one->out_id, one->due_s, one->note)
-                      : ledger_out_settle(lg, one->out_id, one->state, j->now_s,
-                                          one->note);
+        int err = settle_one(lg, &j->list.items[i], j->now_s);
 
         if (err < 0 && err != KW_ENOENT)
             return err;
@@ -189,14 +204,29 @@ static int run_settle(struct ledger *lg, void *arg)
 
 static void flush_settles(struct service *s);
 
+/* What could not be kept comes before what has been added since. */
+static void again_first(struct service *s, const struct settle_list *before)
+{
+    struct settle_list all = {0};
+
+    for (size_t i = 0; i < before->n; i++)
+        add_settlement(&all, &before->items[i]);
+    for (size_t i = 0; i < s->settles.n; i++)
+        add_settlement(&all, &s->settles.items[i]);
+    kw_free(s->settles.items);
+    s->settles = all;
+}
+
 static void done_settle(void *arg, int err)
 {
     struct settle_job *j = arg;
     struct service *s = j->service;
 
     s->settling = false;
-    for (size_t i = 0; err < 0 && i < j->list.n; i++)
-        add_settlement(&s->settles, &j->list.items[i]);
+    if (err < 0)
+        again_first(s, &j->list);
+    for (size_t i = 0; err == 0 && i < j->list.n; i++)
+        kw_free(j->list.items[i].far_id);
     kw_free(j->list.items);
     kw_free(j);
     if (err < 0)
@@ -267,6 +297,16 @@ void outbox_settle(struct carrier_host *h, int64_t out_id,
     }
     add_settlement(&s->settles, &one);
     flush_settles(s);
+}
+
+void outbox_far_id(struct carrier_host *h, const char *carrier, int64_t out_id,
+                   const char *far_id)
+{
+    struct service *s = h->service;
+    struct settlement one = {
+        .out_id = out_id, .carrier = carrier, .far_id = kw_strdup(far_id)};
+
+    add_settlement(&s->settles, &one);
 }
 
 /* ---- the rest ---- */

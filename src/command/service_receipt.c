@@ -1,73 +1,73 @@
-/* service_receipt.c - the far side's ids and receipts into the ledger. */
+/* service_receipt.c - what the far side tells of a text, into the ledger. */
 #include "command/service.h"
 
 #include "base/clock.h"
 #include "base/log.h"
 
 struct receipt {
-    char *carrier, *far_id;
+    struct service *service;
+    char *carrier, *far_id, *why;
     struct traffic_far what;
+    void (*kept)(void *arg, int err);
+    void *arg;
+    bool unmatched;
 };
 
-static int run_far_id(struct ledger *lg, void *arg)
+static int run(struct ledger *lg, void *arg)
 {
-    return traffic_far_put(lg, &((struct receipt *)arg)->what);
+    struct receipt *r = arg;
+    int err = traffic_receipt_put(lg, &r->what);
+
+    r->unmatched = err == KW_ENOENT;
+    return r->unmatched ? 0 : err;
 }
 
-static int run_receipt(struct ledger *lg, void *arg)
+static void release(struct receipt *r)
 {
-    int err = traffic_receipt_put(lg, &((struct receipt *)arg)->what);
-
-    return err == KW_ENOENT ? 0 : err;
+    kw_free(r->carrier);
+    kw_free(r->far_id);
+    kw_free(r->why);
+    kw_free(r);
 }
 
 static void done(void *arg, int err)
 {
     struct receipt *r = arg;
 
+    r->service->taking--;
     if (err < 0)
-        log_warn("a receipt of '%s' was lost: %s", r->carrier,
-                 kw_err_text(err));
-    kw_free(r->carrier);
-    kw_free(r->far_id);
-    kw_free(r);
+        log_warn("failed to keep a receipt that came by '%s': %s; it has to "
+                 "come again",
+                 r->carrier, kw_err_text(err));
+    else if (r->unmatched)
+        log_debug("a receipt of '%s' is for no text yet", r->carrier);
+    if (r->kept != NULL)
+        r->kept(r->arg, err);
+    release(r);
 }
 
-static void submit(struct service *s, struct receipt *r,
-                   int (*run)(struct ledger *, void *))
+int receipt_take(struct carrier_host *h, const struct carrier_receipt *given)
 {
-    struct writer_job job = {.run = run, .done = done, .arg = r};
-    int err = writer_submit(s->writer, &job);
-
-    if (err < 0)
-        done(r, err);
-}
-
-static struct receipt *make(const char *carrier, const char *far_id)
-{
+    struct service *s = h->service;
     struct receipt *r = kw_calloc(1, sizeof(*r));
+    struct writer_job job = {.run = run, .done = done, .arg = r};
+    int err;
 
-    r->carrier = kw_strdup(carrier);
-    r->far_id = kw_strdup(far_id);
-    r->what = (struct traffic_far){
-        .carrier = r->carrier, .far_id = r->far_id, .at_s = clock_now_s()};
-    return r;
-}
-
-void receipt_far_id(struct carrier_host *h, const char *carrier, int64_t out_id,
-                    const char *far_id)
-{
-    struct receipt *r = make(carrier, far_id);
-
-    r->what.out_id = out_id;
-    submit(h->service, r, run_far_id);
-}
-
-void receipt_take(struct carrier_host *h, const char *carrier,
-                  const char *far_id, enum traffic_receipt state)
-{
-    struct receipt *r = make(carrier, far_id);
-
-    r->what.state = state;
-    submit(h->service, r, run_receipt);
+    r->service = s;
+    r->carrier = kw_strdup(given->carrier);
+    r->far_id = kw_strdup(given->far_id);
+    r->why = kw_strdup(given->why != NULL ? given->why : "");
+    r->kept = given->kept;
+    r->arg = given->arg;
+    r->what = (struct traffic_far){.carrier = r->carrier,
+                                   .far_id = r->far_id,
+                                   .state = given->state,
+                                   .why = r->why,
+                                   .at_s = clock_now_s()};
+    err = writer_submit(s->writer, &job);
+    if (err < 0)
+        release(r);
+    else
+        s->taking++;
+    return err;
 }

@@ -331,8 +331,7 @@ static const char batch_watch[] =
     "CREATE TABLE delivery_states ("
     " place_id INTEGER NOT NULL," /* 0 not known */
     " day INTEGER NOT NULL,"      /* since 1970, UTC */
-    STATE_NUMBERS
-    " PRIMARY KEY (place_id, day)"
+    STATE_NUMBERS " PRIMARY KEY (place_id, day)"
     ") STRICT, WITHOUT ROWID;"
     /* What ended since a look. */
     "CREATE INDEX handovers_ended ON handovers (ended_s)"
@@ -389,6 +388,10 @@ static const char recalls[] =
     "ALTER TABLE observations ADD COLUMN start_cm REAL;"
     "ALTER TABLE observations ADD COLUMN water_degc REAL;";
 
+static const char receipts[] =
+    /* Why a part was not delivered, a word of the far side's: "expired". */
+    "ALTER TABLE far_ids ADD COLUMN why TEXT NOT NULL DEFAULT '';";
+
 static const struct {
     const char *name, *sql;
 } migrations[] = {
@@ -398,6 +401,8 @@ static const struct {
     {"how batches and deliveries stand", batch_watch},
     {"what goes out and what it costs", traffic},
     {"recalls, told levels and temperatures", recalls},
+
+    {"why a text was not delivered", receipts},
 };
 
 int schema_latest(void)

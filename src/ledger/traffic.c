@@ -4,6 +4,7 @@
 #include "base/clock.h"
 #include "ledger/engine.h"
 
+#include <stdio.h>
 #include <string.h>
 
 /* ---- segments ---- */
@@ -71,13 +72,86 @@ int traffic_far_put(struct ledger *lg, const struct traffic_far *f)
                "INSERT INTO far_ids (carrier_id, far_id, out_id, state, at_s) "
                "VALUES ($1, $2, $3, 0, $4) "
                "ON CONFLICT (carrier_id, far_id) DO UPDATE SET "
-               "state = CASE WHEN out_id IS NULL THEN state ELSE 0 END, "
+               "state = CASE WHEN out_id IS NULL AND at_s >= $5 THEN state "
+               "ELSE 0 END, "
                "out_id = excluded.out_id, at_s = excluded.at_s");
     query_i64(&q, carrier);
     query_text(&q, f->far_id);
     query_i64(&q, f->out_id);
     query_i64(&q, f->at_s);
+    query_i64(&q, f->at_s - TRAFFIC_EARLY_S);
+    err = query_run(&q);
+    return err < 0 ? err : traffic_conclude(lg, f->out_id, f->at_s);
+}
+
+/* ---- what the parts say of the text ---- */
+
+struct parts { /* of one text, by the ids that they have */
+    int64_t n, delivered, failed;
+    char why[80];
+};
+
+static int gather(struct ledger *lg, int64_t out_id, struct parts *p)
+{
+    struct query q;
+    int got;
+
+    *p = (struct parts){0};
+    query_open(&q, lg, "SELECT state, why FROM far_ids WHERE out_id = $1");
+    query_i64(&q, out_id);
+    while ((got = query_next(&q)) == 1) {
+        enum traffic_receipt one = (enum traffic_receipt)query_get_i64(&q, 0);
+
+        p->n++;
+        p->delivered += one == TRAFFIC_DELIVERED;
+        p->failed += one == TRAFFIC_NOT_DELIVERED;
+        if (one == TRAFFIC_NOT_DELIVERED)
+            query_copy(&q, 1, p->why, sizeof(p->why));
+    }
+    query_close(&q);
+    return got;
+}
+
+/* Its cost was counted when it went. */
+static int conclude(struct ledger *lg, int64_t out_id, int64_t at_s,
+                    const struct parts *p)
+{
+    char note[120] = "delivered";
+    struct query q;
+
+    if (p->failed > 0)
+        snprintf(note, sizeof(note), "not delivered%s%s",
+                 p->why[0] != '\0' ? ": " : "", p->why);
+    query_open(&q, lg,
+               "UPDATE outbox SET state = $2, settled_s = $3, note = $4 "
+               "WHERE id = $1");
+    query_i64(&q, out_id);
+    query_i64(&q, p->failed > 0 ? LEDGER_FAILED : LEDGER_SENT);
+    query_i64(&q, at_s);
+    query_text(&q, note);
     return query_run(&q);
+}
+
+int traffic_conclude(struct ledger *lg, int64_t out_id, int64_t at_s)
+{
+    struct query q;
+    struct parts p;
+    int64_t state, segments;
+    int err = gather(lg, out_id, &p);
+
+    if (err < 0 || (p.failed == 0 && (p.n == 0 || p.delivered < p.n)))
+        return err;
+    query_open(&q, lg, "SELECT state, segments FROM outbox WHERE id = $1");
+    query_i64(&q, out_id);
+    if ((err = query_one(&q)) < 0)
+        return err == KW_ENOENT ? 0 : err;
+    state = query_get_i64(&q, 0);
+    segments = query_get_i64(&q, 1);
+    query_close(&q);
+    if (state == LEDGER_SENT ||
+        (state == LEDGER_PERHAPS && (p.failed > 0 || p.n >= segments)))
+        return conclude(lg, out_id, at_s, &p);
+    return 0;
 }
 
 int traffic_receipt_put(struct ledger *lg, const struct traffic_far *f)
@@ -89,20 +163,40 @@ int traffic_receipt_put(struct ledger *lg, const struct traffic_far *f)
     if (err < 0)
         return err;
     query_open(&q, lg,
-               "INSERT INTO far_ids (carrier_id, far_id, state, at_s) "
-               "VALUES ($1, $2, $3, $4) "
+               "INSERT INTO far_ids (carrier_id, far_id, state, at_s, why) "
+               "VALUES ($1, $2, $3, $4, $5) "
                "ON CONFLICT (carrier_id, far_id) DO UPDATE SET "
                "at_s = CASE WHEN state > 1 THEN at_s ELSE excluded.at_s END, "
+               "why = CASE WHEN state > 1 THEN why ELSE excluded.why END, "
                "state = CASE WHEN state > 1 THEN state ELSE excluded.state END "
                "RETURNING out_id");
     query_i64(&q, carrier);
     query_text(&q, f->far_id);
     query_i64(&q, f->state);
     query_i64(&q, f->at_s);
+    query_text(&q, f->why != NULL ? f->why : "");
     err = query_returning(&q, &out_id);
     if (err < 0)
         return err;
-    return out_id == 0 ? KW_ENOENT : 0;
+    if (out_id == 0)
+        return KW_ENOENT;
+    return traffic_conclude(lg, out_id, f->at_s);
+}
+
+int traffic_unmatched(struct ledger *lg, int64_t since_s, int64_t *count)
+{
+    struct query q;
+    int err;
+
+    query_open(&q, lg,
+               "SELECT COUNT(*) FROM far_ids "
+               "WHERE at_s >= $1 AND out_id IS NULL");
+    query_i64(&q, since_s);
+    if ((err = query_one(&q)) < 0)
+        return err;
+    *count = query_get_i64(&q, 0);
+    query_close(&q);
+    return 0;
 }
 
 int traffic_receipts(struct ledger *lg, int64_t since_s,

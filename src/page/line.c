@@ -30,7 +30,8 @@ int line_page_gather(const struct page *p, struct ledger *lg,
     if ((err = look_line(lg, today_s, week_s, &out->line)) < 0 ||
         (err = traffic_of_day(lg, today_s, &out->day)) < 0 ||
         (err = traffic_receipts(lg, week_s, out->receipts)) < 0 ||
-        (err = traffic_twice(lg, week_s, &out->twice)) < 0)
+        (err = traffic_twice(lg, week_s, &out->twice)) < 0 ||
+        (err = traffic_unmatched(lg, week_s, &out->unmatched)) < 0)
         return err;
     return ledger_alerts_each(lg, true, 0, page_add_alert, &out->alerts);
 }
@@ -135,6 +136,9 @@ static void put_receipts(const struct page *p, const struct line_page *l)
                      (long long)n[TRAFFIC_NOT_DELIVERED],
                      (long long)n[TRAFFIC_UNDER_WAY],
                      (long long)n[TRAFFIC_NO_RECEIPT]);
+    if (l->unmatched > 0)
+        screen_field(&p->screen, "", "%s of texts that the line does not know",
+                     page_count(l->unmatched, "receipt", "receipts").s);
 }
 
 static void put_ledger(const struct page *p, const struct line_page *page)
@@ -188,13 +192,14 @@ static json_t *costs_json(const struct page *p, const struct line_page *l)
         json_object_set_new(out, role, json_integer(l->day.sent[r]));
     }
     return json_pack(
-        "{s:o, s:o, s:i, s:I, s:I, s:I, s:I, s:I}", "segments_in_today", in,
-        "segments_out_today", out, "ceiling", p->conf->segments_a_day,
+        "{s:o, s:o, s:i, s:I, s:I, s:I, s:I, s:I, s:I}", "segments_in_today",
+        in, "segments_out_today", out, "ceiling", p->conf->segments_a_day,
         "perhaps_twice", (json_int_t)l->twice, "delivered",
         (json_int_t)l->receipts[TRAFFIC_DELIVERED], "not_delivered",
         (json_int_t)l->receipts[TRAFFIC_NOT_DELIVERED], "under_way",
         (json_int_t)l->receipts[TRAFFIC_UNDER_WAY], "no_receipt",
-        (json_int_t)l->receipts[TRAFFIC_NO_RECEIPT]);
+        (json_int_t)l->receipts[TRAFFIC_NO_RECEIPT], "unmatched",
+        (json_int_t)l->unmatched);
 }
 
 json_t *line_page_json(const struct page *p, const struct line_page *page)

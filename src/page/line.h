@@ -6,8 +6,8 @@
 
 struct line_page {
     struct look_line line;
-    struct traffic_day day;    /* segments of today */
-    int64_t receipts[TRAFFIC_RECEIPTS], twice; /* of seven days */
+    struct traffic_day day; /* segments of today */
+    int64_t receipts[TRAFFIC_RECEIPTS], twice, unmatched; /* of seven days */
     int64_t file_bytes;        /* the ledger with its write-ahead log */
     struct page_alerts alerts; /* open or seen */
 };

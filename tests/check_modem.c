@@ -4,6 +4,7 @@
  */
 #include "carrier/at.h"
 #include "carrier/modem_dialog.h"
+#include "carrier/ussd.h"
 #include "vectors.h"
 
 #include <check.h>
@@ -180,6 +181,19 @@ static void on_ready(void *arg, bool ready)
     is_ready = ready;
 }
 
+static const char *noted = "";
+static char ussd_words[200];
+static int ussds;
+static enum modem_ussd ussd_how;
+
+static void on_ussd(void *arg, enum modem_ussd how, const char *words)
+{
+    (void)arg;
+    ussds++;
+    ussd_how = how;
+    snprintf(ussd_words, sizeof(ussd_words), "%s", words);
+}
+
 static void on_reopen(void *arg)
 {
     (void)arg;
@@ -188,13 +202,14 @@ static void on_reopen(void *arg)
 
 static void on_note(void *arg, bool grave, const char *words)
 {
-    (void)arg, (void)grave, (void)words;
+    (void)arg, (void)grave;
+    noted = words;
     notes++;
 }
 
-static const struct modem_handler handler = {on_write, on_stored, on_direct,
-                                             on_sent,  on_ready,  on_reopen,
-                                             on_note,  NULL};
+static const struct modem_handler handler = {on_write,  on_stored, on_direct,
+                                             on_sent,   on_ready,  on_ussd,
+                                             on_reopen, on_note,   NULL};
 
 static void say(const char *octets)
 {
@@ -296,9 +311,31 @@ START_TEST(start_of_the_talk)
         "\r\nOK\r\n");
     ck_assert_int_eq(stored, 1);
     ck_assert_int_eq(last_place, 3);
+    expect("AT+CPMS=\"ME\"\r"); /* and in the modem's own memory */
+    if (_i == 0) {
+        say("\r\n+CPMS: 1,100,9,10,9,10\r\n\r\nOK\r\n");
+        expect("AT+CMGL=4\r");
+        say("\r\n+CMGL: 3,0,,2\r\n000102\r\n\r\nOK\r\n");
+        ck_assert_int_eq(last_place, 3 + MODEM_OTHER);
+        expect("AT+CPMS=\"SM\"\r"); /* where texts come to */
+        say("\r\nOK\r\n");
+        modem_dialog_delete(&d, 3 + MODEM_OTHER, now);
+        expect("AT+CPMS=\"ME\"\r");
+        say("\r\nOK\r\n");
+        expect("AT+CMGD=3\r");
+        say("\r\nOK\r\n");
+        expect("AT+CPMS=\"SM\"\r");
+        say("\r\nOK\r\n");
+        say("\r\n+CMTI: \"ME\",8\r\n");
+        expect("AT+CPMS=\"ME\"\r");
+    } else {
+        say("\r\n+CMS ERROR: 302\r\n"); /* it has none */
+        say("\r\n+CMTI: \"ME\",8\r\n");
+        ck_assert_int_eq(notes, 2);
+    }
+    expect("");
     ck_assert(is_ready);
     ck_assert(modem_dialog_crowded(&d));
-    ck_assert_int_eq(notes, 1);
 }
 END_TEST
 
@@ -499,6 +536,220 @@ START_TEST(network_comes_and_goes)
 }
 END_TEST
 
+/* TS 27.007, 9.2.1: what keeps the card from answering. */
+START_TEST(card_troubles)
+{
+    static const struct {
+        const char *says, *words;
+    } rows[] = {{"+CME ERROR: 10", "no card"},  {"+CME ERROR: 12", "PUK"},
+                {"+CME ERROR: 13", "failed"},   {"+CME ERROR: 14", "busy"},
+                {"+CMS ERROR: 310", "missing"}, {"ERROR", "missing"}};
+
+    modem_dialog_opened(&d, now);
+    say("\r\nOK\r\n");
+    while (!asked("AT+CPIN?")) {
+        wrote[0] = '\0';
+        say("\r\nOK\r\n");
+    }
+    for (size_t i = 0; i < KW_COUNT(rows); i++) {
+        char line[40];
+
+        wrote[0] = '\0';
+        snprintf(line, sizeof(line), "\r\n%s\r\n", rows[i].says);
+        say(line);
+        ck_assert_ptr_nonnull(strstr(noted, rows[i].words));
+        now += MODEM_SEARCH_MS;
+        modem_dialog_tick(&d, now);
+        for (int k = 0; k < 3; k++)
+            say("\r\nOK\r\n");
+        ck_assert(asked("AT+CPIN?"));
+    }
+    ck_assert(!is_ready);
+}
+END_TEST
+
+/* ---- questions to the network: TS 27.007, 7.15 ---- */
+
+static void ask_credit(void)
+{
+    ck_assert_int_eq(modem_dialog_ask(&d, "*123#", now), 0);
+    expect("AT+CSCS=\"GSM\"\r");
+    say("\r\nERROR\r\n"); /* some modems have no choice of characters */
+    expect("AT+CUSD=1,\"*123#\",15\r");
+}
+
+START_TEST(network_answers)
+{
+    bring_up();
+    ussds = 0;
+    ck_assert_int_eq(modem_dialog_ask(&d, "*123#;+CMGD=1", now), KW_EINVAL);
+    ck_assert_int_eq(modem_dialog_ask(&d, "", now), KW_EINVAL);
+    ask_credit();
+    say("\r\nOK\r\n");
+    ck_assert_int_eq(modem_dialog_ask(&d, "*123#", now), KW_EAGAIN);
+    begin_send(); /* texts go meanwhile */
+    say("\r\n> ");
+    wrote[0] = '\0';
+    say("\r\n+CUSD: 0,\"Credit 12.50\r\n\r\nOK until 1/4\",15\r\n");
+    ck_assert_int_eq(ussds, 1);
+    ck_assert_int_eq(ussd_how, MODEM_USSD_ANSWER);
+    ck_assert_str_eq(ussd_words, "Credit 12.50\nOK until 1/4");
+    say("\r\n+CMGS: 1\r\n\r\nOK\r\n");
+    ck_assert_int_eq(fate, MODEM_SENT);
+    expect("");
+}
+END_TEST
+
+START_TEST(network_wants_more)
+{
+    bring_up();
+    ussds = 0;
+    ask_credit();
+    say("\r\n+CUSD: 1,\"1 Credit\r\n2 More\",15\r\n\r\nOK\r\n");
+    ck_assert_str_eq(ussd_words, "1 Credit\n2 More");
+    expect("AT+CUSD=2\r"); /* nobody answers: it is ended */
+    say("\r\nOK\r\n");
+    /* begun by the network: told, and ended */
+    say("\r\n+CUSD: 1,\"Buy rings! 1 Yes\",15\r\n");
+    ck_assert_int_eq(ussd_how, MODEM_USSD_NETWORK);
+    expect("AT+CUSD=2\r");
+    say("\r\nOK\r\n\r\n+CUSD: 2\r\n");
+    ck_assert_int_eq(ussds, 2);
+}
+END_TEST
+
+START_TEST(network_does_not_answer)
+{
+    static const char *const ends[] = {"\r\n+CUSD: 4\r\n", "\r\n+CUSD: 5\r\n",
+                                       "\r\n+CUSD: 2\r\n"};
+
+    bring_up();
+    ussds = 0;
+    ask_credit();
+    if (_i < 3) {
+        say("\r\nOK\r\n");
+        say(ends[_i]);
+    } else if (_i == 3) {
+        say("\r\n+CME ERROR: 258\r\n");
+    } else if (_i == 4) {
+        say("\r\nOK\r\n");
+        now += MODEM_USSD_MS;
+        modem_dialog_tick(&d, now);
+        wrote[0] = '\0';
+    } else {
+        modem_dialog_closed(&d);
+    }
+    ck_assert_int_eq(ussds, 1);
+    ck_assert_int_eq(ussd_how, MODEM_USSD_REFUSED);
+}
+END_TEST
+
+/* A quote that is never closed swallows no answers for long. */
+START_TEST(broken_answer)
+{
+    bring_up();
+    say("\r\n+CUSD: 0,\"never closed\r\n");
+    now += MODEM_COMMAND_MS;
+    begin_send();
+    say("\r\n> ");
+    wrote[0] = '\0';
+    say("\r\n+CMGS: 1\r\n\r\nOK\r\n");
+    ck_assert_int_eq(fate, MODEM_SENT);
+}
+END_TEST
+
+static const char *words_of(const char *rest)
+{
+    static char text[500];
+    struct kw_buf out;
+    struct ussd u;
+
+    ck_assert_int_eq(ussd_parse(rest, &u), 0);
+    kw_buf_init(&out, sizeof(text) - 1);
+    ussd_text(&u, &out);
+    snprintf(text, sizeof(text), "%s", kw_buf_text(&out));
+    kw_buf_release(&out);
+    return text;
+}
+
+/* Packed strings as some modems give them: TS 23.038, 6.1.2.3.1, by others. */
+START_TEST(ussd_packed)
+{
+    struct vectors v;
+    int n = 0;
+
+    vectors_open(&v, "protocol/ussd7.csv");
+    while (vectors_next(&v)) {
+        const char *packed = vectors_get(&v, "packed_hex");
+        char line[500], *text;
+        size_t len;
+
+        if (strcmp(vectors_get(&v, "fits_one_ussd_string"), "yes") != 0 ||
+            strlen(packed) < 16)
+            continue; /* shorter ones may be digits as well */
+        text = vectors_text(&v, "text", &len);
+        snprintf(line, sizeof(line), "0,\"%s\",15", packed);
+        ck_assert_str_eq(words_of(line), text);
+        kw_free(text);
+        n++;
+    }
+    vectors_close(&v);
+    ck_assert_int_eq(n, 5);
+}
+END_TEST
+
+START_TEST(ussd_codings)
+{
+    static const struct {
+        const char *rest, *text;
+    } rows[] = {
+        {"0,\"Credit 12\",15", "Credit 12"},
+        {"0,\"Credit 12\"", "Credit 12"},
+        {"2", ""},
+        {"0,\"0053006F006C0064006F\",72", "Soldo"}, /* TS 23.038, 5: UCS2 */
+        {"0,\"09390940\",72", "\xe0\xa4\xb9\xe0\xa5\x80"},
+        {"0,\"65730053006F006C\",17", "Sol"}, /* a language before it */
+        {"0,\"0053006F006C\",15", "Sol"},     /* as +CSCS was left */
+        {"0,\"1234\",15", "1234"},
+        {"0,\"12345678901234567890\",15", "12345678901234567890"},
+        {"0,\"say \"yes\" now\",15", "say \"yes\" now"},
+        {"0,\"416263\",68", "Abc"}, /* octets */
+    };
+    struct ussd u;
+
+    for (size_t i = 0; i < KW_COUNT(rows); i++)
+        ck_assert_str_eq(words_of(rows[i].rest), rows[i].text);
+    ck_assert_int_eq(ussd_parse("0,\"open", &u), KW_EAGAIN);
+    ck_assert_int_eq(ussd_parse("x", &u), KW_ESYNTAX);
+    ck_assert_int_eq(ussd_parse("", &u), KW_ESYNTAX);
+}
+END_TEST
+
+START_TEST(ussd_amounts)
+{
+    static const struct {
+        const char *text, *after;
+        double amount;
+    } rows[] = {
+        {"Balance 12.50 EUR", "", 12.5},
+        {"Dear 7070, your balance is 1,250.75.", "balance is", 1250.75},
+        {"Solde: 1.250,5 F", "solde", 1250.5},
+        {"Saldo 3.000 Kz", "saldo", 3000},
+        {"You owe -4,20", "", -4.2},
+        {"Credit: 0", "credit", 0},
+    };
+    double got;
+
+    for (size_t i = 0; i < KW_COUNT(rows); i++) {
+        ck_assert_int_eq(ussd_amount(rows[i].text, rows[i].after, &got), 0);
+        ck_assert(got == rows[i].amount);
+    }
+    ck_assert_int_eq(ussd_amount("no number", "", &got), KW_ENOENT);
+    ck_assert_int_eq(ussd_amount("Credit 5", "balance", &got), KW_ENOENT);
+    ck_assert_int_eq(ussd_amount("balance", "balance", &got), KW_ENOENT);
+}
+END_TEST
+
 int main(void)
 {
     Suite *suite = suite_create("modem");
@@ -513,7 +764,7 @@ int main(void)
     tcase_add_test(t, fields);
     tcase_add_test(t, hex);
     tcase_add_test(t, cms_rows);
-    tcase_add_test(t, start_of_the_talk);
+    tcase_add_loop_test(t, start_of_the_talk, 0, 2);
     tcase_add_test(t, settings_that_fail);
     tcase_add_test(t, sends);
     tcase_add_test(t, refused);
@@ -523,6 +774,14 @@ int main(void)
     tcase_add_test(t, stuck);
     tcase_add_test(t, deletes_and_reads);
     tcase_add_test(t, network_comes_and_goes);
+    tcase_add_test(t, card_troubles);
+    tcase_add_test(t, network_answers);
+    tcase_add_test(t, network_wants_more);
+    tcase_add_loop_test(t, network_does_not_answer, 0, 6);
+    tcase_add_test(t, broken_answer);
+    tcase_add_test(t, ussd_packed);
+    tcase_add_test(t, ussd_codings);
+    tcase_add_test(t, ussd_amounts);
     suite_add_tcase(suite, t);
     r = srunner_create(suite);
     srunner_run_all(r, CK_ENV);

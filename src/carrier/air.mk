@@ -13,4 +13,6 @@ src_libkilnword_a_SOURCES += \
 	%D%/repeats.c %D%/repeats.h %D%/keep.c %D%/keep.h
 src_libkilnword_a_SOURCES += \
 	%D%/at.c %D%/at.h %D%/modem_dialog.c %D%/modem_dialog.h \
+	%D%/modem_dialog_parts.h %D%/modem_setup.c %D%/modem_store.c \
+	%D%/modem_line.c %D%/modem_ussd.c %D%/ussd.c %D%/ussd.h \
 	%D%/modem.c %D%/modem_in.c %D%/modem_out.c %D%/modem_parts.h

@@ -224,7 +224,7 @@ static void on_ready(void *arg, bool ready)
         log_info("the modem '%s' is ready: signal %d of 31, %d of %d places "
                  "taken in '%s'",
                  m->conf->name, m->dialog.signal, m->dialog.used,
-                 m->dialog.total, m->dialog.memory);
+                 m->dialog.total, m->dialog.memory[0]);
         m->pause_ms = 0;
         m->complained = false;
         m->noted = NULL;
@@ -233,6 +233,14 @@ static void on_ready(void *arg, bool ready)
                  m->conf->name);
     }
     modem_out_ready(m->out, ready && !m->quiet);
+}
+
+static void on_ussd(void *arg, enum modem_ussd how, const char *words)
+{
+    struct modem *m = arg;
+
+    if (how != MODEM_USSD_REFUSED)
+        log_info("the network says by '%s': %s", m->conf->name, words);
 }
 
 static void on_reopen(void *arg)
@@ -320,8 +328,9 @@ int modem_open(struct carrier_host *h, const struct config_carrier *conf,
                                                 .memory = conf->modem.memory,
                                                 .send_s = conf->modem.send_s,
                                                 .poll_s = conf->modem.poll_s};
-    m->handler = (struct modem_handler){on_write, on_stored, on_direct, on_sent,
-                                        on_ready, on_reopen, on_note,   m};
+    m->handler = (struct modem_handler){on_write,  on_stored, on_direct,
+                                        on_sent,   on_ready,  on_ussd,
+                                        on_reopen, on_note,   m};
     modem_dialog_init(&m->dialog, &m->dialog_conf, &m->handler);
     m->out = modem_out_new(h, conf, &m->dialog, &m->carrier.room);
     m->in = modem_in_new(h, conf, &m->dialog, m->out);

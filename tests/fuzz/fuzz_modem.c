@@ -1,7 +1,7 @@
 /*
  * fuzz_modem.c - any octets as what a modem says, while the host talks to it
  * by a clock that the octets drive: one fate for each text, lists in bounds.
- * An octet of FF lets the clock run instead.
+ * An octet of FF lets the clock run instead, FE asks the network.
  */
 #include "carrier/modem_dialog.h"
 
@@ -44,6 +44,12 @@ static void on_ready(void *arg, bool ready)
     (void)arg, (void)ready;
 }
 
+static void on_ussd(void *arg, enum modem_ussd how, const char *words)
+{
+    (void)arg;
+    assert(words != NULL && how <= MODEM_USSD_NETWORK);
+}
+
 static void on_reopen(void *arg)
 {
     (void)arg;
@@ -55,9 +61,9 @@ static void on_note(void *arg, bool grave, const char *words)
     assert(words[0] != '\0');
 }
 
-static const struct modem_handler handler = {on_write, on_stored, on_direct,
-                                             on_sent,  on_ready,  on_reopen,
-                                             on_note,  NULL};
+static const struct modem_handler handler = {on_write,  on_stored, on_direct,
+                                             on_sent,   on_ready,  on_ussd,
+                                             on_reopen, on_note,   NULL};
 static const struct modem_dialog_conf conf = {
     .pin = "1234", .centre = "", .memory = "auto", .send_s = 10, .poll_s = 5};
 
@@ -75,6 +81,8 @@ int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
 
             now = due == INT64_MAX ? now + 1000 : due;
             modem_dialog_tick(&d, now);
+        } else if (data[i] == 0xfe) {
+            modem_dialog_ask(&d, "*123#", now);
         } else {
             modem_dialog_input(&d, (const char *)&data[i], 1, now);
         }

@@ -5,11 +5,14 @@
  * fails when the filter is outside what docs/science.md promises.
  *
  * The world: first flow ln-normal about 2.2 L (sd 0.25), slope -0.0022 a day
- * (sd 0.001), wander 1e-4 a day, readings with 20 % noise. A gross error is a
- * factor of 2 to 6, up or down (cups for litres, hours misremembered).
+ * (sd 0.001), wander 1e-4 a day, readings with 20 % noise. Homes scrub every
+ * three to nine months of their own accord and say so: ln flow +0.25 (sd 0.2).
+ * A gross error is a factor of 2 to 10, up or down (cups for litres, a decimal
+ * point). The first reading comes after 30 to 60 days as all others.
  * false: replaced while the true flow is over 1.15 L/h, of all pots.
  * late: not replaced within 180 days of the start of a lasting (60 days)
- * fall below 1 L/h, of the pots that have one in time to be seen.
+ * fall below 1 L/h, of the pots that have one in time to be seen. A decision
+ * before the fall has a delay of 0. The mean of three is of ln litres.
  */
 #include "watch/potflow.h"
 
@@ -73,7 +76,7 @@ static double read_flow(struct pot *p)
     double y = p->level + 0.2 * close_normal(&p->seed);
 
     if (close_unit(&p->seed) < 0.06) {
-        double by = close_between(&p->seed, log(2), log(6));
+        double by = close_between(&p->seed, log(2), log(10));
 
         y += close_unit(&p->seed) < 0.5 ? by : -by;
     }
@@ -126,14 +129,14 @@ static enum flow_verdict judge_read(struct judge *j, int day, double y)
 
     if (exp(y) < 0.05 || exp(y) > 20)
         return FLOW_FINE; /* refused at intake */
-    j->last[j->readings++ % 3] = exp(y);
+    j->last[j->readings++ % 3] = y;
     j->low = y < 0 ? j->low + 1 : 0;
     if (j->rule == LAST_READING)
         return y < 0 ? FLOW_REPLACE : FLOW_FINE;
     if (j->rule == TWO_IN_A_ROW)
         return j->low >= 2 ? FLOW_REPLACE : FLOW_FINE;
     if (j->rule == MEAN_OF_THREE)
-        return j->readings >= 3 && j->last[0] + j->last[1] + j->last[2] < 3
+        return j->readings >= 3 && j->last[0] + j->last[1] + j->last[2] < 0
                    ? FLOW_REPLACE
                    : FLOW_FINE;
     if (j->rule == SERVICE)
@@ -171,20 +174,32 @@ static int answer_scrub(struct pot *p, int day)
     return 0;
 }
 
+/* From that many days to so many more. */
+static int in_days(struct pot *p, int least, int more)
+{
+    return least + (int)((more + 1) * close_unit(&p->seed));
+}
+
+static void wash(struct pot *p, struct judge *j, int day)
+{
+    p->level += 0.25 + 0.2 * close_normal(&p->seed);
+    scrub(j, day);
+}
+
 static void live(struct life *l, enum rule rule, uint64_t seed)
 {
     struct pot p = new_pot(seed);
     struct judge j;
-    int due = 30, scrub_day = 0;
+    int due = in_days(&p, 30, 30), own = in_days(&p, 1, 180), scrub_day = 0;
 
     judge_init(&j, rule);
     l->decided = l->scrubs = l->sound_scrubs = l->stops = 0;
     for (int day = 1; day <= DAYS; day++) {
         next_day(&p);
-        if (day == scrub_day) {
-            p.level += 0.25 + 0.2 * close_normal(&p.seed);
-            scrub(&j, day);
-        }
+        if (day == scrub_day || day == own)
+            wash(&p, &j, day);
+        if (day == own)
+            own = in_days(&p, day + 90, 180);
         l->truth[day] = p.level;
         if (l->decided == 0 && (day == due || day == scrub_day)) {
             enum flow_verdict v = judge_read(&j, day, read_flow(&p));
@@ -196,7 +211,7 @@ static void live(struct life *l, enum rule rule, uint64_t seed)
             l->stops += v == FLOW_STOP;
             l->scrubs += v == FLOW_SCRUB;
             l->sound_scrubs += v == FLOW_SCRUB && p.level > log(1.15);
-            due = day + 30 + (int)(31 * close_unit(&p.seed));
+            due = in_days(&p, day + 30, 30);
         }
     }
     l->falls = 0;
@@ -242,7 +257,7 @@ static void count(struct tally *t, const struct life *l, enum rule rule)
     if (l->decided == 0 || l->decided > l->falls + LATE)
         t->late++;
     if (l->decided > 0)
-        t->delays[t->decided++] = l->decided - l->falls;
+        t->delays[t->decided++] = fmax(0, l->decided - l->falls);
 }
 
 static int by_size(const void *a, const void *b)
@@ -279,6 +294,8 @@ int main(void)
         if ((rule == FILTER_75 || rule == SERVICE) &&
             (wrong > 0.03 || late > 0.10))
             held = false;
+        if (rule == LAST_READING) /* a world that is easy proves nothing */
+            held = held && wrong > 0.35;
     }
     printf("served: %.2f scrubs asked of a pot in %d days, %.2f of them while "
            "it gave over 1.15 L/h; %.2f times \"too fast\"\n",
@@ -287,8 +304,8 @@ int main(void)
            t[SERVICE].stops / (double)POTS);
     printf("%d of %d pots fall below 1 L/h for good in time to be seen\n",
            t[FILTER_75].falls, POTS);
-    printf(
-        "%sok 1 - flow rules: false <= 0.03 and late <= 0.10 at 0.75\n1..1\n",
-        held ? "" : "not ");
+    printf("%sok 1 - flow rules: false <= 0.03 and late <= 0.10 at 0.75, where "
+           "the last reading alone is false over 0.35\n1..1\n",
+           held ? "" : "not ");
     return held ? EXIT_SUCCESS : EXIT_FAILURE;
 }

@@ -403,6 +403,50 @@ START_TEST(picture_stays_small)
 }
 END_TEST
 
+/* Texts in the order of their days and in another one: the same state. */
+START_TEST(late_texts_find_their_place)
+{
+    static const struct {
+        int day;
+        const char *said;
+    } life[] = {{0, "slow 9f 7h"},   {40, "slow 8f 8h"}, {75, "slow 6f 8h"},
+                {105, "slow 4f 8h"}, {108, "washed"},    {110, "slow 8f 8h"},
+                {150, "fast 6l 1h"}, {190, "slow 7f 8h"}};
+    static const size_t order[] = {0, 1, 3, 5, 7, 2, 6, 4};
+    int64_t from_s = now_s;
+    struct ledger_drift a, b;
+
+    for (size_t i = 0; i < KW_COUNT(life); i++) {
+        now_s = from_s + life[i].day * (int64_t)CLOCK_DAY_S;
+        text(ANA, "%s %s", serials[0], life[i].said);
+    }
+    for (size_t i = 0; i < KW_COUNT(order); i++) {
+        now_s = from_s + life[order[i]].day * (int64_t)CLOCK_DAY_S;
+        text(BINTA, "%s %s", serials[1], life[order[i]].said);
+    }
+    ck_assert_int_eq(ledger_drift_get(lg, key_of(0), &a), 0);
+    ck_assert_int_eq(ledger_drift_get(lg, key_of(1), &b), 0);
+    ck_assert_double_eq_tol(a.at_days, b.at_days, 1e-2);
+    ck_assert_double_eq_tol(a.level, b.level, 1e-4);
+    ck_assert_double_eq_tol(a.slope, b.slope, 1e-6);
+    ck_assert_double_eq_tol(a.p11, b.p11, 1e-4);
+    ck_assert_int_eq(a.readings, b.readings);
+    ck_assert_int_eq(a.readings, 6);
+    ck_assert_int_eq(a.scrubs_seen, b.scrubs_seen);
+    ck_assert_int_eq(a.scrubs_seen, 1);
+    ck_assert_double_eq_tol(a.gain_sum, b.gain_sum, 1e-4);
+    /* The late reading is judged by what was known of the pot on its day. */
+    ck_assert_int_eq(fixture_number(lg, "SELECT count(*) FROM decisions WHERE "
+                                        "why & 64 <> 0"),
+                     2);
+    ck_assert_int_eq(
+        fixture_number(lg, "SELECT count(DISTINCT f.verdict) FROM flows f "
+                           "JOIN reports r ON r.id = f.report_id "
+                           "WHERE f.first_hour_l > 5"),
+        1);
+}
+END_TEST
+
 int main(void)
 {
     Suite *s = suite_create("desk_flow");
@@ -413,6 +457,7 @@ int main(void)
     tcase_add_checked_fixture(t, open_all, close_all);
     tcase_set_timeout(t, 60);
     tcase_add_test(t, state_is_that_of_the_filter);
+    tcase_add_test(t, late_texts_find_their_place);
     tcase_add_test(t, decision_keeps_its_numbers);
     tcase_add_test(t, prior_of_the_nearest_test);
     tcase_add_test(t, too_fast_is_of_the_batch);

@@ -144,14 +144,20 @@ static bool said_scrubbed(const struct taking *t)
     return false;
 }
 
-/* The pot's life so far, and a scrub that the text tells. */
-static int begin_life(struct taking *t)
+/* The pot's life so far, then what the text tells: a scrub, a reading (may
+ * be NULL), both. */
+static int go_on_with_life(struct taking *t, const struct drift_event *reading)
 {
+    struct flow_late late = {t->at_s, said_scrubbed(t), reading};
     int err = flow_begin(&t->life, t->d->conf, t->lg, &t->pot, t->at_s);
 
-    if (err == 0 && said_scrubbed(t))
+    if (err < 0)
+        return err;
+    if (flow_is_late(&t->life, t->at_s))
+        return flow_read_late(&t->life, t->lg, &t->pot, &late);
+    if (late.scrubbed)
         flow_scrubbed(&t->life, t->at_s);
-    return err;
+    return reading ? flow_read(&t->life, t->lg, &t->pot, reading) : 0;
 }
 
 static int judge(struct taking *t)
@@ -159,9 +165,9 @@ static int judge(struct taking *t)
     struct drift_event e = {.at_days = (double)t->at_s / CLOCK_DAY_S,
                             .log_flow = log(t->flow.first_hour_l),
                             .log_se = t->flow.log_se};
-    int err = begin_life(t);
+    int err = go_on_with_life(t, &e);
 
-    if (err < 0 || (err = flow_read(&t->life, t->lg, &t->pot, &e)) < 0)
+    if (err < 0)
         return err;
     t->verdict = (int)t->life.decision.verdict;
     t->p_below = t->life.decision.step.p_below;
@@ -182,7 +188,8 @@ static int solve_flow(struct taking *t)
         }
     }
     if (!t->has_flow)
-        return t->pot.key != 0 && said_scrubbed(t) ? begin_life(t) : 0;
+        return t->pot.key != 0 && said_scrubbed(t) ? go_on_with_life(t, NULL)
+                                                   : 0;
     t->has_flow = false;
     take_measure(t->d->conf, &t->measured, &r);
     r.water_degc = t->water_degc =

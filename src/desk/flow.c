@@ -72,8 +72,8 @@ void flow_state_of(const struct ledger_drift *d, struct drift_state *s)
  * A pot without a state: from its prior, as of the day it was handed over. A
  * reading or scrub that an older program kept without a state is taken in.
  */
-static void start(struct flow_case *c, const struct drift_prior *prior,
-                  const struct ledger_pot *pot, int64_t at_s)
+static void start(struct flow_case *c, const struct ledger_pot *pot,
+                  int64_t at_s)
 {
     int64_t from_s =
         pot->given_s != 0 && pot->given_s < at_s ? pot->given_s : at_s;
@@ -81,7 +81,7 @@ static void start(struct flow_case *c, const struct drift_prior *prior,
 
     if (pot->last_flow_s != 0 && pot->last_flow_s < from_s)
         from_s = pot->last_flow_s;
-    drift_start(&c->state, prior, (double)from_s / DAY_S);
+    drift_start(&c->state, &c->begun, (double)from_s / DAY_S);
     if (pot->last_flow_s != 0 && pot->last_flow_s <= at_s &&
         pot->last_flow_l > 0) {
         struct drift_event e = {
@@ -100,7 +100,6 @@ int flow_begin(struct flow_case *c, const struct config *conf,
                struct ledger *lg, const struct ledger_pot *pot, int64_t at_s)
 {
     struct ledger_batch batch = {.test_max_l = NAN, .test_mean_l = NAN};
-    struct drift_prior prior;
     double slope;
     int err = ledger_batch_get(lg, pot->batch_id, &batch);
 
@@ -109,13 +108,13 @@ int flow_begin(struct flow_case *c, const struct config *conf,
         return err;
     if ((err = flow_pot_rule(conf, lg, &batch, &c->rule, &slope)) < 0)
         return err;
-    c->prior = flow_prior_of(conf, pot, &batch, &prior);
-    prior.slope = slope;
+    c->prior = flow_prior_of(conf, pot, &batch, &c->begun);
+    c->begun.slope = slope;
     err = ledger_drift_get(lg, pot->key, &c->kept);
     if (err == 0)
         flow_state_of(&c->kept, &c->state);
     else if (err == KW_ENOENT)
-        start(c, &prior, pot, at_s);
+        start(c, pot, at_s);
     else
         return err;
     c->kept.pot_key = pot->key;
@@ -127,15 +126,24 @@ int flow_begin(struct flow_case *c, const struct config *conf,
 void flow_scrubbed(struct flow_case *c, int64_t at_s)
 {
     double at = (double)at_s / DAY_S;
-
     double since = at - c->state.scrubbed_days;
 
-    /* Filed late: what was read since then holds it already. One scrub told
-     * of twice, before the reading and with it, counts once. */
-    if (at < c->state.at_days - 1 ||
-        since < (c->state.fresh_scrub ? SAME_SCRUB_DAYS : 1))
+    /* One scrub told of twice, before the reading and with it, counts once. */
+    if (since < (c->state.fresh_scrub ? SAME_SCRUB_DAYS : 1))
         return;
     potflow_scrub(&c->state, &c->rule, at);
+}
+
+bool flow_is_late(const struct flow_case *c, int64_t at_s)
+{
+    return (double)at_s / DAY_S < c->state.at_days - 1;
+}
+
+void flow_restart(struct flow_case *c, int64_t from_s)
+{
+    c->kept.readings = c->kept.scrubs_seen = 0;
+    c->kept.gain_sum = 0;
+    drift_start(&c->state, &c->begun, (double)from_s / DAY_S);
 }
 
 /* Someone looked at the pot that ran fast, and closed the alert. */

@@ -14,6 +14,7 @@ struct flow_case {
     struct potflow_rule rule; /* of this pot */
     struct ledger_drift kept; /* sums for the batch; pot_key 0: no case */
     struct drift_state state;
+    struct drift_prior begun; /* where it began */
     enum flow_prior prior;
     struct potflow_decision decision; /* when decided */
     bool decided;
@@ -34,9 +35,24 @@ void flow_state_of(const struct ledger_drift *d, struct drift_state *s);
 int flow_begin(struct flow_case *c, const struct config *conf,
                struct ledger *lg, const struct ledger_pot *pot, int64_t at_s);
 void flow_scrubbed(struct flow_case *c, int64_t at_s);
+/* From the prior again, as of that time. */
+void flow_restart(struct flow_case *c, int64_t from_s);
 /* The reading: ln litres and its standard error. Decides. */
 int flow_read(struct flow_case *c, struct ledger *lg,
               const struct ledger_pot *pot, const struct drift_event *reading);
+
+/* A day or more before what is known of the pot. */
+bool flow_is_late(const struct flow_case *c, int64_t at_s);
+struct flow_late {
+    int64_t at_s;
+    bool scrubbed;
+    const struct drift_event *reading; /* NULL: a scrub alone */
+};
+/* Goes through the pot's life again with the late text in its place; the
+ * decision is that of the reading, by what came before it. */
+int flow_read_late(struct flow_case *c, struct ledger *lg,
+                   const struct ledger_pot *pot, const struct flow_late *late);
+
 /* Keeps the state; and the decision, when there is one, with its report. */
 int flow_put(const struct flow_case *c, struct ledger *lg, int64_t report_id);
 

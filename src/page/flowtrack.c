@@ -55,6 +55,7 @@ struct walk {
     size_t scrub; /* the next one */
     int64_t now_s;
     double step_days;
+    struct ledger_drift kept; /* pot_key 0: none */
 };
 
 static void spot(struct walk *w)
@@ -82,8 +83,6 @@ static void take_state(struct walk *w, const struct track_read *r)
 {
     const struct ledger_decision *d = &r->decision;
 
-    if (d->why & POTFLOW_OLD)
-        return;
     w->s = (struct drift_state){.level = d->level,
                                 .slope = d->slope,
                                 .p11 = d->p11,
@@ -91,6 +90,24 @@ static void take_state(struct walk *w, const struct track_read *r)
                                 .p22 = d->p22,
                                 .at_days = (double)r->report->at_s / DAY_S,
                                 .scrubbed_days = w->s.scrubbed_days};
+}
+
+/* The ledger's own state knows what was filed late, and in its place. */
+static void take_kept(struct walk *w)
+{
+    const struct ledger_drift *d = &w->kept;
+
+    if (d->at_days > (double)w->now_s / DAY_S)
+        return;
+    w->s = (struct drift_state){
+        .level = d->level,
+        .slope = d->slope,
+        .p11 = d->p11,
+        .p12 = d->p12,
+        .p22 = d->p22,
+        .at_days = d->at_days,
+        .scrubbed_days = isnan(d->scrubbed_days) ? -INFINITY : d->scrubbed_days,
+        .fresh_scrub = d->fresh_scrub};
 }
 
 /* Up to a moment with the scrubs on the way. */
@@ -129,6 +146,8 @@ static void draw(struct walk *w, int64_t ahead_s)
             w->s.scrubbed_days = (double)t->scrubs[w->scrub++] / DAY_S;
         spot(w);
     }
+    if (w->kept.pot_key != 0)
+        take_kept(w);
     walk_scrubs(w, w->now_s, true);
     spot(w);
     t->now = w->s;
@@ -184,6 +203,9 @@ int flow_track_build(const struct page *p, struct ledger *lg,
         return err;
     if (err == 0)
         w.rule.drift.scrub_gain = learnt.gain;
+    err = ledger_drift_get(lg, pot->key, &w.kept);
+    if (err < 0 && err != KW_ENOENT)
+        return err;
     /* The last reading may be newer than the time that is asked for. */
     if (w.now_s < t->reads[t->n_reads - 1].report->at_s)
         w.now_s = t->reads[t->n_reads - 1].report->at_s;
@@ -298,7 +320,7 @@ void flow_track_why(unsigned why, struct kw_buf *out)
                  {POTFLOW_JUMP, "like the one before: believed"},
                  {POTFLOW_OUTLIER, "far from what was expected"},
                  {POTFLOW_SCRUBBED, "after a scrub"},
-                 {POTFLOW_OLD, "filed late, changed nothing"}};
+                 {POTFLOW_OLD, "filed late"}};
     const char *sep = "";
 
     if (why & POTFLOW_JUMP)

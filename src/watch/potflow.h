@@ -34,7 +34,7 @@ enum {                        /* why, or-ed */
        POTFLOW_RISE = 8,      /* risen too far for the pot itself */
        POTFLOW_SCRUBBED = 16, /* read within scrub_days of a scrub */
        POTFLOW_LOW = 32,      /* the reading itself is below the limit */
-       POTFLOW_OLD = 64       /* older than what is known: nothing changed */
+       POTFLOW_OLD = 64       /* filed late: older than what was known */
 };
 
 struct potflow_decision {

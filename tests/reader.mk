@@ -25,8 +25,9 @@ EXTRA_PROGRAMS += %D%/bench/bench_read
 %C%_bench_bench_read_CFLAGS = $(AM_CFLAGS)
 %C%_bench_bench_read_LDADD = src/libkilnword.a $(KW_LIBS)
 CLEANFILES += %D%/bench/bench_read
-TESTS += %D%/texts/floors %D%/texts/sentences
-# Slow: more seeds, slips and dictionaries; 10^7 random strings of octets.
+TESTS += %D%/texts/floors %D%/texts/sentences %D%/texts/properties
+# Slow: more seeds, slips and dictionaries; 10^7 random strings of octets (about
+# 10 minutes of one core, told share by share).
 EXTRA_PROGRAMS += %D%/many_octets
 %C%_many_octets_SOURCES = %D%/many_octets.c %D%/reader_rig.h
 %C%_many_octets_CPPFLAGS = $(AM_CPPFLAGS) -I$(top_srcdir)
@@ -38,5 +39,6 @@ check-texts: src/kilnword$(EXEEXT) %D%/many_octets$(EXEEXT)
 	@failed=0; export KW_SOURCE=$(abs_top_srcdir) KW_BUILD=$(abs_builddir); \
 	$(top_srcdir)/%D%/texts/floors --all || failed=1; \
 	$(top_srcdir)/%D%/texts/sentences --each 300 || failed=1; \
+	$(top_srcdir)/%D%/texts/properties --each 100 || failed=1; \
 	%D%/many_octets$(EXEEXT) || failed=1; exit $$failed
 EXTRA_DIST += %D%/texts

@@ -6,9 +6,9 @@
 #include <string.h>
 
 static const struct command *const commands[] = {
-    &command_serve,  &command_load,  &command_say,    &command_phone,
-    &command_read,   &command_show,  &command_digest, &command_check,
-    &command_work,   &command_backup, &command_export,
+    &command_serve, &command_load,   &command_say,    &command_phone,
+    &command_read,  &command_show,   &command_digest, &command_check,
+    &command_work,  &command_backup, &command_export,
 };
 
 static void print_help(void)
@@ -32,7 +32,7 @@ int main(int argc, char **argv)
         print_help();
         return COMMAND_USAGE;
     }
-    if (strcmp(argv[1], "--help") == 0) {
+    if (strcmp(argv[1], "--help") == 0 || strcmp(argv[1], "-h") == 0) {
         print_help();
         return COMMAND_OK;
     }

@@ -176,6 +176,9 @@ static const struct {
 } wrong[] = {
     {"programme = { nam = \"x\"; };", 1, "known are: name"},
     {"programme = {\n zone = 3; };", 2, "is to be text"},
+    {"programme = {\n\n zone = \"Sele/Valley\"; };", 3, "tz database"},
+    {"programme = { zone = \"Pacific\"; };", 1, "tz database"},
+    {"programme = { zone = \"../zoneinfo/UTC\"; };", 1, "tz database"},
     {"listen = {\n\n port = \"80\"; };", 3, "whole number"},
     {"listen = { port = 70000; };", 1, "from 0 to 65535"},
     {"listen = { port = 1.5; };", 1, "whole number"},
@@ -241,6 +244,26 @@ static const struct {
      "\"b\"; } );",
      1, "not among"},
 };
+
+/* Whoever goes on after the faults has what is right, and defaults. */
+START_TEST(what_is_right_is_kept)
+{
+    struct fault_list faults = {0};
+    struct config *c = NULL;
+
+    ck_assert_int_eq(
+        config_load_part(write_conf("listen = { port = 70000; };\n"
+                                    "programme = { name = \"Sele\"; };"),
+                         &faults, &c),
+        KW_ESYNTAX);
+    ck_assert_uint_eq(faults.n, 1);
+    ck_assert_ptr_nonnull(c);
+    ck_assert_str_eq(c->name, "Sele");
+    ck_assert_int_eq(c->listen_port, 8040);
+    config_free(c);
+    fault_release(&faults);
+}
+END_TEST
 
 START_TEST(one_mistake)
 {
@@ -320,6 +343,7 @@ int main(void)
     tcase_add_test(t, example_tells_the_defaults);
     tcase_add_test(t, example_carriers_open);
     tcase_add_test(t, profile_of_a_mould);
+    tcase_add_test(t, what_is_right_is_kept);
     tcase_add_loop_test(t, one_mistake, 0, (int)KW_COUNT(wrong));
     tcase_add_test(t, all_mistakes_at_once);
     tcase_add_test(t, secret_from_file);

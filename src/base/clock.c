@@ -4,6 +4,7 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <sys/stat.h>
 #include <time.h>
 
 static _Atomic bool told;
@@ -48,19 +49,23 @@ bool clock_is_told(void)
     return atomic_load(&told);
 }
 
-int clock_set_zone(const char *zone)
+bool clock_knows_zone(const char *zone)
 {
     char path[256];
-    FILE *f;
+    struct stat st;
 
-    if (strstr(zone, "..") != NULL || zone[0] == '/')
-        return KW_EINVAL;
+    if (strcmp(zone, "UTC") == 0)
+        return true;
+    if (zone[0] == '\0' || zone[0] == '/' || strstr(zone, "..") != NULL)
+        return false;
     snprintf(path, sizeof(path), "/usr/share/zoneinfo/%s", zone);
-    f = fopen(path, "rb");
-    if (f == NULL && strcmp(zone, "UTC") != 0)
+    return stat(path, &st) == 0 && S_ISREG(st.st_mode);
+}
+
+int clock_set_zone(const char *zone)
+{
+    if (!clock_knows_zone(zone))
         return KW_ENOENT;
-    if (f != NULL)
-        fclose(f);
     setenv("TZ", zone, 1);
     tzset();
     return 0;

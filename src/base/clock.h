@@ -18,6 +18,8 @@ int64_t clock_monotonic_us(void); /* for measuring; never told */
 void clock_tell(int64_t now_s);
 bool clock_is_told(void);
 
+/* Whether tzdata has a zone of that name; UTC is known without it. */
+bool clock_knows_zone(const char *zone);
 /* The programme's zone, a name as in tzdata; once, before any thread. */
 int clock_set_zone(const char *zone);
 

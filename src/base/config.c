@@ -17,7 +17,7 @@
 
 static const struct setting programme_rows[] = {
     {"name", TEXT, AT(name), "Kilnword", 1, 60, NULL},
-    {"zone", TEXT, AT(zone), "UTC", 1, 60, NULL},
+    {"zone", ZONE, AT(zone), "UTC", 1, 60, NULL},
     {"language", TEXT, AT(lang), "en", 2, 11, NULL},
     {"country_code", TEXT, AT(country_code), "", 0, 4, NULL},
     {"national_prefix", TEXT, AT(national_prefix), "", 0, 4, NULL},
@@ -501,8 +501,8 @@ static void find_grammar(struct config *c)
     }
 }
 
-int config_load(const char *path, struct fault_list *faults,
-                struct config **out)
+int config_load_part(const char *path, struct fault_list *faults,
+                     struct config **out)
 {
     struct setting_load l = {.faults = faults,
                              .file = path ? path : "defaults"};
@@ -527,12 +527,23 @@ int config_load(const char *path, struct fault_list *faults,
     }
     if (err == 0 && faults->n > before)
         err = KW_ESYNTAX;
-    if (err != 0) {
+    if (err == 0 || err == KW_ESYNTAX)
+        *out = c;
+    else
         config_free(c);
-        return err;
+    return err;
+}
+
+int config_load(const char *path, struct fault_list *faults,
+                struct config **out)
+{
+    int err = config_load_part(path, faults, out);
+
+    if (err != 0) {
+        config_free(*out);
+        *out = NULL;
     }
-    *out = c;
-    return 0;
+    return err;
 }
 
 void config_free(struct config *c)

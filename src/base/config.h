@@ -201,6 +201,12 @@ struct config {
  */
 int config_load(const char *path, struct fault_list *faults,
                 struct config **out);
+/*
+ * The same for whoever goes on after the faults: with KW_ESYNTAX *out is what
+ * could be read, with the defaults for the rest.
+ */
+int config_load_part(const char *path, struct fault_list *faults,
+                     struct config **out);
 void config_free(struct config *c);
 /* Whether the carrier of that name can send, not only take: false for one of
  * kind http without `out`, and for a name that is none. */

@@ -1,5 +1,6 @@
 /* setting.c - one key at a time: its default, its value, its bounds. */
 #include "base/setting.h"
+#include "base/clock.h"
 #include "base/config.h"
 #include "base/file.h"
 #include "base/number.h"
@@ -56,6 +57,7 @@ static void preset(const struct setting *r, void *base)
     switch (r->kind) {
     case TEXT:
     case PATH:
+    case ZONE:
     case SECRET:
         setting_put_text(base, r->at, kw_strdup(r->preset));
         break;
@@ -109,6 +111,13 @@ static void take_text(struct setting_load *l, const struct setting *r,
                         v, r->key, r->words);
             return;
         }
+    }
+    if (r->kind == ZONE && !clock_knows_zone(v)) {
+        SETTING_SAY(l, line,
+                    "the time zone '%s' is not known; use a name such as "
+                    "\"UTC\" or \"Area/City\" from the tz database",
+                    v);
+        return;
     }
     setting_put_text(base, r->at,
                      r->kind == PATH ? resolve_path(l, v) : kw_strdup(v));
@@ -215,6 +224,7 @@ static void take_row(struct setting_load *l, const struct setting *r,
     switch (r->kind) {
     case TEXT:
     case PATH:
+    case ZONE:
         take_text(l, r, s, base);
         break;
     case INTEGER:
@@ -344,7 +354,7 @@ void setting_need_text(struct setting_load *l, int line, const char *what,
 
 static bool holds_text(enum setting_kind k)
 {
-    return k == TEXT || k == PATH || k == SECRET;
+    return k == TEXT || k == PATH || k == ZONE || k == SECRET;
 }
 
 void setting_free(const struct setting *rows, size_t n, void *base)

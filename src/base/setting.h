@@ -8,7 +8,17 @@
 
 #include <libconfig.h>
 
-enum setting_kind { TEXT, PATH, INTEGER, REAL, SWITCH, DAYTIME, SECRET, FORM };
+enum setting_kind {
+    TEXT,
+    PATH,
+    ZONE,
+    INTEGER,
+    REAL,
+    SWITCH,
+    DAYTIME,
+    SECRET,
+    FORM
+};
 
 struct setting {
     const char *key;

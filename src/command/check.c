@@ -39,22 +39,17 @@ static const char *default_path(const char *path)
     return path;
 }
 
-/* The configuration, or after its faults the defaults, so that the rest can
- * be looked at all the same. */
-static struct config *load(const char *path, struct fault_list *faults)
+/* After its faults what could be read of the configuration, and the defaults
+ * when it cannot be opened, so that the rest can be looked at all the same. */
+static struct config *load(const char *path, struct fault_list *faults,
+                           int *err)
 {
     struct config *conf = NULL;
-    struct fault_list none = {0};
 
-    if (config_load(path, faults, &conf) < 0 &&
-        config_load(NULL, &none, &conf) < 0)
-        conf = NULL;
-    fault_release(&none);
-    if (conf != NULL && clock_set_zone(conf->zone) < 0)
-        fault_add(faults, conf->file ? conf->file : "configuration", 0,
-                  "the time zone '%s' is not known; use a name such as "
-                  "\"UTC\" or \"Area/City\" from the tz database",
-                  conf->zone);
+    *err = config_load_part(path, faults, &conf);
+    if (conf == NULL && config_load(NULL, faults, &conf) < 0)
+        return NULL;
+    clock_set_zone(conf->zone);
     return conf;
 }
 
@@ -151,14 +146,23 @@ static int check_menu(const struct desk *d, const char *folder,
 
 /* ---- all ---- */
 
-static void print_counts(const struct config *conf, const struct desk *d,
-                         const struct menu *m)
+static void print_config(const struct config *conf, int err)
 {
-    if (conf->file != NULL)
-        printf("configuration %s: read\n", conf->file);
+    if (conf->file == NULL)
+        printf("configuration: %s\n",
+               err == 0 ? "none, the defaults"
+                        : "cannot be read; the rest is checked with the "
+                          "defaults");
+    else if (err != 0)
+        printf("configuration %s: not usable; the rest is checked with what "
+               "is right in it\n",
+               conf->file);
     else
-        printf("configuration: not usable; the rest is checked with the "
-               "defaults\n");
+        printf("configuration %s: read\n", conf->file);
+}
+
+static void print_counts(const struct desk *d, const struct menu *m)
+{
     if (d != NULL) {
         const struct replies *r = desk_replies(d);
 
@@ -180,7 +184,7 @@ static void print_counts(const struct config *conf, const struct desk *d,
                menu_langs(m));
 }
 
-static int check(struct config *conf, struct fault_list *faults)
+static int check(struct config *conf, int err, struct fault_list *faults)
 {
     struct desk *d = NULL;
     struct menu *m = NULL;
@@ -190,7 +194,8 @@ static int check(struct config *conf, struct fault_list *faults)
     if (d != NULL)
         check_halves(d, conf->grammar_folder, faults);
     check_menu(d, conf->grammar_folder, faults, &m);
-    print_counts(conf, d, m);
+    print_config(conf, err);
+    print_counts(d, m);
     n = fault_print(faults, stderr);
     if (n > 0)
         printf("%zu mistake%s\n", n, n == 1 ? "" : "s");
@@ -212,8 +217,9 @@ static int run(int argc, char **argv)
     struct fault_list faults = {0};
     struct config *conf;
     char **words;
-    int left, err = command_options(&command_check, options, KW_COUNT(options),
-                                    argc, argv, &left, &words);
+    int left, code,
+        err = command_options(&command_check, options, KW_COUNT(options), argc,
+                              argv, &left, &words);
 
     if (err != 0)
         return err;
@@ -222,11 +228,11 @@ static int run(int argc, char **argv)
                 words[0]);
         return COMMAND_USAGE;
     }
-    conf = load(default_path(config), &faults);
+    conf = load(default_path(config), &faults, &code);
     if (conf == NULL)
         return COMMAND_FAILED;
     use_folder(conf, folder);
-    err = check(conf, &faults);
+    err = check(conf, code, &faults);
     fault_release(&faults);
     config_free(conf);
     return err;

@@ -23,12 +23,12 @@ static void print_help(const struct command *c,
                  o->value ? o->value : "");
         printf("  %-22s %s\n", left, o->help);
     }
-    printf("  %-22s %s\n", "--help", "this text");
+    printf("  %-22s %s\n", "--help, -h", "this text");
 }
 
-static const struct command_option *
-find_option(const struct command_option *options, size_t n, const char *word,
-            const char **inline_value)
+static const struct command_option *find_option(
+    const struct command_option *options, size_t n, const char *word,
+    const char **inline_value)
 {
     size_t len = strcspn(word, "=");
 
@@ -64,7 +64,7 @@ int command_options(const struct command *c,
             i++;
             break;
         }
-        if (strcmp(argv[i], "--help") == 0) {
+        if (strcmp(argv[i], "--help") == 0 || strcmp(argv[i], "-h") == 0) {
             print_help(c, options, n_options);
             exit(COMMAND_OK);
         }
@@ -104,15 +104,8 @@ int command_config(const char *path, struct config **out)
         }
     }
     err = config_load(path, &faults, out);
-    if (err == 0 && clock_set_zone((*out)->zone) < 0) {
-        fault_add(&faults, (*out)->file ? (*out)->file : "configuration", 0,
-                  "the time zone '%s' is not known; use a name such as "
-                  "\"UTC\" or \"Area/City\" from the tz database",
-                  (*out)->zone);
-        config_free(*out);
-        *out = NULL;
-        err = KW_ESYNTAX;
-    }
+    if (err == 0)
+        clock_set_zone((*out)->zone); /* a known one, by the loading */
     fault_print(&faults, stderr);
     fault_release(&faults);
     if (err == 0)

@@ -46,7 +46,7 @@ static int run(int argc, char **argv)
         print_methods(stderr);
         return COMMAND_USAGE;
     }
-    if (strcmp(argv[1], "--help") == 0) {
+    if (strcmp(argv[1], "--help") == 0 || strcmp(argv[1], "-h") == 0) {
         print_methods(stdout);
         return COMMAND_OK;
     }

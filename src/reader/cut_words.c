@@ -10,6 +10,7 @@
 
 #define SPLIT_LEAST   3 /* letters of each half of a word taken apart */
 #define SPLIT_MOST    24
+#define SPELT_LEAST   4 /* letters; shorter words get no slack by ear either */
 #define PHRASE_MOST   8 /* words */
 #define FOREIGN_SMALL 3 /* "si", "no" of another language say nothing here */
 
@@ -124,7 +125,7 @@ void cut_word(struct cut *c, const struct cut_context *x,
         add_word(c, a->at, a->len, 0, flags);
         return;
     }
-    if (w == 0)
+    if (w == 0 && a->len >= SPELT_LEAST)
         w = spelt;
     if (w == 0 && is_drawn_out(s, a->len))
         w = find_drawn_out(x->lex, s, a->len);
@@ -164,8 +165,9 @@ int cut_guess_language(const struct cut *c, const struct cut_context *x,
         if (a->type != CUT_LETTERS || a->len < 2)
             continue;
         w = lexicon_find(x->lex, c->fold.text + a->at, a->len);
-        langs = w != 0 ? x->lex->nodes[x->lex->words[w].root].langs
-                       : spelling_langs(x->lex, c->fold.text + a->at, a->len);
+        langs = w != 0 || a->len < SPELT_LEAST
+                    ? x->lex->nodes[x->lex->words[w].root].langs
+                    : spelling_langs(x->lex, c->fold.text + a->at, a->len);
         langs &= ~x->lex->common;
         for (int k = 0; langs != 0; k++, langs >>= 1)
             score[k] += (int)(langs & 1);

@@ -216,7 +216,7 @@ static uint32_t step_make(struct load *l, uint32_t node, uint32_t word)
 }
 
 /* The node of an entry's words; 0 when a word is too long. */
-static uint32_t path_make(struct load *l, const char *text)
+static uint32_t path_make(struct load *l, const char *text, bool given)
 {
     uint32_t node = 1, word;
     bool behind = false;
@@ -227,6 +227,7 @@ static uint32_t path_make(struct load *l, const char *text)
         if (n >= LEXICON_WORD_CAP)
             return 0;
         word = word_make(l->lex, text, n);
+        l->lex->words[word].listed |= !given;
         node = step_make(l, node, word);
         text += n;
         text += strspn(text, " ");
@@ -291,7 +292,7 @@ static void add_spelling(struct load *l, const struct words_entry *e)
         s += strspn(s, " ");
         text[n++] = *s == '\0' ? '\0' : ' ';
     }
-    if (n == 0 || (node = path_make(l, text)) == 0)
+    if (n == 0 || (node = path_make(l, text, true)) == 0)
         return;
     sense = sense_of(l, node);
     if (!concept_set_is_empty(&sense->set) &&
@@ -324,7 +325,7 @@ static bool give_way(struct sense *s, const struct words_entry *e)
 static void add_entry(void *to, const struct words_entry *e)
 {
     struct load *l = to;
-    uint32_t node = path_make(l, e->text);
+    uint32_t node = path_make(l, e->text, e->given);
     struct sense *s;
 
     if (node == 0) {
@@ -427,7 +428,7 @@ static void load_file(struct load *l, const char *path, const char *tag)
     if (strcmp(tag, "mul") == 0) {
         l->lex->common |= 1u << l->lang;
     } else {
-        uint32_t node = path_make(l, tag);
+        uint32_t node = path_make(l, tag, true);
         struct sense *s = &l->senses[node * LEXICON_LANGS + (size_t)l->lang];
 
         concept_set_add(&s->set, own.concept);

@@ -33,6 +33,8 @@ struct lexicon_word {
     uint16_t phrases; /* how many have it */
     uint8_t len;      /* octets */
     uint8_t runes;    /* code points */
+    bool listed;      /* written out, not given by brackets: slips are looked
+                         for */
 };
 
 struct lexicon_slot {

@@ -281,11 +281,11 @@ static void add_word(struct lexicon *lex, uint32_t w)
     struct runes r = {.n = 0};
     uint32_t bones;
 
-    if (lex->words[w].runes < RUNES_LEAST ||
+    if (lex->words[w].runes < RUNES_LEAST || !lex->words[w].listed ||
         !decode(lex->store + lex->words[w].at, lex->words[w].len, &r))
         return;
-    if (r.at[0] < 'a')
-        return; /* a number, or one that stands for spellings */
+    if (r.at[0] < 0x80 && r.at[0] >= '0' && r.at[0] <= '9')
+        return;
     for (int skip = -1; skip < r.n; skip++)
         add_near(lex, hash_without(&r, skip), w);
     if ((bones = hash_bones(&r)) != 0)
@@ -496,8 +496,8 @@ static void find_canon(struct lexicon *lex, uint32_t word)
     struct lexicon_word *w = &lex->words[word];
 
     s.most = w->phrases;
-    if (w->runes < RUNES_LEAST ||
-        !decode(lex->store + w->at, w->len, &s.meant) || s.meant.at[0] < 'a')
+    if (w->runes < RUNES_LEAST || !w->listed ||
+        !decode(lex->store + w->at, w->len, &s.meant))
         return;
     look_all(&s);
     w->canon = s.word;

@@ -17,7 +17,8 @@
  * Keys are concepts (concept.h), numbers, or the words above. Entries are
  * parted by commas; an entry of several words is a phrase. A star says that
  * the same entry stands under another concept too, on purpose. What brackets
- * give may be given twice, and gives way to what is written out elsewhere.
+ * give may be given twice, gives way to what is written out elsewhere, and
+ * has no slack for slips: whole families would draw ordinary words in.
  */
 #include "base/fault.h"
 #include "reader/concept.h"

@@ -106,6 +106,9 @@ enum concept_class {
     X(DAY, "day", CLASS_SMALL)                                                 \
     X(HALF, "half", CLASS_SMALL)                                               \
     X(QUARTER, "quarter", CLASS_SMALL)                                         \
+    X(QUARTER_MORE, "quarter-more", CLASS_SMALL)                               \
+    X(QUARTER_LESS, "quarter-less", CLASS_SMALL)                               \
+    X(SPAN, "span", CLASS_SMALL)                                               \
     X(A, "a", CLASS_SMALL)                                                     \
     X(PER, "per", CLASS_SMALL)                                                 \
     X(AND, "and", CLASS_SMALL)                                                 \

@@ -354,7 +354,9 @@ static bool is_report_bare(const struct deciding *d)
                      1u << READER_BROKEN | 1u << READER_SLOW |
                      1u << READER_FAST | 1u << READER_SCRUBBED |
                      1u << READER_PART | 1u << READER_UNUSED;
-    bool water_ill = g->gut || g->sure != 0;
+    /* "I heard there is cholera in the next village" */
+    bool water_ill =
+        g->sure != 0 || (g->gut && (y->chat == 0 || g->who || y->pot > 0));
 
     if (y->money > 0)
         return g->sure != 0;

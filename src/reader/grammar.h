@@ -57,6 +57,9 @@
     X(HALF, "half")                                                            \
     X(AND_HALF, "and-half")                                                    \
     X(QUARTER, "quarter")                                                      \
+    X(HALF_MORE, "half-more")                                                  \
+    X(QUARTER_MORE, "quarter-more")                                            \
+    X(QUARTER_LESS, "quarter-less")                                            \
     X(ONE, "one")                                                              \
     X(FINGER, "finger")                                                        \
     X(FINGER_FIRST, "finger-word")                                             \

@@ -141,6 +141,13 @@ static void take_people(struct taking *t)
     }
 }
 
+/* "Very weak": of the flow too, where no one is ill. */
+static bool is_weakness(const struct taking *t)
+{
+    return said(t, GRAMMAR_SURE_DRY) &&
+           may_be(t, token(t, GRAMMAR_SURE_DRY), CONCEPT_DRY);
+}
+
 static void take_illness(struct taking *t)
 {
     struct meaning_gathered *g = t->out;
@@ -153,10 +160,9 @@ static void take_illness(struct taking *t)
         g->sure |= READER_BLOOD;
     if (said(t, GRAMMAR_RICEWATER))
         g->sure |= READER_RICEWATER;
-    if (said(t, GRAMMAR_DRY))
-        g->weak_only = false;
-    else if (said(t, GRAMMAR_SURE_DRY))
-        g->weak_only = (g->sure & READER_DRY) == 0;
+    if (said(t, GRAMMAR_DRY) || said(t, GRAMMAR_SURE_DRY))
+        g->weak_only =
+            is_weakness(t) && (g->weak_only || (g->sure & READER_DRY) == 0);
     g->stool |= said(t, GRAMMAR_STOOL);
     g->gone |= said(t, GRAMMAR_GONE);
     if (said(t, GRAMMAR_MAYBE_RICE))
@@ -196,6 +202,12 @@ static double quantity(struct taking *t)
         v *= 0.25;
     if (said(t, GRAMMAR_AND_HALF))
         v += 0.5;
+    if (said(t, GRAMMAR_HALF_MORE))
+        v += 0.5;
+    if (said(t, GRAMMAR_QUARTER_MORE))
+        v += 0.25;
+    if (said(t, GRAMMAR_QUARTER_LESS))
+        v -= 0.25;
     return v;
 }
 

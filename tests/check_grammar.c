@@ -4,10 +4,11 @@
  */
 #define PCRE2_CODE_UNIT_WIDTH 8
 #include "base/file.h"
-#include "reader/abnf.h"
 #include "reader/fold.h"
+#include "reader/match.h"
 #include "reader/spelling.h"
 #include "reader/words.h"
+#include "tests/abnf_pattern.h"
 #include "tests/reader_rig.h"
 
 #include <check.h>
@@ -16,18 +17,18 @@
 #include <string.h>
 #include <unistd.h>
 
-static bool no_prose(void *to, const char *name, size_t len,
-                     struct abnf_octets *set)
+static bool any_octet(const void *to, const char *name, size_t len,
+                      struct abnf_octets *set)
 {
     (void)to;
-    if (len != 3 || memcmp(name, "any", 3) != 0)
-        return false;
+    (void)name;
+    (void)len;
     for (unsigned i = 0; i < 256; i++)
         abnf_octets_add(set, i);
     return true;
 }
 
-static const struct abnf_target literal = {no_prose, NULL, NULL, NULL};
+static const struct abnf_pattern literal = {any_octet, NULL, NULL};
 
 /* Does the text match the rule "s" of the grammar, wholly? -1: no grammar. */
 static int matches(const char *grammar, const char *text)
@@ -37,21 +38,23 @@ static int matches(const char *grammar, const char *text)
     struct kw_buf b;
     int found = -1, code;
     PCRE2_SIZE at;
+    pcre2_match_data *m = pcre2_match_data_create(1, NULL);
 
     kw_buf_init(&b, 1 << 16);
     if (abnf_parse("t", grammar, strlen(grammar), &faults, &a) == 0 &&
-        abnf_pattern(a, "s", &literal, &faults, &b) == 0) {
-        pcre2_code *re =
+        abnf_check(a, "s", &faults) == 0) {
+        pcre2_code *re;
+
+        abnf_pattern(a, "s", &literal, &b);
+        re =
             pcre2_compile((PCRE2_SPTR)kw_buf_text(&b), b.len,
                           PCRE2_ANCHORED | PCRE2_ENDANCHORED, &code, &at, NULL);
-        pcre2_match_data *m = pcre2_match_data_create(1, NULL);
-
         ck_assert_ptr_nonnull(re);
         found =
             pcre2_match(re, (PCRE2_SPTR)text, strlen(text), 0, 0, m, NULL) >= 0;
-        pcre2_match_data_free(m);
         pcre2_code_free(re);
     }
+    pcre2_match_data_free(m);
     if (found < 0)
         fault_print(&faults, stdout);
     fault_release(&faults);
@@ -116,18 +119,34 @@ static const struct {
     {"s \"a\"\n", 1, "'='"},
     {"t =/ \"a\"\ns = t\n", 1, "write '='"},
     {"1s = \"a\"\n", 1, "first column"},
+    {"s = \"a\"\n", 1, "not as letters"},
+    {"s = %x41\n", 1, "not as letters"},
+    {"s = <any>\n  *( [<any>] )\n", 2, "may be nothing"},
 };
+
+static bool any_concept(const char *name, size_t len, struct concept_set *set)
+{
+    concept_set_add(set, CONCEPT_CRACK);
+    return len == 3 && memcmp(name, "any", 3) == 0;
+}
+
+static int no_rule(const char *name)
+{
+    (void)name;
+    return -1;
+}
 
 START_TEST(mistakes_of_grammar)
 {
+    static const struct match_target target = {any_concept, no_rule};
     struct fault_list faults = {0};
     struct abnf *a = NULL;
-    struct kw_buf b;
+    struct match_program *p = NULL;
 
-    kw_buf_init(&b, 1 << 16);
     if (abnf_parse("t", wrong[_i].grammar, strlen(wrong[_i].grammar), &faults,
-                   &a) == 0)
-        ck_assert_int_eq(abnf_pattern(a, "s", &literal, &faults, &b),
+                   &a) == 0 &&
+        abnf_check(a, "s", &faults) == 0)
+        ck_assert_int_eq(match_compile(a, "s", &target, &faults, &p),
                          KW_ESYNTAX);
     ck_assert_uint_ge(faults.n, 1);
     ck_assert_int_eq(faults.items[0].line, wrong[_i].line);
@@ -135,7 +154,6 @@ START_TEST(mistakes_of_grammar)
                   faults.items[0].text);
     fault_release(&faults);
     abnf_free(a);
-    kw_buf_release(&b);
 }
 END_TEST
 

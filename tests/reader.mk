@@ -1,16 +1,31 @@
 if HAVE_CHECK
-check_PROGRAMS += %D%/check_serial %D%/check_reader %D%/check_grammar
-TESTS += %D%/check_serial %D%/check_reader %D%/check_grammar
+check_PROGRAMS += %D%/check_serial %D%/check_reader %D%/check_lexicon
+TESTS += %D%/check_serial %D%/check_reader %D%/check_lexicon
 %C%_check_serial_CFLAGS = $(KW_CHECK_CFLAGS)
 %C%_check_serial_LDADD = $(KW_CHECK_LIBS)
 %C%_check_reader_SOURCES = %D%/check_reader.c %D%/reader_rig.h
 %C%_check_reader_CPPFLAGS = $(AM_CPPFLAGS) -I$(top_srcdir)
 %C%_check_reader_CFLAGS = $(KW_CHECK_CFLAGS)
 %C%_check_reader_LDADD = $(KW_CHECK_LIBS)
-%C%_check_grammar_SOURCES = %D%/check_grammar.c %D%/reader_rig.h
+%C%_check_lexicon_SOURCES = %D%/check_lexicon.c %D%/reader_rig.h
+%C%_check_lexicon_CPPFLAGS = $(AM_CPPFLAGS) -I$(top_srcdir)
+%C%_check_lexicon_CFLAGS = $(KW_CHECK_CFLAGS)
+%C%_check_lexicon_LDADD = $(KW_CHECK_LIBS)
+# What the grammar does is held against PCRE2.
+if HAVE_PCRE2
+check_PROGRAMS += %D%/check_grammar %D%/check_match
+TESTS += %D%/check_grammar %D%/check_match
+%C%_check_grammar_SOURCES = %D%/check_grammar.c %D%/reader_rig.h \
+	%D%/abnf_pattern.h %D%/abnf_pattern.c
 %C%_check_grammar_CPPFLAGS = $(AM_CPPFLAGS) -I$(top_srcdir)
-%C%_check_grammar_CFLAGS = $(KW_CHECK_CFLAGS)
-%C%_check_grammar_LDADD = $(KW_CHECK_LIBS)
+%C%_check_grammar_CFLAGS = $(KW_CHECK_CFLAGS) $(PCRE2_CFLAGS)
+%C%_check_grammar_LDADD = $(KW_CHECK_LIBS) $(PCRE2_LIBS)
+%C%_check_match_SOURCES = %D%/check_match.c %D%/reader_rig.h \
+	%D%/abnf_pattern.h %D%/abnf_pattern.c
+%C%_check_match_CPPFLAGS = $(AM_CPPFLAGS) -I$(top_srcdir)
+%C%_check_match_CFLAGS = $(KW_CHECK_CFLAGS) $(PCRE2_CFLAGS)
+%C%_check_match_LDADD = $(KW_CHECK_LIBS) $(PCRE2_LIBS)
+endif
 endif
 check_PROGRAMS += %D%/fuzz/fuzz_reader
 %C%_fuzz_fuzz_reader_SOURCES = %D%/fuzz/fuzz_reader.c $(KW_FUZZ_MAIN)

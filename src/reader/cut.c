@@ -287,7 +287,7 @@ struct cut_token *cut_add(struct cut *c, enum concept concept, size_t at,
     t = &c->tokens[c->n++];
     *t = (struct cut_token){.at = (uint16_t)at,
                             .len = (uint16_t)len,
-                            .octet = (uint8_t) concept,
+                            .symbol = (uint16_t) concept,
                             .named = -1,
                             .held = -1};
     return t;
@@ -320,7 +320,7 @@ static void lay_tokens(struct cut *c, const struct cut_context *x)
             continue;
         }
         if (a->type == CUT_STOP) {
-            if (c->tokens[c->n - 1].octet != CONCEPT_PAUSE)
+            if (c->tokens[c->n - 1].symbol != CONCEPT_PAUSE)
                 cut_add(c, CONCEPT_PAUSE, a->at, a->len);
         } else {
             cut_word(c, x, a);
@@ -334,7 +334,7 @@ static void lay_rows(struct cut *c)
 {
     c->n_row = 0;
     for (size_t i = 0; i < c->n; i++) {
-        uint8_t o = c->octets[i] = c->tokens[i].octet;
+        uint16_t o = c->symbols[i] = c->tokens[i].symbol;
 
         if (o == CONCEPT_SERIAL || o == CONCEPT_WRONG || o == CONCEPT_PHONE)
             continue;

@@ -1,7 +1,7 @@
 #ifndef KW_CUT_H
 #define KW_CUT_H
 /*
- * cut.h - folded text to a row of tokens, each with one octet that says what
+ * cut.h - folded text to a row of tokens, each with a symbol that says what
  * it may mean (lexicon.h), ready for the grammar. The row begins with
  * <begin> and ends with <end>. Serials are found here, by their check
  * characters; a letter typed for a digit is taken only inside a group of
@@ -27,7 +27,7 @@ enum {
 
 struct cut_token {
     uint16_t at, len; /* in the folded text */
-    uint8_t octet;
+    uint16_t symbol;
     uint8_t flags;
     int8_t named;   /* language that the word names, or -1 */
     int8_t held;    /* index of cut_long, or -1 */
@@ -61,9 +61,9 @@ struct cut {
     struct fold fold;
     struct cut_token tokens[CUT_TOKENS_MOST];
     size_t n;
-    uint8_t octets[CUT_TOKENS_MOST];  /* the row for the grammar */
-    uint8_t row[CUT_TOKENS_MOST];     /* the same without serials and phones */
-    uint16_t row_at[CUT_TOKENS_MOST]; /* the token of each place of row */
+    uint16_t symbols[CUT_TOKENS_MOST]; /* the row for the grammar */
+    uint16_t row[CUT_TOKENS_MOST];     /* the same without serials and phones */
+    uint16_t row_at[CUT_TOKENS_MOST];  /* the token of each place of row */
     size_t n_row;
     struct cut_long held[CUT_LONG_MOST];
     size_t n_held;

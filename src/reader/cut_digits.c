@@ -60,7 +60,7 @@ static bool is_measured(const struct cut *c, const struct cut_context *x,
         return strchr("hmfl", c->fold.text[a->at]) != NULL;
     w = lexicon_find(x->lex, c->fold.text + a->at, a->len);
     return w != 0 && (x->lex->classes[x->lex->nodes[x->lex->words[w].root]
-                                          .octet[LEXICON_ALL]] &
+                                          .symbol[LEXICON_ALL]] &
                       1u << CLASS_UNIT) != 0;
 }
 
@@ -239,7 +239,7 @@ static bool add_second_half(const struct cut *c, const struct cut_context *x,
     if (b->link == '/')
         t->flags |= CUT_FRACTION;
     if (b->link == ':')
-        t->octet = CONCEPT_CLOCK;
+        t->symbol = CONCEPT_CLOCK;
     t->len = (uint16_t)(b->at + b->len - a->at);
     return true;
 }
@@ -266,7 +266,7 @@ static size_t add_number(struct cut *c, const struct cut_context *x, size_t i)
         t->value = -t->value; /* nobody means that: it is asked about */
     if (!add_second_half(c, x, i, t))
         return i + 1;
-    if ((t->flags & CUT_FRACTION) && last->octet == CONCEPT_NUMBER &&
+    if ((t->flags & CUT_FRACTION) && last->symbol == CONCEPT_NUMBER &&
         last->value >= 1 && a->link == ' ') { /* "1 1/2" */
         last->value += t->value;
         c->n--;

@@ -24,13 +24,13 @@ struct sentence { /* what a short text has */
 static bool is_a(const struct lexicon *lex, const struct cut_token *t,
                  enum concept c)
 {
-    return concept_set_has(&lex->sets[t->octet], c);
+    return concept_set_has(&lex->sets[t->symbol], c);
 }
 
 static bool has_class(const struct lexicon *lex, const struct cut_token *t,
                       unsigned classes)
 {
-    return (lex->classes[t->octet] & classes) != 0;
+    return (lex->classes[t->symbol] & classes) != 0;
 }
 
 static bool is_card_word(const struct lexicon *lex, const struct cut_token *t);
@@ -38,17 +38,18 @@ static bool is_card_word(const struct lexicon *lex, const struct cut_token *t);
 /* Of a sort that a card's sentence has no place for. */
 static bool is_idle(const struct lexicon *lex, const struct cut_token *t)
 {
-    return t->octet > CONCEPT_PAUSE && !has_class(lex, t, 1u << CLASS_POLITE) &&
+    return t->symbol > CONCEPT_PAUSE &&
+           !has_class(lex, t, 1u << CLASS_POLITE) &&
            (!is_card_word(lex, t) || has_class(lex, t, 1u << CLASS_ALIEN));
 }
 
 /* Not understood, or by a slip only taken for a word that says nothing. */
 static bool is_dark(const struct lexicon *lex, const struct cut_token *t)
 {
-    return t->octet == CONCEPT_OTHER ||
+    return t->symbol == CONCEPT_OTHER ||
            ((t->flags & CUT_SLIP) && t->node != 0 && is_idle(lex, t)) ||
-           (t->octet == CONCEPT_WORD && t->node == 0 && t->word == 0) ||
-           (t->octet == CONCEPT_WORD && (t->flags & CUT_LETTER) == 0);
+           (t->symbol == CONCEPT_WORD && t->node == 0 && t->word == 0) ||
+           (t->symbol == CONCEPT_WORD && (t->flags & CUT_LETTER) == 0);
 }
 
 /* May a sentence as on the card have it? */
@@ -74,9 +75,9 @@ static bool is_card_word(const struct lexicon *lex, const struct cut_token *t)
 static void look_at_token(const struct lexicon *lex, const struct cut_token *t,
                           struct sentence *s)
 {
-    s->serial |= t->octet == CONCEPT_SERIAL || t->octet == CONCEPT_WRONG;
-    s->count |= t->octet == CONCEPT_NUMBER;
-    if (t->octet <= CONCEPT_PAUSE || has_class(lex, t, 1u << CLASS_POLITE))
+    s->serial |= t->symbol == CONCEPT_SERIAL || t->symbol == CONCEPT_WRONG;
+    s->count |= t->symbol == CONCEPT_NUMBER;
+    if (t->symbol <= CONCEPT_PAUSE || has_class(lex, t, 1u << CLASS_POLITE))
         return;
     s->words++;
     s->unknown += is_dark(lex, t);
@@ -84,14 +85,14 @@ static void look_at_token(const struct lexicon *lex, const struct cut_token *t,
     s->alien |= has_class(lex, t, 1u << CLASS_ALIEN) && !is_dark(lex, t);
     s->seen |= has_class(lex, t, 1u << CLASS_SEEN | 1u << CLASS_ASKING);
     s->flow |= is_a(lex, t, CONCEPT_SLOW) || is_a(lex, t, CONCEPT_FAST) ||
-               t->octet == CONCEPT_LETTER_S || t->octet == CONCEPT_DOWN ||
-               t->octet == CONCEPT_LETTER_F || t->octet == CONCEPT_GOT;
+               t->symbol == CONCEPT_LETTER_S || t->symbol == CONCEPT_DOWN ||
+               t->symbol == CONCEPT_LETTER_F || t->symbol == CONCEPT_GOT;
     s->sign |= has_class(lex, t, 1u << CLASS_SIGN);
     s->rice |= is_a(lex, t, CONCEPT_RICE_GRAIN);
     s->ill |= is_a(lex, t, CONCEPT_ILL) || is_a(lex, t, CONCEPT_GUT) ||
-              t->octet == CONCEPT_LETTER_I;
-    s->under5 |= t->octet == CONCEPT_LETTER_U || is_a(lex, t, CONCEPT_UNDER5);
-    s->part |= is_a(lex, t, CONCEPT_PART) || t->octet == CONCEPT_LETTER_T;
+              t->symbol == CONCEPT_LETTER_I;
+    s->under5 |= t->symbol == CONCEPT_LETTER_U || is_a(lex, t, CONCEPT_UNDER5);
+    s->part |= is_a(lex, t, CONCEPT_PART) || t->symbol == CONCEPT_LETTER_T;
     s->part_name |= is_a(lex, t, CONCEPT_TAP) || is_a(lex, t, CONCEPT_LID) ||
                     is_a(lex, t, CONCEPT_BUCKET);
 }
@@ -114,7 +115,7 @@ static void add_class(struct concept_set *set, enum concept_class class)
 
 static bool is_number(const struct cut_token *t)
 {
-    return t->octet == CONCEPT_NUMBER || t->octet == CONCEPT_CLOCK;
+    return t->symbol == CONCEPT_NUMBER || t->symbol == CONCEPT_CLOCK;
 }
 
 /* Does a number beside token i lack its unit? */
@@ -196,7 +197,7 @@ static void take(const struct lexicon *lex, struct cut_token *t, uint32_t word,
 {
     t->word = word;
     t->node = lex->words[word].root;
-    t->octet = cut_settle(lex, t, lang);
+    t->symbol = cut_settle(lex, t, lang);
     t->flags |= CUT_SLIP;
 }
 
@@ -214,7 +215,7 @@ static void darken_foreign(struct cut *c, const struct lexicon *lex, int lang)
 
         e.lang = language_without(c, lex, i, lang);
         if (langs == 0 || e.lang < 0 || (langs >> e.lang & 1) ||
-            t->len > FOREIGN_MOST || t->len < 3 || t->octet <= CONCEPT_PAUSE ||
+            t->len > FOREIGN_MOST || t->len < 3 || t->symbol <= CONCEPT_PAUSE ||
             has_class(lex, t,
                       1u << CLASS_SIGN | 1u << CLASS_POLITE |
                           1u << CLASS_UNIT) ||
@@ -228,7 +229,7 @@ static void darken_foreign(struct cut *c, const struct lexicon *lex, int lang)
         if (!slip_is_near(lex, c->fold.text + t->at, t->len, &e))
             continue;
         t->node = t->word = 0;
-        t->octet = CONCEPT_WORD;
+        t->symbol = CONCEPT_WORD;
         t->flags |= CUT_SLIP;
     }
 }
@@ -241,7 +242,7 @@ static bool lighten(struct cut *c, const struct lexicon *lex,
     struct slip_expected e = {.lang = c->lang_seems};
     uint32_t w;
 
-    if (t->octet == CONCEPT_OTHER && !s->count && s->words < 2 &&
+    if (t->symbol == CONCEPT_OTHER && !s->count && s->words < 2 &&
         !(t->flags & CUT_SLIP))
         return false;
     if (s->seen && !s->ill && !s->count && s->words > SEEN_WORDS)

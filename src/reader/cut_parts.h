@@ -51,8 +51,8 @@ void cut_word(struct cut *c, const struct cut_context *x,
 void cut_phrases(struct cut *c, const struct lexicon *lex, int lang);
 
 /* What a token means in the language of the text, else in any. */
-uint8_t cut_settle(const struct lexicon *lex, const struct cut_token *t,
-                   int lang);
+uint16_t cut_settle(const struct lexicon *lex, const struct cut_token *t,
+                    int lang);
 /* Words that are no words, by what the rest of a short text lets expect. */
 void cut_expect(struct cut *c, const struct lexicon *lex, int lang);
 #endif

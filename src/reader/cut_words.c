@@ -14,9 +14,10 @@
 #define PHRASE_MOST   8 /* words */
 #define FOREIGN_SMALL 3 /* "si", "no" of another language say nothing here */
 
-static uint8_t octet_of(const struct lexicon *lex, uint32_t word)
+static uint16_t symbol_of(const struct lexicon *lex, uint32_t word)
 {
-    return word == 0 ? 0 : lex->nodes[lex->words[word].root].octet[LEXICON_ALL];
+    return word == 0 ? 0
+                     : lex->nodes[lex->words[word].root].symbol[LEXICON_ALL];
 }
 
 static void add_word(struct cut *c, size_t at, size_t len, uint32_t word,
@@ -35,7 +36,7 @@ static uint32_t half(const struct lexicon *lex, const char *s, size_t len)
 {
     uint32_t w = len < SPLIT_LEAST ? 0 : lexicon_find(lex, s, len);
 
-    return octet_of(lex, w) == 0 ? 0 : w;
+    return symbol_of(lex, w) == 0 ? 0 : w;
 }
 
 /* "nosale" - "no" is short, but begins many. */
@@ -205,13 +206,13 @@ static uint32_t longest_so(const struct cut *c, const struct lexicon *lex,
     for (size_t k = 0; i + k < c->n && k < most; k++) {
         const struct cut_token *t = &c->tokens[i + k];
 
-        if (t->word == 0 || t->octet == CONCEPT_PAUSE)
+        if (t->word == 0 || t->symbol == CONCEPT_PAUSE)
             break;
         node = step(lex, node, t, spelt);
         if (node == 0)
             break;
-        if (lex->nodes[node].octet[LEXICON_ALL] != 0 &&
-            !(k == 0 && t->octet == CONCEPT_NUMBER)) {
+        if (lex->nodes[node].symbol[LEXICON_ALL] != 0 &&
+            !(k == 0 && t->symbol == CONCEPT_NUMBER)) {
             best = node;
             *n = k + 1;
         }
@@ -249,7 +250,7 @@ static uint32_t best_phrase(const struct cut *c, const struct lexicon *lex,
 
         if (m < 2 || k + m <= *n)
             continue;
-        if (m > *n || (lex->classes[lex->nodes[other].octet[LEXICON_ALL]] &
+        if (m > *n || (lex->classes[lex->nodes[other].symbol[LEXICON_ALL]] &
                        1u << CLASS_SIGN))
             return longest(c, lex, i, k, n);
     }
@@ -309,28 +310,28 @@ static void find_language(struct cut *c, const struct lexicon *lex, int lang)
 }
 
 /* What a token means in the language of the text, else in any. */
-uint8_t cut_settle(const struct lexicon *lex, const struct cut_token *t,
-                   int lang)
+uint16_t cut_settle(const struct lexicon *lex, const struct cut_token *t,
+                    int lang)
 {
     const struct lexicon_node *n = &lex->nodes[t->node];
 
     if (t->flags & CUT_LETTER) { /* the card's letters are settled apart */
-        uint8_t o = lang >= 0 ? n->octet[lang] : 0;
+        uint16_t o = lang >= 0 ? n->symbol[lang] : 0;
 
         for (size_t k = 0; o == 0 && k < lex->n_langs; k++) {
             if (!(lex->common >> k & 1))
-                o = n->octet[k];
+                o = n->symbol[k];
         }
-        return o != 0 ? o : (uint8_t)CONCEPT_WORD;
+        return o != 0 ? o : (uint16_t)CONCEPT_WORD;
     }
-    if (lang >= 0 && n->octet[lang] != 0 && !(n->langs & lex->common))
-        return n->octet[lang];
-    if (lang >= 0 && n->octet[lang] == 0 && t->len <= FOREIGN_SMALL &&
+    if (lang >= 0 && n->symbol[lang] != 0 && !(n->langs & lex->common))
+        return n->symbol[lang];
+    if (lang >= 0 && n->symbol[lang] == 0 && t->len <= FOREIGN_SMALL &&
         !(n->langs & lex->common) &&
-        !(lex->classes[n->octet[LEXICON_ALL]] &
+        !(lex->classes[n->symbol[LEXICON_ALL]] &
           ~(1u << CLASS_SMALL | 1u << CLASS_ORDER)))
-        return (uint8_t)CONCEPT_WORD;
-    return n->octet[LEXICON_ALL];
+        return (uint16_t)CONCEPT_WORD;
+    return n->symbol[LEXICON_ALL];
 }
 
 static void settle_all(struct cut *c, const struct lexicon *lex, int lang)
@@ -343,12 +344,13 @@ static void settle_all(struct cut *c, const struct lexicon *lex, int lang)
         if (t->node == 0)
             continue;
         t->named = (int8_t)lex->nodes[t->node].named;
-        t->octet = cut_settle(lex, t, lang);
+        t->symbol = cut_settle(lex, t, lang);
         /* "hi" behind "language" is no greeting. */
-        if (t->named >= 0 && concept_set_has(&lex->sets[c->tokens[i - 1].octet],
-                                             CONCEPT_LANGUAGE))
-            t->octet = cut_settle(lex, t, t->named);
-        if (concept_set_has(&lex->sets[t->octet], CONCEPT_NUMBER)) {
+        if (t->named >= 0 &&
+            concept_set_has(&lex->sets[c->tokens[i - 1].symbol],
+                            CONCEPT_LANGUAGE))
+            t->symbol = cut_settle(lex, t, t->named);
+        if (concept_set_has(&lex->sets[t->symbol], CONCEPT_NUMBER)) {
             t->value = lex->nodes[t->node].value;
             t->flags |= CUT_WORDED;
         }
@@ -363,11 +365,11 @@ static void join_number_words(struct cut *c, const struct lexicon *lex)
     for (size_t i = 1; i < c->n; i++) {
         struct cut_token *t = &c->tokens[i], *last = &c->tokens[to - 1];
         bool linked =
-            to > 2 && concept_set_has(&lex->sets[last->octet], CONCEPT_AND);
+            to > 2 && concept_set_has(&lex->sets[last->symbol], CONCEPT_AND);
         struct cut_token *tens = linked ? last - 1 : last;
 
-        if (to > 1 && t->octet == CONCEPT_NUMBER && (t->flags & CUT_WORDED) &&
-            t->value >= 1 && t->value < 10 && tens->octet == CONCEPT_NUMBER &&
+        if (to > 1 && t->symbol == CONCEPT_NUMBER && (t->flags & CUT_WORDED) &&
+            t->value >= 1 && t->value < 10 && tens->symbol == CONCEPT_NUMBER &&
             (tens->flags & CUT_WORDED) && tens->value >= 20 &&
             tens->value < 100) {
             tens->value += t->value;
@@ -385,15 +387,15 @@ static void join_number_words(struct cut *c, const struct lexicon *lex)
 static bool has_class(const struct lexicon *lex, const struct cut_token *t,
                       unsigned classes)
 {
-    return (lex->classes[t->octet] & classes) != 0;
+    return (lex->classes[t->symbol] & classes) != 0;
 }
 
 /* May a letter of the card stand behind this token? */
 static bool opens(const struct lexicon *lex, const struct cut_token *t)
 {
-    if (t->octet == CONCEPT_WORD)
+    if (t->symbol == CONCEPT_WORD)
         return false;
-    if (t->octet <= CONCEPT_PAUSE)
+    if (t->symbol <= CONCEPT_PAUSE)
         return true;
     return has_class(lex, t,
                      1u << CLASS_LETTER | 1u << CLASS_POLITE |
@@ -406,45 +408,45 @@ static bool closes(const struct lexicon *lex, char letter,
 {
     if (t->flags & CUT_LETTER)
         return true;
-    if (t->octet <= CONCEPT_PAUSE)
+    if (t->symbol <= CONCEPT_PAUSE)
         return true;
-    if (t->octet == CONCEPT_DOWN || t->octet == CONCEPT_GOT)
+    if (t->symbol == CONCEPT_DOWN || t->symbol == CONCEPT_GOT)
         return letter == 's' || letter == 'f';
-    if (t->octet == CONCEPT_TAP || t->octet == CONCEPT_LID ||
-        t->octet == CONCEPT_BUCKET)
+    if (t->symbol == CONCEPT_TAP || t->symbol == CONCEPT_LID ||
+        t->symbol == CONCEPT_BUCKET)
         return letter == 't';
     if (has_class(lex, t, 1u << CLASS_SIGN))
         return letter == 'i';
     return has_class(lex, t, 1u << CLASS_POLITE);
 }
 
-static uint8_t card_letter(const struct cut *c, const struct cut_token *t)
+static uint16_t card_letter(const struct cut *c, const struct cut_token *t)
 {
     static const char letters[] = "clbsfiwtguhm";
     const char *p = strchr(letters, c->fold.text[t->at]);
 
     return p == NULL || c->fold.text[t->at] == '\0'
                ? 0
-               : (uint8_t)(CONCEPT_LETTER_C + (p - letters));
+               : (uint16_t)(CONCEPT_LETTER_C + (p - letters));
 }
 
 static void settle_letters(struct cut *c, const struct lexicon *lex)
 {
     for (size_t i = 1; i < c->n; i++) {
         struct cut_token *t = &c->tokens[i], *last = t - 1;
-        uint8_t o = t->flags & CUT_LETTER ? card_letter(c, t) : 0;
+        uint16_t o = t->flags & CUT_LETTER ? card_letter(c, t) : 0;
         bool unit, end = i + 1 == c->n;
 
         if (o == 0)
             continue;
         unit = strchr("hmfl", c->fold.text[t->at]) != NULL;
         if (unit &&
-            (last->octet == CONCEPT_NUMBER || last->octet == CONCEPT_CLOCK)) {
-            t->octet = o;
+            (last->symbol == CONCEPT_NUMBER || last->symbol == CONCEPT_CLOCK)) {
+            t->symbol = o;
         } else if (opens(lex, last) &&
                    (end || closes(lex, c->fold.text[t->at], t + 1)) &&
                    o != CONCEPT_LETTER_H && o != CONCEPT_LETTER_M) {
-            t->octet = o;
+            t->symbol = o;
         }
     }
 }
@@ -461,11 +463,11 @@ static void join_minutes(struct cut *c, const struct lexicon *lex)
                     has_class(lex, &c->tokens[i + 1],
                               1u << CLASS_UNIT | 1u << CLASS_LETTER);
 
-        if (to > 2 && t->octet == CONCEPT_NUMBER && (t->flags & CUT_GLUED) &&
+        if (to > 2 && t->symbol == CONCEPT_NUMBER && (t->flags & CUT_GLUED) &&
             (hour->flags & CUT_GLUED) && !more && t->value < 60 &&
-            hour[-1].octet == CONCEPT_NUMBER &&
-            (hour->octet == CONCEPT_LETTER_H ||
-             concept_set_has(&lex->sets[hour->octet], CONCEPT_HOUR))) {
+            hour[-1].symbol == CONCEPT_NUMBER &&
+            (hour->symbol == CONCEPT_LETTER_H ||
+             concept_set_has(&lex->sets[hour->symbol], CONCEPT_HOUR))) {
             hour[-1].value += t->value / 60;
             continue;
         }
@@ -480,16 +482,16 @@ static void settle_numero(struct cut *c, const struct lexicon *lex)
     for (size_t i = 1; i + 1 < c->n; i++) {
         size_t next = i + 1;
 
-        if (!concept_set_has(&lex->sets[c->tokens[i].octet], CONCEPT_NO) ||
+        if (!concept_set_has(&lex->sets[c->tokens[i].symbol], CONCEPT_NO) ||
             c->tokens[i].len != 2)
             continue;
-        if (c->tokens[next].octet == CONCEPT_PAUSE && next + 1 < c->n)
+        if (c->tokens[next].symbol == CONCEPT_PAUSE && next + 1 < c->n)
             next++;
-        if ((c->tokens[next].octet == CONCEPT_SERIAL ||
-             c->tokens[next].octet == CONCEPT_WRONG) &&
+        if ((c->tokens[next].symbol == CONCEPT_SERIAL ||
+             c->tokens[next].symbol == CONCEPT_WRONG) &&
             (i == 1 || has_class(lex, &c->tokens[i - 1],
                                  1u << CLASS_OURS | 1u << CLASS_POLITE)))
-            c->tokens[i].octet = CONCEPT_FILLER;
+            c->tokens[i].symbol = CONCEPT_FILLER;
     }
 }
 

@@ -34,21 +34,21 @@ struct deciding {
 static bool may_be(const struct deciding *d, const struct cut_token *t,
                    enum concept c)
 {
-    return concept_set_has(&d->m->lex->sets[t->octet], c);
+    return concept_set_has(&d->m->lex->sets[t->symbol], c);
 }
 
 static void tally_token(struct deciding *d, const struct cut_token *t)
 {
     struct tally *y = &d->tally;
-    uint32_t classes = d->m->lex->classes[t->octet];
+    uint32_t classes = d->m->lex->classes[t->symbol];
     const uint32_t ours = 1u << CLASS_SEEN | 1u << CLASS_SIGN |
                           1u << CLASS_OURS | 1u << CLASS_UNIT |
                           1u << CLASS_SICKNESS | 1u << CLASS_LETTER;
 
-    if (t->octet <= CONCEPT_PAUSE)
+    if (t->symbol <= CONCEPT_PAUSE)
         return;
     y->words++;
-    y->unknown += t->octet == CONCEPT_WORD || t->octet == CONCEPT_OTHER;
+    y->unknown += t->symbol == CONCEPT_WORD || t->symbol == CONCEPT_OTHER;
     y->ours += (classes & ours) != 0;
     y->polite += (classes & 1u << CLASS_POLITE) != 0;
     y->slips += (t->flags & CUT_SLIP) != 0;
@@ -57,8 +57,8 @@ static void tally_token(struct deciding *d, const struct cut_token *t)
               may_be(d, t, CONCEPT_PART);
     y->flowing |= may_be(d, t, CONCEPT_DOWN) || may_be(d, t, CONCEPT_GOT) ||
                   may_be(d, t, CONCEPT_ONLY) || may_be(d, t, CONCEPT_COME);
-    y->chat += t->octet == CONCEPT_CHAT || t->octet == CONCEPT_BURIED;
-    y->money += t->octet == CONCEPT_MONEY;
+    y->chat += t->symbol == CONCEPT_CHAT || t->symbol == CONCEPT_BURIED;
+    y->money += t->symbol == CONCEPT_MONEY;
     y->thing += may_be(d, t, CONCEPT_THING);
     y->neighbour += may_be(d, t, CONCEPT_NEIGHBOUR);
     y->call |= may_be(d, t, CONCEPT_CALL);
@@ -72,7 +72,7 @@ static bool is_phone(const struct deciding *d, size_t i)
     for (size_t k = 1; k <= 3 && k < i; k++) {
         if (may_be(d, &c->tokens[i - k], CONCEPT_CALL))
             return true;
-        if (c->tokens[i - k].octet == CONCEPT_PAUSE)
+        if (c->tokens[i - k].symbol == CONCEPT_PAUSE)
             return false;
     }
     return false;
@@ -101,11 +101,11 @@ static void look_over(struct deciding *d)
     for (size_t i = 1; i + 1 < c->n; i++) {
         const struct cut_token *t = &c->tokens[i];
 
-        d->negative |= t->octet == CONCEPT_NUMBER && t->value < 0;
+        d->negative |= t->symbol == CONCEPT_NUMBER && t->value < 0;
         tally_token(d, t);
-        if (t->octet == CONCEPT_SERIAL)
+        if (t->symbol == CONCEPT_SERIAL)
             add_serial(d, t);
-        else if (t->octet == CONCEPT_WRONG && d->wrong == NULL &&
+        else if (t->symbol == CONCEPT_WRONG && d->wrong == NULL &&
                  !is_phone(d, i))
             d->wrong = t;
     }
@@ -276,7 +276,7 @@ static bool is_direct(const struct deciding *d, size_t at)
 
         if (may_be(d, t, CONCEPT_SLOW) || may_be(d, t, CONCEPT_FAST) ||
             may_be(d, t, CONCEPT_DOWN) || may_be(d, t, CONCEPT_GOT) ||
-            t->octet == CONCEPT_LETTER_S || t->octet == CONCEPT_LETTER_F)
+            t->symbol == CONCEPT_LETTER_S || t->symbol == CONCEPT_LETTER_F)
             return true;
     }
     return false;
@@ -405,7 +405,7 @@ static bool is_handing_over(const struct deciding *d)
     return d->m->cut->n > 3 &&
            (may_be(d, first, CONCEPT_GAVE) || may_be(d, first, CONCEPT_MOVED) ||
             may_be(d, first, CONCEPT_SWAPPED)) &&
-           d->m->cut->tokens[2].octet == CONCEPT_WRONG;
+           d->m->cut->tokens[2].symbol == CONCEPT_WRONG;
 }
 
 static bool is_report(const struct deciding *d)
@@ -524,10 +524,10 @@ static bool is_left_over(const struct deciding *d)
          !has(d, READER_FAST)))
         return true;
     for (size_t i = 1; i + 1 < c->n; i++) {
-        if (c->tokens[i].octet == CONCEPT_NUMBER && !is_covered(g, i))
+        if (c->tokens[i].symbol == CONCEPT_NUMBER && !is_covered(g, i))
             return true;
-        if ((c->tokens[i].octet == CONCEPT_PART && !part) ||
-            (c->tokens[i].octet == CONCEPT_RICE_GRAIN &&
+        if ((c->tokens[i].symbol == CONCEPT_PART && !part) ||
+            (c->tokens[i].symbol == CONCEPT_RICE_GRAIN &&
              !(g->sure & READER_RICEWATER)))
             return true;
     }

@@ -1,12 +1,12 @@
 #ifndef KW_GRAMMAR_H
 #define KW_GRAMMAR_H
 /*
- * grammar.h - report.abnf as one PCRE2 pattern over octets of concepts, with
- * JIT and limits. Rules with the names below become named groups; a group
- * that matched says that the thing was said, and where.
+ * grammar.h - report.abnf over rows of concepts. Rules with the names below
+ * are marked: one that matched says that the thing was said, and where.
  */
 #include "base/fault.h"
 #include "reader/lexicon.h"
+#include "reader/match.h"
 
 /* X(identifier, rule) */
 #define GRAMMAR_RULES(X)                                                       \
@@ -128,14 +128,14 @@ int grammar_load(const char *folder, const struct lexicon *lex,
                  struct fault_list *faults, struct grammar **out);
 void grammar_free(struct grammar *g);
 
-struct grammar_scratch *grammar_scratch_new(const struct grammar *g);
+struct grammar_scratch *grammar_scratch_new(void);
 void grammar_scratch_free(struct grammar_scratch *s);
 
 /*
- * The next piece at or behind token at. 1 found, 0 none, KW_EFULL when a
+ * The next piece at or behind place at. 1 found, 0 none, KW_EFULL when a
  * limit of the matching was hit.
  */
 int grammar_next(const struct grammar *g, struct grammar_scratch *s,
-                 const uint8_t *octets, size_t n, size_t at,
+                 const struct match_row *row, size_t at,
                  struct grammar_match *m);
 #endif

@@ -1,6 +1,6 @@
 /*
  * lexicon.c - see lexicon.h. While loading, each node keeps the set of
- * concepts of each language; once all files are in, the sets become octets.
+ * concepts of each language; once all files are in, the sets become symbols.
  */
 #include "reader/lexicon.h"
 #include "base/file.h"
@@ -30,7 +30,7 @@ struct load {
     struct fault_list *faults;
     struct sense *senses; /* n_nodes x LEXICON_LANGS */
     size_t senses_cap;
-    const char *file;
+    const char *folder, *file;
     int lang;                /* index of the present file */
     struct concept_set said; /* concepts with a word, of the present file */
 };
@@ -480,58 +480,70 @@ static int load_folder(struct load *l, const char *folder)
     return 0;
 }
 
-/* The octet of a set of one concept, 0 for another set. */
-static uint8_t single_octet(const struct concept_set *set)
+/* The concept of a set that holds no other, else CONCEPT_NONE. */
+static enum concept only_concept(const struct concept_set *set)
 {
-    for (size_t k = 0; k < KW_COUNT(set->bits); k++) {
-        uint64_t b = set->bits[k];
+    uint64_t low = set->bits[0], high = set->bits[1];
 
-        if (b == 0)
-            continue;
-        if ((b & (b - 1)) != 0 || (k == 0 && set->bits[1] != 0))
-            return 0;
-        for (int i = 0; i < 64; i++) {
-            if (b >> i & 1)
-                return (uint8_t)(k * 64 + (size_t)i);
-        }
+    if ((low != 0 && high != 0) || (low & (low - 1)) || (high & (high - 1)))
+        return CONCEPT_NONE;
+    for (int i = 1; i < CONCEPT_COUNT; i++) {
+        if (concept_set_has(set, (enum concept)i))
+            return (enum concept)i;
     }
-    return 0;
+    return CONCEPT_NONE;
 }
 
-/* The octet of a set; makes one when it is new. 0 for none, or no room. */
-static uint8_t set_octet(struct lexicon *lex, const struct concept_set *set)
+static uint16_t symbol_add(struct lexicon *lex, const struct concept_set *set)
 {
-    if (concept_set_is_empty(set))
-        return 0;
-    if (lex->n_sets >= CONCEPT_COUNT && single_octet(set) != 0)
-        return single_octet(set);
-    for (size_t i = lex->n_sets < CONCEPT_COUNT ? 1 : CONCEPT_COUNT;
-         i < lex->n_sets; i++) {
-        if (concept_set_same(&lex->sets[i], set))
-            return (uint8_t)i;
-    }
-    if (lex->n_sets == 256)
-        return 0;
-    lex->sets[lex->n_sets] = *set;
+    size_t n = lex->n_sets++;
+
+    kw_grow(&lex->sets, &lex->sets_cap, n + 1, sizeof(*lex->sets));
+    kw_grow(&lex->classes, &lex->classes_cap, n + 1, sizeof(*lex->classes));
+    lex->sets[n] = *set;
+    lex->classes[n] = 0;
     for (int c = 1; c < CONCEPT_COUNT; c++) {
         if (concept_set_has(set, (enum concept)c))
-            lex->classes[lex->n_sets] |= 1u
-                                         << concept_class_of((enum concept)c);
+            lex->classes[n] |= 1u << concept_class_of((enum concept)c);
     }
-    return (uint8_t)lex->n_sets++;
+    return (uint16_t)n;
 }
 
+/* The symbol of a set; makes one when it is new. 0 for the empty set. */
+static uint16_t set_symbol(struct load *l, const struct concept_set *set)
+{
+    struct lexicon *lex = l->lex;
+    enum concept only = only_concept(set);
+
+    if (concept_set_is_empty(set) || only != CONCEPT_NONE)
+        return (uint16_t)only;
+    for (size_t i = CONCEPT_COUNT; i < lex->n_sets; i++) {
+        if (concept_set_same(&lex->sets[i], set))
+            return (uint16_t)i;
+    }
+    if (lex->n_sets > UINT16_MAX) {
+        fault_add(l->faults, l->folder, 0,
+                  "more than %d combinations of meanings; give words with a "
+                  "star fewer of them",
+                  UINT16_MAX);
+        return 0;
+    }
+    return symbol_add(lex, set);
+}
+
+/* Of one concept each: symbol c is concept c. */
 static void single_sets(struct lexicon *lex)
 {
-    for (int c = 1; c < CONCEPT_COUNT; c++) {
+    for (int c = 0; c < CONCEPT_COUNT; c++) {
         struct concept_set one = {{0, 0}};
 
-        concept_set_add(&one, (enum concept)c);
-        set_octet(lex, &one); /* becomes octet c */
+        if (c != CONCEPT_NONE)
+            concept_set_add(&one, (enum concept)c);
+        symbol_add(lex, &one);
     }
 }
 
-/* What each word means in each language: these must all have an octet. */
+/* What each word means in each language. */
 static void language_sets(struct load *l)
 {
     struct lexicon *lex = l->lex;
@@ -543,13 +555,7 @@ static void language_sets(struct load *l)
             if (concept_set_is_empty(&s->set))
                 continue;
             lex->nodes[i].langs |= 1u << k;
-            lex->nodes[i].octet[k] = set_octet(lex, &s->set);
-            if (lex->nodes[i].octet[k] != 0)
-                continue;
-            fault_add(l->faults, lex->tags[k], s->line,
-                      "one combination of concepts too many; give a word with "
-                      "a star fewer meanings");
-            return;
+            lex->nodes[i].symbol[k] = set_symbol(l, &s->set);
         }
     }
 }
@@ -570,11 +576,7 @@ static struct concept_set joint_set(const struct load *l, size_t node)
     return concept_set_is_empty(&more) ? all : more;
 }
 
-/*
- * What a word means where the language of the text does not tell. There are
- * fewer octets than languages could need: once they are given out, such a
- * word means what it means in the first language that has it.
- */
+/* What a word means where the language of the text does not tell. */
 static void joint_sets(struct load *l)
 {
     struct lexicon *lex = l->lex;
@@ -588,12 +590,11 @@ static void joint_sets(struct load *l)
             continue;
         while (!(n->langs >> first & 1))
             first++;
-        n->octet[LEXICON_ALL] = n->octet[first];
+        n->symbol[LEXICON_ALL] = n->symbol[first];
         if ((n->langs & (n->langs - 1)) == 0)
             continue;
         all = joint_set(l, i);
-        if (set_octet(lex, &all) != 0)
-            n->octet[LEXICON_ALL] = set_octet(lex, &all);
+        n->symbol[LEXICON_ALL] = set_symbol(l, &all);
     }
 }
 
@@ -607,14 +608,13 @@ static void finish_sets(struct load *l)
 int lexicon_load(const char *folder, struct fault_list *faults,
                  struct lexicon **out)
 {
-    struct load l = {.faults = faults};
+    struct load l = {.faults = faults, .folder = folder};
     size_t before = faults->n + faults->dropped;
     int err;
 
     *out = NULL;
     l.lex = kw_calloc(1, sizeof(*l.lex));
     l.lex->n_words = 1;
-    l.lex->n_sets = 1;
     kw_grow(&l.lex->words, &l.lex->words_cap, 1, sizeof(*l.lex->words));
     memset(l.lex->words, 0, sizeof(*l.lex->words));
     words_rehash(l.lex, 4096);
@@ -648,6 +648,8 @@ void lexicon_free(struct lexicon *lex)
     kw_free(lex->word_slots);
     kw_free(lex->nodes);
     kw_free(lex->steps);
+    kw_free(lex->sets);
+    kw_free(lex->classes);
     kw_free(lex->near_forms);
     kw_free(lex->near_heads);
     kw_free(lex);

@@ -5,9 +5,9 @@
  * has a number; a phrase is a path of words from the root; the node at its
  * end says what it stands for. Built from the *.words files, then constant.
  *
- * What a node may stand for is a set of concepts, written as one octet so
- * that the grammar can be matched on octets: octets below CONCEPT_COUNT are
- * single concepts, those above are sets that some word needs.
+ * What a node may stand for is a set of concepts. Each distinct set has a
+ * number, its symbol: those below CONCEPT_COUNT are single concepts, those
+ * above are sets that some word needs. There are as many as the files need.
  */
 #include "base/fault.h"
 #include "reader/concept.h"
@@ -19,10 +19,10 @@
 #define LEXICON_ALL      LEXICON_LANGS /* index: senses of all languages */
 
 struct lexicon_node {
-    uint8_t octet[LEXICON_LANGS + 1]; /* by language, then of all; 0 none */
-    uint32_t langs;                   /* bit for each language */
-    int16_t named;                    /* language that is named here, or -1 */
-    double value;                     /* of a number word */
+    uint16_t symbol[LEXICON_LANGS + 1]; /* by language, then of all; 0 none */
+    uint32_t langs;                     /* bit for each language */
+    int16_t named;                      /* language that is named here, or -1 */
+    double value;                       /* of a number word */
 };
 
 struct lexicon_word {
@@ -65,9 +65,9 @@ struct lexicon {
     struct lexicon_slot *steps; /* (node, word) -> node */
     size_t step_mask, n_steps;
 
-    struct concept_set sets[256]; /* by octet */
-    uint32_t classes[256];        /* bit for each class in the set */
-    size_t n_sets;
+    struct concept_set *sets; /* by symbol; [0] is none */
+    uint32_t *classes;        /* bit for each class in the set */
+    size_t n_sets, sets_cap, classes_cap;
 
     uint8_t costs[26][26];           /* of one letter for another: slip.c */
     struct lexicon_near *near_forms; /* [0] is none */

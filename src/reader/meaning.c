@@ -25,7 +25,7 @@ static const struct cut_token *token(const struct taking *t,
 static bool may_be(const struct taking *t, const struct cut_token *k,
                    enum concept c)
 {
-    return concept_set_has(&t->lex->sets[k->octet], c);
+    return concept_set_has(&t->lex->sets[k->symbol], c);
 }
 
 static struct reader_obs *add_obs(struct taking *t, enum reader_kind kind,
@@ -285,7 +285,7 @@ static void take_letter(struct taking *t)
     const struct cut_token *k = token(t, GRAMMAR_LETTER);
 
     for (size_t i = 0; i < KW_COUNT(letters); i++) {
-        if (k->octet != letters[i].letter)
+        if (k->symbol != letters[i].letter)
             continue;
         t->out->letter = true;
         if (letters[i].kind == READER_ILL)
@@ -313,10 +313,11 @@ static bool gives_back_number(const struct taking *t, size_t *again)
     next = &t->c->tokens[t->c->row_at[at + 1]];
     if (t->m->end[GRAMMAR_PEOPLE] != t->m->to)
         return false;
-    if (!(t->lex->classes[next->octet] & 1u << CLASS_UNIT) &&
+    if (!(t->lex->classes[next->symbol] & 1u << CLASS_UNIT) &&
         !may_be(t, next, CONCEPT_DAY) && !may_be(t, next, CONCEPT_TIMES) &&
-        !(next->octet >= CONCEPT_LETTER_C && next->octet <= CONCEPT_LETTER_M &&
-          next->octet != CONCEPT_LETTER_U && (next->flags & CUT_GLUED)))
+        !(next->symbol >= CONCEPT_LETTER_C &&
+          next->symbol <= CONCEPT_LETTER_M &&
+          next->symbol != CONCEPT_LETTER_U && (next->flags & CUT_GLUED)))
         return false;
     *again = at;
     return true;
@@ -391,9 +392,9 @@ static bool is_order(const struct grammar_match *m)
 static bool may_be_order(const struct lexicon *lex, const struct cut *c)
 {
     for (size_t i = 1; i < c->n; i++) {
-        if ((lex->classes[c->octets[i]] & 1u << CLASS_ORDER) ||
-            concept_set_has(&lex->sets[c->octets[i]], CONCEPT_HELP) ||
-            concept_set_has(&lex->sets[c->octets[i]], CONCEPT_NO))
+        if ((lex->classes[c->symbols[i]] & 1u << CLASS_ORDER) ||
+            concept_set_has(&lex->sets[c->symbols[i]], CONCEPT_HELP) ||
+            concept_set_has(&lex->sets[c->symbols[i]], CONCEPT_NO))
             return true;
     }
     return false;
@@ -413,6 +414,8 @@ void meaning_gather(const struct grammar *g, struct grammar_scratch *s,
                     const struct lexicon *lex, const struct cut *c,
                     struct meaning_gathered *out)
 {
+    struct match_row all = {lex->sets, c->symbols, c->n};
+    struct match_row row = {lex->sets, c->row, c->n_row};
     struct grammar_match m;
     struct taking t = {lex, c, out, &m};
     size_t at = 1;
@@ -421,15 +424,14 @@ void meaning_gather(const struct grammar *g, struct grammar_scratch *s,
     out->n_pieces = 0;
     out->is_order = false;
     out->limit = c->cut_off;
-    if (may_be_order(lex, c) &&
-        grammar_next(g, s, c->octets, c->n, 0, &m) == 1 && m.from == 0 &&
-        is_order(&m)) {
+    if (may_be_order(lex, c) && grammar_next(g, s, &all, 0, &m) == 1 &&
+        m.from == 0 && is_order(&m)) {
         out->is_order = true;
         out->order = m;
         at = row_behind(c, m.to);
     }
     while (at < c->n_row) {
-        int found = grammar_next(g, s, c->row, c->n_row, at, &m);
+        int found = grammar_next(g, s, &row, at, &m);
 
         if (found < 0)
             out->limit = true;

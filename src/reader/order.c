@@ -68,7 +68,7 @@ static void put_phone(struct ordering *x, const struct cut_token *t)
     const char *digits = held(x, t);
     size_t plus = (t->flags & CUT_PLUS) ? 1 : 0;
 
-    if (t->octet == CONCEPT_NUMBER)
+    if (t->symbol == CONCEPT_NUMBER)
         return;
     x->out->phone[0] = '+';
     kw_copy(x->out->phone + plus, sizeof(x->out->phone) - plus, digits,

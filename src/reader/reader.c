@@ -62,11 +62,8 @@ struct reader_scratch *reader_scratch_new(const struct reader *r)
 {
     struct reader_scratch *s = kw_calloc(1, sizeof(*s));
 
-    s->grammar = grammar_scratch_new(r->grammar);
-    if (s->grammar == NULL) {
-        kw_free(s);
-        return NULL;
-    }
+    (void)r;
+    s->grammar = grammar_scratch_new();
     return s;
 }
 
@@ -142,13 +139,13 @@ static void explain_token(const struct reader *r, const struct cut *c, size_t i,
 
     kw_buf_printf(out, "  %-16.*s", (int)t->len, c->fold.text + t->at);
     for (int k = 1; k < CONCEPT_COUNT; k++) {
-        if (!concept_set_has(&r->lex->sets[t->octet], (enum concept)k))
+        if (!concept_set_has(&r->lex->sets[t->symbol], (enum concept)k))
             continue;
         kw_buf_printf(out, "%s<%s>", first ? " " : " or ",
                       concept_name((enum concept)k));
         first = false;
     }
-    if (t->octet == CONCEPT_NUMBER)
+    if (t->symbol == CONCEPT_NUMBER)
         kw_buf_printf(out, " %g", t->value);
     if (t->flags & CUT_SLIP && t->word != 0)
         kw_buf_printf(out, "  slip for '%.*s'", r->lex->words[t->word].len,

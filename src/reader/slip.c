@@ -315,9 +315,9 @@ static bool same_meaning(const struct lexicon *lex, uint32_t a, uint32_t b)
 
     if (a == b)
         return true;
-    if (x == 0 || lex->nodes[x].octet[LEXICON_ALL] == 0)
+    if (x == 0 || lex->nodes[x].symbol[LEXICON_ALL] == 0)
         return false; /* words that only go on a phrase */
-    return lex->nodes[x].octet[LEXICON_ALL] == lex->nodes[y].octet[LEXICON_ALL];
+    return lex->nodes[x].symbol[LEXICON_ALL] == lex->nodes[y].symbol[LEXICON_ALL];
 }
 
 /* In a phrase: a word of the same meaning, or of none for one of none. */
@@ -329,7 +329,7 @@ static bool may_stand_for(const struct lexicon *lex, uint32_t a, uint32_t b)
 
 static uint32_t classes_of(const struct lexicon *lex, uint32_t word)
 {
-    return lex->classes[lex->nodes[lex->words[word].root].octet[LEXICON_ALL]];
+    return lex->classes[lex->nodes[lex->words[word].root].symbol[LEXICON_ALL]];
 }
 
 /* Is the word only of languages that the text is not in? */
@@ -346,7 +346,7 @@ static bool is_expected(const struct search *s, uint32_t word)
 {
     const struct lexicon *lex = s->lex;
     const struct concept_set *set =
-        &lex->sets[lex->nodes[lex->words[word].root].octet[LEXICON_ALL]];
+        &lex->sets[lex->nodes[lex->words[word].root].symbol[LEXICON_ALL]];
 
     return ((set->bits[0] & s->expected->bits[0]) |
             (set->bits[1] & s->expected->bits[1])) != 0;

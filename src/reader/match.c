@@ -1,0 +1,410 @@
+/*
+ * match.c - see match.h. Rules are put in place where they are used, a part
+ * before what follows it is made once for each such pair. The walk keeps the
+ * ways it has not gone in a stack, and gives up after so many steps.
+ */
+#include "reader/match.h"
+
+#include <string.h>
+
+#define STEPS_MOST 100000 /* of a program */
+#define WALK_MOST  20000  /* steps of one match; a sane text needs 100 */
+/* In a set of what may come: nothing at all, the match may end here. */
+#define MAY_END CONCEPT_NONE
+
+enum step_type {
+    STEP_DONE,
+    STEP_TAKE,   /* a set that has one of `may` */
+    STEP_MARK,   /* a rule begins or ends */
+    STEP_CHOOSE, /* next, and if that leads nowhere, other */
+};
+
+struct step {
+    struct concept_set may, may_other; /* what can come on that way */
+    uint32_t next, other;
+    uint16_t type, mark;
+};
+
+struct match_program {
+    struct step *steps;
+    size_t n, cap;
+    uint32_t start;
+};
+
+struct made { /* the step of a node before a step, once it is there */
+    uint64_t key;
+    uint32_t step;
+};
+
+struct maker {
+    const struct abnf *a;
+    const struct match_target *target;
+    struct fault_list *faults;
+    struct match_program *p;
+    struct made *made; /* open addressing */
+    size_t made_mask, n_made;
+    bool failed;
+};
+
+static uint32_t make(struct maker *m, int node, uint32_t next);
+
+static void unfit(struct maker *m, int line, const char *text)
+{
+    if (!m->failed)
+        fault_add(m->faults, m->a->file, line, "%s", text);
+    m->failed = true;
+}
+
+static uint32_t step_add(struct maker *m, struct step s)
+{
+    struct match_program *p = m->p;
+
+    if (p->n == STEPS_MOST) {
+        unfit(m, 0,
+              "the grammar is too much for the matcher; take out "
+              "alternatives or repetitions");
+        return 0;
+    }
+    kw_grow(&p->steps, &p->cap, p->n + 1, sizeof(*p->steps));
+    p->steps[p->n] = s;
+    return (uint32_t)p->n++;
+}
+
+static struct concept_set join(struct concept_set a, struct concept_set b)
+{
+    a.bits[0] |= b.bits[0];
+    a.bits[1] |= b.bits[1];
+    return a;
+}
+
+/* What can come from a step on, as far as is known. */
+static struct concept_set may_come(const struct match_program *p, uint32_t i)
+{
+    const struct step *s = &p->steps[i];
+
+    return s->type == STEP_CHOOSE ? join(s->may, s->may_other) : s->may;
+}
+
+static uint32_t make_choice(struct maker *m, uint32_t first, uint32_t other)
+{
+    return step_add(
+        m, (struct step){.type = STEP_CHOOSE, .next = first, .other = other});
+}
+
+/*
+ * Is the node one concept set, whatever way it is taken? Then alternatives
+ * are one step.
+ */
+static bool is_one_set(struct maker *m, int i, struct concept_set *set)
+{
+    const struct abnf_node *n = &m->a->nodes[i];
+    const struct abnf_rule *r;
+
+    switch (n->type) {
+    case ABNF_PROSE:
+        return m->target->prose(n->text, n->len, set);
+    case ABNF_RULE_REF:
+        r = &m->a->rules[n->rule];
+        return m->target->rule(r->name) < 0 && is_one_set(m, r->body, set);
+    case ABNF_CONCATENATION:
+        return m->a->nodes[n->first].next == 0 && is_one_set(m, n->first, set);
+    case ABNF_ALTERNATION:
+        for (int k = n->first; k != 0; k = m->a->nodes[k].next) {
+            if (!is_one_set(m, k, set))
+                return false;
+        }
+        return true;
+    default:
+        return false;
+    }
+}
+
+/* Alternatives from node i on. */
+static uint32_t make_alternatives(struct maker *m, int i, uint32_t next)
+{
+    int other = m->a->nodes[i].next;
+    uint32_t first = make(m, i, next);
+
+    return other == 0
+               ? first
+               : make_choice(m, first, make_alternatives(m, other, next));
+}
+
+/* Node i and those beside it, the last first. */
+static uint32_t make_row(struct maker *m, int i, uint32_t next)
+{
+    int rest = m->a->nodes[i].next;
+
+    return make(m, i, rest == 0 ? next : make_row(m, rest, next));
+}
+
+static uint32_t make_rule(struct maker *m, const struct abnf_node *n,
+                          uint32_t next)
+{
+    const struct abnf_rule *r = &m->a->rules[n->rule];
+    int mark = m->target->rule(r->name);
+    struct step s = {.type = STEP_MARK};
+
+    if (mark < 0)
+        return make(m, r->body, next);
+    s.mark = (uint16_t)(mark * 2 + 1);
+    s.next = next;
+    s.next = make(m, r->body, step_add(m, s));
+    s.mark = (uint16_t)(mark * 2);
+    return step_add(m, s);
+}
+
+/* May the node be of nothing? */
+static bool may_be_empty(const struct maker *m, int i)
+{
+    const struct abnf_node *n = &m->a->nodes[i];
+
+    switch (n->type) {
+    case ABNF_RULE_REF:
+        return may_be_empty(m, m->a->rules[n->rule].body);
+    case ABNF_REPETITION:
+        return n->min == 0 || may_be_empty(m, n->first);
+    case ABNF_CONCATENATION:
+        for (int k = n->first; k != 0; k = m->a->nodes[k].next) {
+            if (!may_be_empty(m, k))
+                return false;
+        }
+        return true;
+    case ABNF_ALTERNATION:
+        for (int k = n->first; k != 0; k = m->a->nodes[k].next) {
+            if (may_be_empty(m, k))
+                return true;
+        }
+        return false;
+    default:
+        return false;
+    }
+}
+
+static uint32_t make_repetition(struct maker *m, const struct abnf_node *n,
+                                uint32_t next)
+{
+    uint32_t after = next, step = next;
+
+    if (n->max < 0) {
+        if (may_be_empty(m, n->first))
+            unfit(m, n->line,
+                  "a repetition without an end, of what may be nothing; "
+                  "write how often at most");
+        step = make_choice(m, 0, after);
+        m->p->steps[step].next = m->failed ? 0 : make(m, n->first, step);
+    }
+    for (int i = n->min; i < n->max && !m->failed; i++)
+        step = make_choice(m, make(m, n->first, step), after);
+    for (int i = 0; i < n->min && !m->failed; i++)
+        step = make(m, n->first, step);
+    return step;
+}
+
+static uint32_t make_set(struct maker *m, int i, uint32_t next)
+{
+    const struct abnf_node *n = &m->a->nodes[i];
+    struct step s = {.type = STEP_TAKE, .next = next};
+    char text[160];
+
+    if (is_one_set(m, i, &s.may))
+        return step_add(m, s);
+    if (n->type == ABNF_PROSE)
+        snprintf(text, sizeof(text),
+                 "there is no concept <%.*s>; docs/texts.md lists them",
+                 (int)(n->len < 60 ? n->len : 60), n->text);
+    unfit(m, n->line,
+          n->type == ABNF_PROSE
+              ? text
+              : "a report is read as concepts, not as letters; write <crack>, "
+                "<number> …");
+    return 0;
+}
+
+static uint32_t make_new(struct maker *m, int i, uint32_t next)
+{
+    const struct abnf_node *n = &m->a->nodes[i];
+    struct concept_set set = {{0, 0}};
+
+    switch (n->type) {
+    case ABNF_ALTERNATION:
+        return is_one_set(m, i, &set) ? make_set(m, i, next)
+                                      : make_alternatives(m, n->first, next);
+    case ABNF_CONCATENATION:
+        return make_row(m, n->first, next);
+    case ABNF_REPETITION:
+        return make_repetition(m, n, next);
+    case ABNF_RULE_REF:
+        return make_rule(m, n, next);
+    default:
+        return make_set(m, i, next);
+    }
+}
+
+static struct made *find_made(struct maker *m, uint64_t key)
+{
+    size_t at = (size_t)(key * UINT64_C(0x9E3779B97F4A7C15) >> 24);
+
+    while (m->made[at & m->made_mask].key != 0 &&
+           m->made[at & m->made_mask].key != key)
+        at++;
+    return &m->made[at & m->made_mask];
+}
+
+static void grow_made(struct maker *m)
+{
+    struct made *old = m->made;
+    size_t n = old == NULL ? 0 : m->made_mask + 1;
+
+    m->made_mask = n == 0 ? 1023 : n * 4 - 1;
+    m->made = kw_calloc(m->made_mask + 1, sizeof(*m->made));
+    for (size_t i = 0; i < n; i++) {
+        if (old[i].key != 0)
+            *find_made(m, old[i].key) = old[i];
+    }
+    kw_free(old);
+}
+
+/* The step of a node before a step. */
+static uint32_t make(struct maker *m, int node, uint32_t next)
+{
+    uint64_t key = (uint64_t)node << 32 | next;
+    uint32_t step;
+
+    if (m->failed)
+        return 0;
+    if (m->made == NULL || m->n_made * 2 > m->made_mask)
+        grow_made(m);
+    if (find_made(m, key)->key != 0)
+        return find_made(m, key)->step;
+    step = make_new(m, node, next);
+    *find_made(m, key) = (struct made){key, step};
+    m->n_made++;
+    return step;
+}
+
+/* Tells each choice what can come on its ways; loops take more than once. */
+static void spread(struct match_program *p)
+{
+    bool more = true;
+
+    while (more) {
+        more = false;
+        for (size_t i = 0; i < p->n; i++) {
+            struct step *s = &p->steps[i], old = *s;
+
+            if (s->type != STEP_MARK && s->type != STEP_CHOOSE)
+                continue;
+            s->may = may_come(p, s->next);
+            if (s->type == STEP_CHOOSE)
+                s->may_other = may_come(p, s->other);
+            more |= !concept_set_same(&s->may, &old.may) ||
+                    !concept_set_same(&s->may_other, &old.may_other);
+        }
+    }
+}
+
+int match_compile(const struct abnf *a, const char *rule,
+                  const struct match_target *target, struct fault_list *faults,
+                  struct match_program **out)
+{
+    const struct abnf_rule *r = abnf_rule(a, rule, strlen(rule));
+    struct match_program *p = kw_calloc(1, sizeof(*p));
+    struct maker m = {.a = a, .target = target, .faults = faults, .p = p};
+    struct abnf_node ref = {.type = ABNF_RULE_REF};
+    struct step done = {.type = STEP_DONE};
+
+    *out = NULL;
+    concept_set_add(&done.may, MAY_END);
+    ref.rule = (int)(r - a->rules);
+    p->start = make_rule(&m, &ref, step_add(&m, done));
+    kw_free(m.made);
+    if (m.failed) {
+        match_free(p);
+        return KW_ESYNTAX;
+    }
+    spread(p);
+    *out = p;
+    return 0;
+}
+
+void match_free(struct match_program *p)
+{
+    if (p == NULL)
+        return;
+    kw_free(p->steps);
+    kw_free(p);
+}
+
+size_t match_steps(const struct match_program *p)
+{
+    return p->n;
+}
+
+static inline bool meets(const struct concept_set *a,
+                         const struct concept_set *b)
+{
+    return ((a->bits[0] & b->bits[0]) | (a->bits[1] & b->bits[1])) != 0;
+}
+
+bool match_begins(const struct match_program *p, const struct concept_set *set)
+{
+    struct concept_set may = may_come(p, p->start);
+
+    return meets(&may, set);
+}
+
+int match_at(const struct match_program *p, struct match_scratch *s,
+             const struct match_row *row, size_t at)
+{
+    static const struct concept_set end = {{1u << MAY_END, 0}};
+    const struct step *k = &p->steps[p->start];
+    size_t n_ways = 0;
+
+    s->n_marks = 0;
+    for (int left = WALK_MOST; left > 0; left--) {
+        const struct concept_set *here =
+            at < row->n ? &row->sets[row->symbols[at]] : &end;
+        bool next = true;
+
+        switch (k->type) {
+        case STEP_TAKE:
+            next = at < row->n && meets(here, &k->may);
+            at += next;
+            break;
+        case STEP_MARK:
+            if (s->n_marks == MATCH_MARKS_MOST)
+                return KW_EFULL;
+            s->marks[s->n_marks++] = (struct match_mark){k->mark, (uint16_t)at};
+            break;
+        case STEP_CHOOSE:
+            next = meets(here, &k->may) || k->may.bits[0] & 1u << MAY_END;
+            if (!meets(here, &k->may_other) &&
+                !(k->may_other.bits[0] & 1u << MAY_END))
+                break;
+            if (!next) {
+                k = &p->steps[k->other];
+                continue;
+            }
+            if (n_ways == MATCH_WAYS_MOST)
+                return KW_EFULL;
+            s->ways[n_ways++] = (struct match_way){k->other, (uint16_t)at,
+                                                   (uint16_t)s->n_marks};
+            break;
+        default:
+            s->to = at;
+            return 1;
+        }
+        if (next) {
+            k = &p->steps[k->next];
+            continue;
+        }
+        if (n_ways == 0)
+            return 0;
+        n_ways--;
+        k = &p->steps[s->ways[n_ways].step];
+        at = s->ways[n_ways].at;
+        s->n_marks = s->ways[n_ways].marks;
+    }
+    return KW_EFULL;
+}

@@ -1,0 +1,146 @@
+/* abnf_pattern.c - see abnf_pattern.h. */
+#include "tests/abnf_pattern.h"
+
+#include <string.h>
+
+struct writer {
+    const struct abnf *a;
+    const struct abnf_pattern *how;
+    struct kw_buf *out;
+};
+
+static void write_node(struct writer *w, int i);
+
+static bool captures(const struct writer *w, const struct abnf_rule *r)
+{
+    return w->how->captures != NULL && w->how->captures(r->name);
+}
+
+/*
+ * Is the node one octet of a set, whatever way it is taken? Then one class
+ * says it; without that the pattern would be more than PCRE2 takes.
+ */
+static bool is_octet(struct writer *w, int i, struct abnf_octets *set)
+{
+    const struct abnf_node *n = &w->a->nodes[i];
+    const struct abnf_rule *r;
+
+    switch (n->type) {
+    case ABNF_PROSE:
+        return w->how->prose(w->how->to, n->text, n->len, set);
+    case ABNF_RULE_REF:
+        r = &w->a->rules[n->rule];
+        return !captures(w, r) && is_octet(w, r->body, set);
+    case ABNF_CONCATENATION:
+        return w->a->nodes[n->first].next == 0 && is_octet(w, n->first, set);
+    case ABNF_ALTERNATION:
+        for (int k = n->first; k != 0; k = w->a->nodes[k].next) {
+            if (!is_octet(w, k, set))
+                return false;
+        }
+        return true;
+    default:
+        return false;
+    }
+}
+
+static void write_set(struct writer *w, const struct abnf_octets *set)
+{
+    kw_buf_putc(w->out, '[');
+    for (unsigned i = 0; i < 256; i++) {
+        if (set->bits[i / 64] >> (i % 64) & 1)
+            kw_buf_printf(w->out, "\\x%02X", i);
+    }
+    kw_buf_putc(w->out, ']');
+}
+
+static void write_rule(struct writer *w, const struct abnf_rule *r)
+{
+    bool named = captures(w, r);
+
+    if (named) {
+        kw_buf_puts(w->out, "(?<");
+        for (const char *s = r->name; *s != '\0'; s++)
+            kw_buf_putc(w->out, *s == '-' ? '_' : *s);
+        kw_buf_putc(w->out, '>');
+    }
+    write_node(w, r->body);
+    if (named)
+        kw_buf_putc(w->out, ')');
+}
+
+static void write_string(struct writer *w, const struct abnf_node *n)
+{
+    kw_buf_puts(w->out, n->exact ? "(?-i:" : "(?i:");
+    for (size_t i = 0; i < n->len; i++)
+        kw_buf_printf(w->out, "\\x%02X", (unsigned char)n->text[i]);
+    kw_buf_putc(w->out, ')');
+}
+
+static void write_children(struct writer *w, const struct abnf_node *n,
+                           const char *between)
+{
+    bool one = w->a->nodes[n->first].next == 0;
+
+    if (!one)
+        kw_buf_puts(w->out, "(?:");
+    for (int k = n->first; k != 0; k = w->a->nodes[k].next) {
+        if (k != n->first)
+            kw_buf_puts(w->out, between);
+        write_node(w, k);
+    }
+    if (!one)
+        kw_buf_putc(w->out, ')');
+}
+
+static void write_repetition(struct writer *w, const struct abnf_node *n)
+{
+    kw_buf_puts(w->out, "(?:");
+    write_node(w, n->first);
+    if (n->max < 0)
+        kw_buf_printf(w->out, "){%d,}", n->min);
+    else
+        kw_buf_printf(w->out, "){%d,%d}", n->min, n->max);
+}
+
+static void write_node(struct writer *w, int i)
+{
+    const struct abnf_node *n = &w->a->nodes[i];
+    struct abnf_octets set = {{0}};
+
+    if (is_octet(w, i, &set)) {
+        write_set(w, &set);
+        return;
+    }
+    switch (n->type) {
+    case ABNF_ALTERNATION:
+        write_children(w, n, "|");
+        break;
+    case ABNF_CONCATENATION:
+        write_children(w, n, "");
+        break;
+    case ABNF_REPETITION:
+        write_repetition(w, n);
+        break;
+    case ABNF_RULE_REF:
+        write_rule(w, &w->a->rules[n->rule]);
+        break;
+    case ABNF_STRING:
+        write_string(w, n);
+        break;
+    case ABNF_RANGE:
+        kw_buf_printf(w->out, "[\\x%02X-\\x%02X]", (unsigned)n->min,
+                      (unsigned)n->max);
+        break;
+    case ABNF_PROSE: /* always an octet */
+        break;
+    }
+}
+
+void abnf_pattern(const struct abnf *a, const char *rule,
+                  const struct abnf_pattern *how, struct kw_buf *out)
+{
+    struct writer w = {a, how, out};
+
+    write_rule(&w, abnf_rule(a, rule, strlen(rule)));
+}

@@ -1,0 +1,169 @@
+/*
+ * check_lexicon.c - what words may mean in several languages at once: each
+ * keeps all of it, however many different combinations there are.
+ */
+#include "base/file.h"
+#include "reader/lexicon.h"
+#include "tests/reader_rig.h"
+
+#include <check.h>
+#include <stdio.h>
+#include <string.h>
+#include <unistd.h>
+
+#define PAIRS 3000
+
+/* Concept i of those that words may stand for, without "other". */
+static enum concept sayable(int i)
+{
+    for (int c = 1; c < CONCEPT_COUNT; c++) {
+        if (concept_class_of((enum concept)c) != CLASS_MARK &&
+            c != CONCEPT_OTHER && c != CONCEPT_LANG_NAME && i-- == 0)
+            return (enum concept)c;
+    }
+    return CONCEPT_NONE;
+}
+
+static int sayable_count(void)
+{
+    int n = 0;
+
+    while (sayable(n) != CONCEPT_NONE)
+        n++;
+    return n;
+}
+
+static void pair(int k, enum concept *a, enum concept *b)
+{
+    int n = sayable_count();
+
+    *a = sayable(k % n);
+    *b = sayable((k % n + 1 + k / n) % n);
+}
+
+/* The word of pair k, of letters only. */
+static void word(int k, char dst[8])
+{
+    snprintf(dst, 8, "zq%c%c%c", 'a' + k / 676, 'a' + k / 26 % 26,
+             'a' + k % 26);
+}
+
+/* English under another name, and the words of the pairs. */
+static void write_language(const char *folder, const char *tag, bool second)
+{
+    char path[1024], name[16], w[8], *data;
+    size_t len;
+    enum concept c[2];
+    FILE *f;
+
+    file_join(path, sizeof(path), rig_folder(), "en.words");
+    ck_assert_int_eq(file_read(path, 1 << 22, &data, &len), 0);
+    snprintf(name, sizeof(name), "%s.words", tag);
+    file_join(path, sizeof(path), folder, name);
+    f = fopen(path, "w");
+    ck_assert_ptr_nonnull(f);
+    fwrite(data, 1, len, f);
+    for (int k = 0; k < PAIRS; k++) {
+        word(k, w);
+        pair(k, &c[0], &c[1]);
+        fprintf(f, "%s: %s\n", concept_name(c[second]), w);
+    }
+    fclose(f);
+    kw_free(data);
+}
+
+static void remove_file(const char *folder, const char *name)
+{
+    char path[1024];
+
+    file_join(path, sizeof(path), folder, name);
+    unlink(path);
+}
+
+START_TEST(no_meaning_is_lost)
+{
+    char folder[] = "/tmp/kw-lexicon-XXXXXX", w[8];
+    struct fault_list faults = {0};
+    struct lexicon *lex;
+    int err;
+
+    ck_assert_ptr_nonnull(mkdtemp(folder));
+    write_language(folder, "aa", false);
+    write_language(folder, "bb", true);
+    err = lexicon_load(folder, &faults, &lex);
+    fault_print(&faults, stdout);
+    ck_assert_int_eq(err, 0);
+    ck_assert_uint_gt(lex->n_sets, CONCEPT_COUNT + PAIRS / 2);
+    printf("# %zu combinations\n", lex->n_sets);
+    for (int k = 0; k < PAIRS; k++) {
+        const struct lexicon_node *n;
+        struct concept_set want = {{0, 0}};
+        enum concept a, b;
+
+        word(k, w);
+        pair(k, &a, &b);
+        concept_set_add(&want, a);
+        concept_set_add(&want, b);
+        n = lexicon_node(lex, lex->words[lexicon_find(lex, w, 5)].root);
+        ck_assert_uint_eq(n->symbol[0], a);
+        ck_assert_uint_eq(n->symbol[1], b);
+        ck_assert(concept_set_same(&lex->sets[n->symbol[LEXICON_ALL]], &want));
+        ck_assert_uint_eq(lex->classes[n->symbol[LEXICON_ALL]],
+                          1u << concept_class_of(a) |
+                              1u << concept_class_of(b));
+    }
+    lexicon_free(lex);
+    fault_release(&faults);
+    remove_file(folder, "aa.words");
+    remove_file(folder, "bb.words");
+    rmdir(folder);
+}
+END_TEST
+
+/* Of the shipped words: what they mean jointly is what they mean in each. */
+START_TEST(joint_meanings_of_the_shipped_words)
+{
+    struct fault_list faults = {0};
+    struct lexicon *lex;
+    size_t joint = 0;
+
+    ck_assert_int_eq(lexicon_load(rig_folder(), &faults, &lex), 0);
+    for (size_t i = 2; i < lex->n_nodes; i++) {
+        const struct lexicon_node *n = &lex->nodes[i];
+        const struct concept_set *all = &lex->sets[n->symbol[LEXICON_ALL]];
+
+        for (int c = 1; c < CONCEPT_COUNT; c++) {
+            bool any = false;
+
+            for (size_t k = 0; k < lex->n_langs; k++)
+                any |=
+                    concept_set_has(&lex->sets[n->symbol[k]], (enum concept)c);
+            if (c != CONCEPT_OTHER) /* gives way to what counts */
+                ck_assert(any == concept_set_has(all, (enum concept)c));
+        }
+        joint += n->symbol[LEXICON_ALL] >= CONCEPT_COUNT;
+    }
+    printf("# %zu sets, %zu words and phrases with several meanings\n",
+           lex->n_sets, joint);
+    lexicon_free(lex);
+    fault_release(&faults);
+}
+END_TEST
+
+int main(void)
+{
+    Suite *s = suite_create("lexicon");
+    TCase *t = tcase_create("lexicon");
+    SRunner *r;
+    int failed;
+
+    tcase_set_timeout(t, 60);
+    tcase_add_test(t, no_meaning_is_lost);
+    tcase_add_test(t, joint_meanings_of_the_shipped_words);
+    suite_add_tcase(s, t);
+    r = srunner_create(s);
+    srunner_run_all(r, CK_ENV);
+    failed = srunner_ntests_failed(r);
+    srunner_free(r);
+    return failed != 0;
+}

@@ -83,6 +83,9 @@ struct config_smpp {     /* an ESME's session with a message centre */
     bool receipts;       /* ask for them */
     char *receipt_id;    /* "same", "hex", "decimal" */
     char *parts;         /* file for parts of long texts, NULL: by the ledger */
+    char *statuses;      /* "0x410 again …": what a command_status means here */
+    char *ussd_service_type; /* of the screens of menus: "USSD" */
+    int ussd_session_tag;    /* TLV that names a session: 0x1383 */
 };
 
 struct config_modem {    /* a modem on a serial line */

@@ -92,6 +92,10 @@ static const struct setting smpp_rows[] = {
     {"receipt_id", TEXT, AT(smpp.receipt_id), "same", 1, 20,
      " same hex decimal "},
     {"parts", PATH, AT(smpp.parts), NULL, 1, 4000, NULL},
+    {"statuses", TEXT, AT(smpp.statuses), "", 0, 1000, NULL},
+    {"ussd_service_type", TEXT, AT(smpp.ussd_service_type), "USSD", 0, 5, NULL},
+    {"ussd_session_tag", INTEGER, AT(smpp.ussd_session_tag), "4995", 1, 65535,
+     NULL},
 };
 static const struct setting modem_rows[] = {
     {"device", TEXT, AT(modem.device), NULL, 1, 4000, NULL},

@@ -8,7 +8,7 @@ src_libkilnword_a_SOURCES += \
 src_libkilnword_a_SOURCES += \
 	%D%/smpp_pdu.c %D%/smpp_pdu.h %D%/smpp_status.c %D%/smpp_status.h \
 	%D%/smpp_session.c %D%/smpp_session.h %D%/smpp_text.c %D%/smpp_text.h \
-	%D%/smpp.c %D%/smpp_in.c %D%/smpp_out.c %D%/smpp_parts.h \
+	%D%/smpp.c %D%/smpp_in.c %D%/smpp_out.c %D%/smpp_menu.c %D%/smpp_parts.h \
 	%D%/smpp_link.c %D%/smpp_link.h %D%/resolve.c %D%/resolve.h \
 	%D%/repeats.c %D%/repeats.h %D%/keep.c %D%/keep.h
 src_libkilnword_a_SOURCES += \

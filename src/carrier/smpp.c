@@ -11,8 +11,10 @@
 
 struct smpp {
     struct carrier carrier; /* first: cast from it */
+    const struct config_smpp *conf;
     struct smpp_out *out;
     struct smpp_in *in;
+    struct smpp_menu *menu;
     struct smpp_link *links[2]; /* [0] carries what leaves */
     int n_links;
     bool quiet;
@@ -20,7 +22,8 @@ struct smpp {
 
 static void leave_when_done(struct smpp *c)
 {
-    if (!c->quiet || !smpp_out_idle(c->out) || !smpp_in_idle(c->in))
+    if (!c->quiet || !smpp_out_idle(c->out) || !smpp_in_idle(c->in) ||
+        !smpp_menu_idle(c->menu))
         return;
     for (int i = 0; i < c->n_links; i++)
         smpp_link_leave(c->links[i]);
@@ -59,6 +62,8 @@ static void on_message(void *arg, struct smpp_link *l, const struct smpp_pdu *p)
         /* Acknowledgements and notifications on the way tell us nothing. */
         smpp_session_answer(smpp_link_session(l), p->command_id,
                             p->sequence_number, 0);
+    } else if (smpp_is_menu(c->conf, p)) {
+        smpp_menu_message(c->menu, l, p);
     } else {
         smpp_in_message(c->in, l, p);
     }
@@ -68,7 +73,10 @@ static void on_result(void *arg, const struct smpp_result *r)
 {
     struct smpp *c = arg;
 
-    smpp_out_result(c->out, r);
+    if (r->cookie < 0)
+        smpp_menu_result(c->menu, r);
+    else
+        smpp_out_result(c->out, r);
 }
 
 static void on_turn(void *arg, struct smpp_link *l)
@@ -76,8 +84,10 @@ static void on_turn(void *arg, struct smpp_link *l)
     struct smpp *c = arg;
 
     smpp_in_turn(c->in);
-    if (l == c->links[0])
+    if (l == c->links[0]) {
+        smpp_menu_pump(c->menu, smpp_link_session(l));
         smpp_out_pump(c->out, smpp_link_session(l));
+    }
     leave_when_done(c);
 }
 
@@ -86,8 +96,10 @@ static void on_lost(void *arg, struct smpp_link *l)
     struct smpp *c = arg;
 
     smpp_in_lost(c->in, l);
-    if (l == c->links[0])
+    if (l == c->links[0]) {
+        smpp_menu_pump(c->menu, smpp_link_session(l));
         smpp_out_lost(c->out);
+    }
 }
 
 /* ---- the carrier ---- */
@@ -105,7 +117,7 @@ static bool is_busy(const struct carrier *carrier)
 {
     const struct smpp *c = (const struct smpp *)carrier;
 
-    return !smpp_in_idle(c->in);
+    return !smpp_in_idle(c->in) || !smpp_menu_idle(c->menu);
 }
 
 static void quiesce(struct carrier *carrier)
@@ -136,11 +148,22 @@ static void close_carrier(struct carrier *carrier)
 
     for (int i = 0; i < c->n_links; i++)
         smpp_link_close(c->links[i]);
+    if (c->menu != NULL)
+        smpp_menu_free(c->menu);
     if (c->out != NULL)
         smpp_out_free(c->out);
     if (c->in != NULL)
         smpp_in_close(c->in);
     kw_free(c);
+}
+
+/* A screen waits that no input brought: the commit did. */
+static void pump_screens(void *arg)
+{
+    struct smpp *c = arg;
+
+    smpp_menu_pump(c->menu, smpp_link_session(c->links[0]));
+    smpp_link_flush(c->links[0]);
 }
 
 static int open_links(struct smpp *c, struct carrier_host *h,
@@ -182,9 +205,14 @@ int smpp_open(struct carrier_host *h, const struct config_carrier *conf,
                                   .quiesce = quiesce,
                                   .leaving = is_leaving,
                                   .close = close_carrier};
+    c->conf = &conf->smpp;
     c->out = smpp_out_new(h, conf, &c->carrier.room);
-    if ((err = smpp_in_open(h, conf, &c->in, why)) < 0 ||
-        (err = open_links(c, h, conf, why)) < 0) {
+    err = smpp_in_open(h, conf, &c->in, why);
+    if (err == 0) {
+        c->menu = smpp_menu_new(h, conf, c->in, pump_screens, c);
+        err = open_links(c, h, conf, why);
+    }
+    if (err < 0) {
         close_carrier(&c->carrier);
         return err;
     }

@@ -29,7 +29,7 @@ struct taking { /* one text on its way through the writer */
     unsigned number; /* of repeats */
     bool joined;     /* a long text: its parts are answered already */
     char ref[REPEATS_REF_CAP];
-    char from[CONCAT_NAME_CAP], to[CONCAT_NAME_CAP];
+    char from[SMPP_ADDR_CAP + 1], to[SMPP_ADDR_CAP + 1];
     char *text;
     bool waits; /* the ledger refused; for joined ones only */
     struct taking *next;
@@ -148,16 +148,16 @@ static void hand_over(struct taking *k)
 
 /* ---- one delivery ---- */
 
-static void address_text(const struct smpp_address *a,
-                         char dst[CONCAT_NAME_CAP], const char *none)
+void smpp_in_address(const struct smpp_address *a, char dst[SMPP_ADDR_CAP + 1],
+                     const char *none)
 {
     bool plus = a->ton == TPDU_TON_INTERNATIONAL && a->addr[0] != '+' &&
                 a->addr[0] != '\0';
 
     if (a->addr[0] == '\0')
-        snprintf(dst, CONCAT_NAME_CAP, "%s", none);
+        snprintf(dst, SMPP_ADDR_CAP + 1, "%s", none);
     else
-        snprintf(dst, CONCAT_NAME_CAP, "%s%.60s", plus ? "+" : "", a->addr);
+        snprintf(dst, SMPP_ADDR_CAP + 1, "%s%.60s", plus ? "+" : "", a->addr);
 }
 
 static void take_part(struct smpp_in *in, struct taking *k, const struct udh *h,
@@ -222,7 +222,11 @@ void smpp_in_kept(void *held, int err)
 {
     struct taking *k = held;
 
-    answer(&k->ask, err == 0 ? SMPP_ROK : SMPP_RX_T_APPN);
+    bool never = err == KW_EINVAL || err == KW_ENOENT || err == KW_ERANGE;
+
+    answer(&k->ask, err == 0 ? SMPP_ROK
+                    : never  ? SMPP_RX_P_APPN
+                             : SMPP_RX_T_APPN);
     free_taking(k);
 }
 
@@ -236,8 +240,8 @@ void smpp_in_message(struct smpp_in *in, struct smpp_link *l,
 
     if (k == NULL)
         return;
-    address_text(&p->source, k->from, "unknown");
-    address_text(&p->dest, k->to, "");
+    smpp_in_address(&p->source, k->from, "unknown");
+    smpp_in_address(&p->dest, k->to, "");
     kw_buf_init(&text, TEXT_CAP);
     smpp_text_decode(in->coding, p, &h, &text);
     len = text.len;
@@ -256,8 +260,8 @@ static void take_joined(struct smpp_in *in, struct concat_text *t)
 
     k->joined = true;
     keep_ref(t, k->ref);
-    memcpy(k->from, t->from, sizeof(k->from));
-    memcpy(k->to, t->to, sizeof(k->to));
+    memcpy(k->from, t->from, sizeof(t->from));
+    memcpy(k->to, t->to, sizeof(t->to));
     k->text = t->text;
     k->t.text.len = t->len;
     k->t.text.at_s = t->at_s;
@@ -275,8 +279,8 @@ static void on_found(void *arg, struct concat_text *t)
     /* Found at start, before the writer: taken at the first turn. */
     k->joined = k->waits = true;
     keep_ref(t, k->ref);
-    memcpy(k->from, t->from, sizeof(k->from));
-    memcpy(k->to, t->to, sizeof(k->to));
+    memcpy(k->from, t->from, sizeof(t->from));
+    memcpy(k->to, t->to, sizeof(t->to));
     k->text = t->text;
     k->t.text.len = t->len;
     k->t.text.at_s = t->at_s;
@@ -389,17 +393,12 @@ static int open_keep(struct smpp_in *in, char **why)
 int smpp_in_open(struct carrier_host *h, const struct config_carrier *conf,
                  struct smpp_in **out, char **why)
 {
-    static const char *const codings[] = {"gsm7", "gsm7-packed", "latin1",
-                                          "ascii"};
     struct smpp_in *in = kw_calloc(1, sizeof(*in));
     struct timeval soon = {0};
 
     in->host = h;
     in->conf = conf;
-    for (size_t i = 0; i < KW_COUNT(codings); i++) {
-        if (strcmp(codings[i], conf->smpp.alphabet) == 0)
-            in->coding = (enum smpp_coding)i;
-    }
+    in->coding = smpp_coding_named(conf->smpp.alphabet);
     in->repeats = repeats_new();
     in->concat = concat_new();
     in->timer = evtimer_new(h->base, on_timer, in);

@@ -57,12 +57,10 @@ static int word_at(const char *const words[], int n, const char *word)
 
 static void read_conf(struct smpp_out *o, const struct config_smpp *c)
 {
-    static const char *const codings[] = {"gsm7", "gsm7-packed", "latin1",
-                                          "ascii"};
     static const char *const longs[] = {"udh", "udh16", "sar", "payload"};
     static const char *const ids[] = {"same", "hex", "decimal"};
 
-    o->way.coding = (enum smpp_coding)word_at(codings, 4, c->alphabet);
+    o->way.coding = smpp_coding_named(c->alphabet);
     o->way.long_text = (enum smpp_long)word_at(longs, 4, c->long_text);
     o->way.language = alphabet_language(c->shift_tables);
     o->id_form = (enum smpp_id_form)word_at(ids, 3, c->receipt_id);

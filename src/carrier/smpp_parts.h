@@ -1,11 +1,12 @@
 #ifndef KW_SMPP_PARTS_H
 #define KW_SMPP_PARTS_H
 /*
- * smpp_parts.h - the two halves of the SMPP carrier; for smpp*.c alone.
+ * smpp_parts.h - the parts of the SMPP carrier; for smpp*.c alone.
  *
  * smpp_out: texts that leave. A text is cut into parts; each is a submit_sm.
  *   WAITING parts --submit--> in flight --answer--> done
  *      ^--throttled, later--------+        \--> failed, unknown
+ * smpp_menu: menus by ussd_service_op, each step a text that comes and goes.
  * smpp_in: texts that come. Invariant: deliver_sm_resp with ESME_ROK only
  * after the text is in the ledger, or the part is in the file of parts.
  */
@@ -15,6 +16,7 @@
 
 struct smpp_out;
 struct smpp_in;
+struct smpp_menu;
 
 /* room: written whenever it changes, the texts it can still take. */
 struct smpp_out *smpp_out_new(struct carrier_host *h,
@@ -48,8 +50,28 @@ void smpp_in_turn(struct smpp_in *in);
 void *smpp_in_hold(struct smpp_in *in, struct smpp_link *l,
                    const struct smpp_pdu *p);
 void smpp_in_kept(void *held, int err);
+/* Sender and receiver of a message as they stand in the ledger. */
+void smpp_in_address(const struct smpp_address *a, char dst[SMPP_ADDR_CAP + 1],
+                     const char *none);
 /* This connection is gone; what it asked is not answered any more. */
 void smpp_in_lost(struct smpp_in *in, struct smpp_link *l);
 void smpp_in_quiesce(struct smpp_in *in);
 bool smpp_in_idle(const struct smpp_in *in);
+
+/* Is it a step of a menu? */
+bool smpp_is_menu(const struct config_smpp *conf, const struct smpp_pdu *p);
+/* pump(arg) when a screen waits: it calls smpp_menu_pump(). */
+struct smpp_menu *smpp_menu_new(struct carrier_host *h,
+                                const struct config_carrier *conf,
+                                struct smpp_in *in, void (*pump)(void *arg),
+                                void *arg);
+void smpp_menu_free(struct smpp_menu *m);
+void smpp_menu_message(struct smpp_menu *m, struct smpp_link *l,
+                       const struct smpp_pdu *p);
+/* Submits the screens that wait; before texts, for somebody looks at them.
+ * Without a bound session they are not shown. */
+void smpp_menu_pump(struct smpp_menu *m, struct smpp_session *s);
+/* Of a submit whose cookie is below 0. */
+void smpp_menu_result(struct smpp_menu *m, const struct smpp_result *r);
+bool smpp_menu_idle(const struct smpp_menu *m);
 #endif

@@ -45,6 +45,17 @@ enum smpp_tag { /* 5.3.2 */
                 SMPP_TAG_ITS_SESSION_INFO = 0x1383
 };
 
+enum smpp_ussd { /* ussd_service_op, 5.3.2.44 */
+                 SMPP_USSD_PSSD_INDICATION = 0,
+                 SMPP_USSD_PSSR_INDICATION = 1, /* the caller has dialled */
+                 SMPP_USSD_USSR_REQUEST = 2,    /* a screen that asks */
+                 SMPP_USSD_USSN_REQUEST = 3,
+                 SMPP_USSD_PSSD_RESPONSE = 16,
+                 SMPP_USSD_PSSR_RESPONSE = 17, /* the last screen */
+                 SMPP_USSD_USSR_CONFIRM = 18,  /* what was pressed */
+                 SMPP_USSD_USSN_CONFIRM = 19
+};
+
 /* esm_class, 5.2.12. */
 #define SMPP_ESM_TYPE_MASK 0x3c
 #define SMPP_ESM_RECEIPT   0x04

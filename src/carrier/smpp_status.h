@@ -20,7 +20,8 @@ enum smpp_status_value {
     SMPP_RMSGQFUL = 0x14,
     SMPP_RINVSYSTYP = 0x53,
     SMPP_RTHROTTLED = 0x58,
-    SMPP_RX_T_APPN = 0x64
+    SMPP_RX_T_APPN = 0x64,
+    SMPP_RX_P_APPN = 0x65
 };
 
 enum smpp_class {

@@ -1,4 +1,6 @@
 #include "carrier/smpp_text.h"
+
+#include "base/septet.h"
 #include "carrier/dcs.h"
 #include "carrier/gsm7.h"
 #include "carrier/tpdu.h"
@@ -11,6 +13,7 @@
 #include <stdlib.h>
 #include <string.h>
 #include <strings.h>
+#include <utf8proc.h>
 
 enum {
     DATA_CODING_DEFAULT = 0,
@@ -18,6 +21,18 @@ enum {
     DATA_CODING_LATIN1 = 3,
     DATA_CODING_UCS2 = 8
 };
+
+enum smpp_coding smpp_coding_named(const char *name)
+{
+    static const char *const names[] = {"gsm7", "gsm7-packed", "latin1",
+                                        "ascii"};
+
+    for (size_t i = 0; i < KW_COUNT(names); i++) {
+        if (strcmp(names[i], name) == 0)
+            return (enum smpp_coding)i;
+    }
+    return SMPP_GSM7;
+}
 
 /* ---- out ---- */
 
@@ -175,6 +190,79 @@ void smpp_parts_release(struct smpp_parts *p)
     for (size_t i = 0; i < p->n; i++)
         kw_buf_release(&p->parts[i].tlvs);
     p->n = 0;
+}
+
+static int screen_septets(enum smpp_coding coding, const uint8_t *septets,
+                          size_t n, struct smpp_part *p)
+{
+    size_t octets = n;
+
+    if (coding == SMPP_GSM7_PACKED) {
+        if (gsm7_ussd_pack(septets, n, p->short_message,
+                           sizeof(p->short_message), &octets) < 0)
+            return KW_EFULL;
+    } else {
+        memcpy(p->short_message, septets, n);
+    }
+    p->sm_length = (uint8_t)octets;
+    return 0;
+}
+
+/* The letter without its marks, when the alphabet lacks it; else "?". */
+static uint32_t plain_letter(uint32_t c, uint32_t most)
+{
+    utf8proc_int32_t parts[8];
+    int boundary = 0;
+
+    if (c <= most)
+        return c;
+    if (utf8proc_decompose_char((utf8proc_int32_t)c, parts, 8,
+                                UTF8PROC_DECOMPOSE, &boundary) > 0 &&
+        (uint32_t)parts[0] <= most)
+        return (uint32_t)parts[0];
+    return '?';
+}
+
+static int screen_octets(enum smpp_coding coding, const char *text, size_t len,
+                         struct smpp_part *p)
+{
+    uint32_t most = coding == SMPP_IA5 ? 0x7f : 0xff;
+
+    for (size_t at = 0; at < len;) {
+        if (p->sm_length == GSM7_USSD_SEPTETS)
+            return KW_EFULL;
+        p->short_message[p->sm_length++] =
+            (uint8_t)plain_letter(utf8_next(text, len, &at), most);
+    }
+    return 0;
+}
+
+int smpp_text_screen(enum smpp_coding coding, const char *text, size_t len,
+                     struct smpp_part *p)
+{
+    bool septets = coding == SMPP_GSM7 || coding == SMPP_GSM7_PACKED;
+    uint8_t units[GSM7_USSD_SEPTETS];
+    size_t n = 0;
+    int err;
+
+    *p = (struct smpp_part){.data_coding = DATA_CODING_DEFAULT};
+    if (septets) {
+        err = gsm7_encode((struct alphabet_shift){0}, text, len, units,
+                          sizeof(units), &n);
+        if (err != KW_EINVAL)
+            return err < 0 ? err : screen_septets(coding, units, n, p);
+    } else if (fits_octets(coding, text, len)) {
+        return screen_octets(coding, text, len, p);
+    }
+    p->data_coding = DATA_CODING_UCS2;
+    err = ucs2_encode(text, len, p->short_message, GSM7_USSD_OCTETS, &n);
+    p->sm_length = (uint8_t)n;
+    /* It was written for 182 letters: marks give way. */
+    if (err == KW_EFULL && septet_measure(text, len).gsm7) {
+        *p = (struct smpp_part){.data_coding = DATA_CODING_DEFAULT};
+        err = screen_octets(coding, text, len, p);
+    }
+    return err;
 }
 
 /* ---- in ---- */

@@ -15,6 +15,8 @@ enum smpp_coding {            /* what data_coding 0 means to the centre */
                    SMPP_LATIN1,
                    SMPP_IA5
 };
+/* Of the name in the configuration: "gsm7" … */
+enum smpp_coding smpp_coding_named(const char *name);
 enum smpp_long { SMPP_UDH, SMPP_UDH_WIDE, SMPP_SAR, SMPP_PAYLOAD };
 
 struct smpp_text_way {
@@ -37,6 +39,13 @@ struct smpp_parts {
 int smpp_text_encode(const struct smpp_text_way *way, const char *text,
                      size_t len, uint16_t ref, struct smpp_parts *out);
 void smpp_parts_release(struct smpp_parts *p);
+/*
+ * A screen of a menu, in one part: at most 182 septets, or 80 units of UCS-2
+ * (3GPP TS 23.038, 5; packed ones are padded as in 6.1.2.3). 0 or KW_EFULL.
+ * p->tlvs is not written.
+ */
+int smpp_text_screen(enum smpp_coding coding, const char *text, size_t len,
+                     struct smpp_part *p);
 
 /*
  * The text of a deliver_sm or data_sm in UTF-8; *h tells its place in a

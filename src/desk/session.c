@@ -103,9 +103,13 @@ static int finish(struct step *st, const char *words)
     if (a.body[0] == '\0' || (!terminal && !fits(a.body)))
         return show_key(st, "noted");
     if (a.outbox_id != 0 && !a.repeat && (terminal || !a.danger) &&
-        (err = ledger_out_settle(st->lg, a.outbox_id, LEDGER_SENT, st->p->at_s,
-                                 "shown in the menu")) < 0)
-        return err;
+        !st->p->unseen) {
+        err = ledger_out_settle(st->lg, a.outbox_id, LEDGER_SENT, st->p->at_s,
+                                "shown in the menu");
+        if (err < 0)
+            return err;
+        st->out->outbox_id = a.outbox_id;
+    }
     return show(st, a.body);
 }
 
@@ -157,6 +161,24 @@ static int begin(struct step *st)
     memcpy(st->s.base, before.presses, sizeof(st->s.base));
     before.state = SESSION_GONE_ON;
     return session_put(st->lg, &before);
+}
+
+/* The one that is open still, for a press whose session is not known. */
+static int find_open(struct step *st)
+{
+    const struct menu_press *p = st->p;
+    char number[LEDGER_PHONE_CAP];
+    int err;
+
+    desk_number(st->d->conf, p->from, number, sizeof(number));
+    err = ledger_phone_take(st->lg, number, &st->phone);
+    if (err == 0)
+        err = session_of_phone(st->lg, st->phone.id,
+                               p->at_s - st->d->conf->menu_keep_s, &st->s);
+    if (err == 0 && strcmp(st->s.carrier, p->carrier) == 0)
+        return 0;
+    st->s = (struct session){0};
+    return err < 0 ? err : KW_ENOENT;
 }
 
 static bool is_repeat(const struct step *st)
@@ -244,6 +266,8 @@ int desk_press(struct desk *d, struct ledger *lg, const struct menu_press *p,
     if (p->session[0] == '\0' || p->from[0] == '\0')
         return KW_EINVAL;
     err = session_get(lg, p->carrier, p->session, &st.s);
+    if (err == KW_ENOENT && p->answers && !p->gone)
+        err = find_open(&st);
     if (p->gone || (err < 0 && err != KW_ENOENT))
         return err == KW_ENOENT ? 0 : err;
     first = err == KW_ENOENT;

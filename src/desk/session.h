@@ -17,13 +17,19 @@ struct menu_press { /* all borrowed; NUL-terminated */
     const char *input; /* "" when the session begins */
     bool whole;        /* input holds all presses so far: "1*24*3" */
     bool gone;         /* the caller hung up; input is not looked at */
+    /* It answers a screen: when the session is not known, that of the phone
+     * which is still open goes on, for the far side's id was forgotten. */
+    bool answers;
+    bool unseen; /* the session ends with it: nothing can be shown any more */
     int64_t at_s;
 };
 
 struct menu_shown {
     char body[SESSION_SHOWN_CAP];
-    bool over; /* body is the last; the session is to be ended */
-    bool scan; /* as in desk_answer */
+    bool over;         /* body is the last; the session is to be ended */
+    bool scan;         /* as in desk_answer */
+    int64_t outbox_id; /* of an answer that counts as sent by being shown here;
+                          0 none: settle it anew if it was not shown */
 };
 
 /*

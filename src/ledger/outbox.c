@@ -196,7 +196,8 @@ int ledger_out_claim(struct ledger *lg, const char *carrier, int64_t now_s,
 
 /* ---- what became of it ---- */
 
-/* What went over the air, or perhaps did, costs. */
+/* What went over the air, or perhaps did, costs: once, until it is sent
+ * again. */
 static int count_sent(struct ledger *lg, int64_t id, int64_t at_s)
 {
     struct query q;
@@ -206,6 +207,7 @@ static int count_sent(struct ledger *lg, int64_t id, int64_t at_s)
                "SELECT $2, p.role, 0, o.segments FROM outbox o "
                "JOIN phones p ON p.id = o.phone_id "
                "WHERE o.id = $1 AND o.segments > 0 "
+               "AND o.state <> 2 AND o.state <> 5 "
                "ON CONFLICT (day_s, role) "
                "DO UPDATE SET sent = sent + excluded.sent");
     query_i64(&q, id);

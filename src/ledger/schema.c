@@ -401,7 +401,6 @@ static const struct {
     {"how batches and deliveries stand", batch_watch},
     {"what goes out and what it costs", traffic},
     {"recalls, told levels and temperatures", recalls},
-
     {"why a text was not delivered", receipts},
 };
 

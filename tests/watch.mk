@@ -3,7 +3,8 @@ if HAVE_CHECK
 KW_WATCH_CHECKS = \
 	%D%/check_water %D%/check_seep %D%/check_exact \
 	%D%/check_flowrule %D%/check_breakage %D%/check_drift \
-	%D%/check_wear %D%/check_cluster %D%/check_detector \
+	%D%/check_wear %D%/check_cluster %D%/check_design \
+	%D%/check_detector \
 	%D%/check_need %D%/check_scan %D%/check_cause %D%/check_causes %D%/check_work
 check_PROGRAMS += $(KW_WATCH_CHECKS)
 TESTS += $(KW_WATCH_CHECKS)
@@ -35,6 +36,10 @@ TESTS += $(KW_WATCH_CHECKS)
 	%D%/refcase.h %D%/refcase.c
 %C%_check_cluster_CFLAGS = $(KW_CHECK_CFLAGS)
 %C%_check_cluster_LDADD = $(KW_CHECK_LIBS)
+%C%_check_design_SOURCES = %D%/check_design.c %D%/close.h \
+	%D%/refcase.h %D%/refcase.c
+%C%_check_design_CFLAGS = $(KW_CHECK_CFLAGS)
+%C%_check_design_LDADD = $(KW_CHECK_LIBS)
 %C%_check_detector_SOURCES = %D%/check_detector.c %D%/close.h \
 	%D%/refcase.h %D%/refcase.c
 %C%_check_detector_CFLAGS = $(KW_CHECK_CFLAGS)

@@ -54,8 +54,8 @@ static void spread(double *p, int64_t states, int64_t room, double gap)
     }
 }
 
-double cluster_bf_crossing(const struct cluster_mix *mix,
-                           const struct cluster_look *look)
+double cluster_crossing(cluster_bound_f *bound, const void *arg,
+                        const struct cluster_look *look)
 {
     int64_t n = look->least;
     double t = 0, alive = 0, *p = NULL;
@@ -64,8 +64,7 @@ double cluster_bf_crossing(const struct cluster_mix *mix,
     kw_grow(&p, &cap, (size_t)n + 1, sizeof(*p));
     p[0] = 1;
     for (int64_t states = 1; t < look->horizon; n++) {
-        double next =
-            fmin(cluster_bf_bound(mix, n, look->threshold), look->horizon);
+        double next = fmin(bound(look, n, arg), look->horizon);
 
         kw_grow(&p, &cap, (size_t)n + 1, sizeof(*p));
         spread(p, states, n, look->risk * (next - t));
@@ -76,6 +75,18 @@ double cluster_bf_crossing(const struct cluster_mix *mix,
         alive += p[i];
     kw_free(p);
     return 1 - alive;
+}
+
+static double bf_bound(const struct cluster_look *look, int64_t n,
+                       const void *mix)
+{
+    return cluster_bf_bound(mix, n, look->threshold);
+}
+
+double cluster_bf_crossing(const struct cluster_mix *mix,
+                           const struct cluster_look *look)
+{
+    return cluster_crossing(bf_bound, mix, look);
 }
 
 double cluster_llr(int64_t failures, double expected)

@@ -35,6 +35,15 @@ double cluster_bf_crossing(const struct cluster_mix *mix,
 /* Poisson log-likelihood ratio of an excess (MaxSPRT, scan); 0 without one. */
 double cluster_llr(int64_t failures, double expected);
 
+/*
+ * The same for any rule "alarm when the n-th failure comes at or before
+ * bound(n) expected ones", bound rising in n; look->threshold is its own.
+ */
+typedef double cluster_bound_f(const struct cluster_look *look, int64_t n,
+                               const void *arg);
+double cluster_crossing(cluster_bound_f *bound, const void *arg,
+                        const struct cluster_look *look);
+
 /* C <- max(0, C - (rho - 1) expected) + failures ln rho. */
 double cluster_cusum(double c, double rho, double expected, int64_t failures);
 

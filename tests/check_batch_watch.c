@@ -35,7 +35,7 @@ static void furnish(void)
 
     ck_assert_int_eq(ledger_begin(lg), 0);
     for (int i = 0; i < PLACES; i++) {
-        struct ledger_place p = {.id = 0};
+        struct ledger_place p = {.lat_deg = NAN, .lon_deg = NAN};
         char home[8];
 
         snprintf(p.name, sizeof(p.name), "Place %d", i);

@@ -11,10 +11,11 @@
 enum { BATCHES = 40, POTS = 30, VARIABLES = 4 };
 static struct cause_unit units[BATCHES * POTS];
 static double values[BATCHES * VARIABLES];
-static const struct causes_variable variables[VARIABLES] = {{"peak", false, 10},
-                                                            {"pit", true, 1},
-                                                            {"noise", false, 1},
-                                                            {"kiln", true, 1}};
+static const struct causes_variable variables[VARIABLES] = {
+    {"peak", false, false, 10},
+    {"pit", true, false, 1},
+    {"noise", false, false, 1},
+    {"kiln", true, false, 1}};
 
 /* The hazard goes with peak and pit; batches differ besides. */
 static struct causes_study make(uint64_t seed, double effect, int batches)
@@ -49,6 +50,71 @@ static struct causes_study make(uint64_t seed, double effect, int batches)
                                  .level = 0.9,
                                  .fdr = 0.1};
 }
+
+/* On which shelf of the kiln each pot stood: pots of a batch differ in it. */
+static double own[BATCHES * POTS];
+static const struct causes_variable with_shelf[2] = {{"noise", false, false, 1},
+                                                     {"shelf", true, true, 1}};
+
+/* Four shelves; the hazard on the last is `risk` times that of the others. */
+static struct causes_study make_shelves(uint64_t seed, double risk)
+{
+    struct causes_study s = make(seed, 0, BATCHES);
+
+    for (int b = 0; b < BATCHES; b++)
+        values[b * 2] = close_normal(&seed);
+    for (size_t i = 0; i < s.n; i++) {
+        double age = -log(close_unit(&seed)) / 0.002;
+        double seen = close_between(&seed, 50, 400);
+
+        own[i] = (double)(i % POTS * 4 / POTS);
+        if (own[i] == 3)
+            age /= risk;
+        units[i].exit = fmin(age, seen);
+        units[i].failed = age < seen;
+    }
+    s.variables = with_shelf;
+    s.n_variables = 2;
+    s.own = own;
+    return s;
+}
+
+START_TEST(shelf_is_found)
+{
+    struct causes_study s = make_shelves(40 + (uint64_t)_i, 2.5);
+    struct causes_finding *f;
+    struct causes_report r;
+    int last = 3;
+
+    ck_assert_int_eq(causes_study(&s, &r), 0);
+    f = &r.alone[1];
+    ck_assert_int_eq(f->why, CAUSES_TOLD);
+    ck_assert_int_eq(f->batches, BATCHES);
+    ck_assert_int_eq(f->reference, 0);
+    ck_assert_int_eq(f->n_levels, 3);
+    for (int k = 0; k < 3; k++)
+        last = f->levels[k].level == 3 ? k : last;
+    ck_assert_int_lt(last, 3);
+    ck_assert_int_eq(f->levels[last].batches, BATCHES);
+    ck_assert(f->levels[last].low > 1 && f->levels[last].low < 2.5 &&
+              f->levels[last].high > 2);
+    ck_assert_double_le(f->q, 0.1);
+}
+END_TEST
+
+/* Where no shelf was noted, it is told so, and the rest goes on. */
+START_TEST(shelf_not_noted)
+{
+    struct causes_study s = make_shelves(50, 1);
+    struct causes_report r;
+
+    s.own = NULL;
+    ck_assert_int_eq(causes_study(&s, &r), 0);
+    ck_assert_int_eq(r.alone[0].why, CAUSES_TOLD);
+    ck_assert_int_eq(r.alone[1].why, CAUSES_FEW_BATCHES);
+    ck_assert_int_eq(r.alone[1].batches, 0);
+}
+END_TEST
 
 START_TEST(what_is_there_is_found)
 {
@@ -145,6 +211,8 @@ int main(void)
 {
     TCase *tc = tcase_create("causes");
 
+    tcase_add_loop_test(tc, shelf_is_found, 0, 5);
+    tcase_add_test(tc, shelf_not_noted);
     tcase_set_timeout(tc, 60);
     tcase_add_loop_test(tc, what_is_there_is_found, 0, 10);
     tcase_add_test(tc, nothing_is_seldom_found);

@@ -81,7 +81,8 @@ START_TEST(case_maxsprt)
 }
 END_TEST
 
-/* ---- p19, p20: S <- max(0, S + X - k), alarm at h, on a lattice of 0.1 ---- */
+/* ---- p19, p20: S <- max(0, S + X - k), alarm at h, on a lattice of 0.1 ----
+ */
 
 enum { DEN = 10, STATES_MOST = 100 };
 

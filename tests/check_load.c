@@ -300,12 +300,38 @@ START_TEST(serials_are_made_and_shown)
 }
 END_TEST
 
+/* Where pots stood in the kiln, and where places are. */
+START_TEST(shelves_and_places)
+{
+    load_all();
+    file("made.csv", "batch,pot,shelf\n0214,75,top left\n0214,76,\n");
+    file("spots.csv", "place,latitude,longitude\nSpot,-0.5,0.25\nMore,,\n");
+    ck_assert_int_eq(LOAD("spots.csv", "made.csv"), 0);
+    ck_assert_int_eq(
+        number("SELECT count(*) FROM pots WHERE shelf = 'top left'"), 1);
+    ck_assert_int_eq(number("SELECT count(*) FROM places WHERE name = 'Spot' "
+                            "AND lat_deg = -0.5 AND lon_deg = 0.25"),
+                     1);
+    ck_assert_int_eq(number("SELECT count(*) FROM places WHERE name = 'More' "
+                            "AND lat_deg IS NULL"),
+                     1);
+    ck_assert_int_eq(LOAD("spots.csv", "made.csv"), 0);
+    must_say(out, "0 new, 0 changed, 2 same");
+    file("made.csv", "batch,pot,shelf\n0214,75,-\n");
+    ck_assert_int_eq(LOAD("made.csv"), 0);
+    ck_assert_int_eq(number("SELECT count(*) FROM pots WHERE shelf <> ''"), 0);
+}
+END_TEST
+
 /* ---- mistakes ---- */
 
 static const struct {
     const char *text;
     const char *says[4]; /* parts of what is said */
 } mistakes[] = {
+    {"place,latitude,longitude\nSpot,0.5,\n",
+     {":2: latitude and longitude belong together"}},
+    {"place,latitude,longitude\nSpot,95,0\n", {":2: latitude"}},
     {"home,place\nS-9,Nowhere\n",
      {":2: place 'Nowhere' is not known; add it to places.csv"}},
     {"home,people\n,5\nS-9,-1\nS-9,three\n",
@@ -522,6 +548,7 @@ static Suite *suite(void)
     tcase_add_test(t, tests_are_brought_to_25_degc);
     tcase_add_test(t, tests_without_serial);
     tcase_add_test(t, serials_are_made_and_shown);
+    tcase_add_test(t, shelves_and_places);
     tcase_add_loop_test(t, a_mistake_is_told_and_nothing_kept, 0,
                         (int)KW_COUNT(mistakes));
     tcase_add_loop_test(t, noise_is_refused, 0, 6);

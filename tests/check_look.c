@@ -243,23 +243,6 @@ START_TEST(alerts_by_each_way)
 }
 END_TEST
 
-START_TEST(others_leave_the_batch_out)
-{
-    struct look_others o;
-
-    ck_assert_int_eq(look_others(lg, id_of("batches", "code", "0214"), &o), 0);
-    ck_assert_int_eq(o.batches, 2);
-    ck_assert_double_eq(o.low[LOOK_PEAK_DEGC], 866);
-    ck_assert_double_eq(o.high[LOOK_PEAK_DEGC], 872);
-    ck_assert_int_eq(o.known[LOOK_PEAK_DEGC], 2);
-    ck_assert_int_eq(o.known[LOOK_COOLING_H], 0);
-    ck_assert(isnan(o.low[LOOK_COOLING_H]));
-    ck_assert_int_eq(o.named[LOOK_CLAY_PIT], 2);
-    ck_assert_int_eq(o.same[LOOK_CLAY_PIT], 0);
-    ck_assert_int_eq(o.same[LOOK_KILN], 2);
-}
-END_TEST
-
 /* Names near to one, the nearest first; not what is far. */
 static const struct {
     enum look_by by;
@@ -372,7 +355,6 @@ int main(void)
     tcase_add_test(t, reports_of_homes_newest_first);
     tcase_add_test(t, unfiled_texts_of_a_pot);
     tcase_add_test(t, alerts_by_each_way);
-    tcase_add_test(t, others_leave_the_batch_out);
     tcase_add_loop_test(t, near_names, 0, (int)KW_COUNT(nears));
     tcase_add_test(t, near_any_name);
     tcase_add_test(t, line_agrees_with_counts);

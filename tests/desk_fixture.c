@@ -88,7 +88,8 @@ void give(int64_t pot, int64_t home, int64_t at_s)
 
 static void notebook(void)
 {
-    struct ledger_place place = {.name = "Lunde"};
+    struct ledger_place place = {
+        .name = "Lunde", .lat_deg = NAN, .lon_deg = NAN};
     struct ledger_batch batch = {.code = "0214",
                                  .sawdust_pct = NAN,
                                  .sawdust_mesh = NAN,

@@ -1,5 +1,5 @@
 if HAVE_CHECK
-PAGE_CHECKS = %D%/check_page_table %D%/check_page_show %D%/check_look \
+PAGE_CHECKS = %D%/check_usual %D%/check_page_table %D%/check_page_show %D%/check_look \
 	%D%/check_export %D%/check_page_command
 check_PROGRAMS += $(PAGE_CHECKS)
 TESTS += $(PAGE_CHECKS)
@@ -7,6 +7,11 @@ PAGE_VALLEY = %D%/page_valley.c %D%/page_valley.h \
 	%D%/ledger_fixture.c %D%/ledger_fixture.h
 PAGE_CPPFLAGS = $(AM_CPPFLAGS) -I$(top_srcdir)
 
+%C%_check_usual_SOURCES = %D%/check_usual.c %D%/close.h \
+	%D%/ledger_fixture.c %D%/ledger_fixture.h
+%C%_check_usual_CPPFLAGS = $(PAGE_CPPFLAGS)
+%C%_check_usual_CFLAGS = $(KW_CHECK_CFLAGS)
+%C%_check_usual_LDADD = $(KW_CHECK_LIBS)
 %C%_check_page_table_CFLAGS = $(KW_CHECK_CFLAGS)
 %C%_check_page_table_LDADD = $(KW_CHECK_LIBS)
 %C%_check_page_show_SOURCES = %D%/check_page_show.c $(PAGE_VALLEY)

@@ -83,6 +83,8 @@ static void put_pots(struct ledger *lg, const char *code)
         enum ledger_change what;
 
         p.key = t.pot_key = valley_key(code, n);
+        if (strcmp(code, "0214") == 0)
+            snprintf(p.shelf, sizeof(p.shelf), n <= 8 ? "low" : "high");
         valley_serial(code, n, p.serial);
         good(ledger_pot_put(lg, &p, false, &what));
         good(ledger_test_put(lg, &t, &what));
@@ -166,6 +168,8 @@ static void fill_notebook(struct ledger *lg)
 
         for (int m = 0; m < 12; m++)
             l.water_degc[m] = i == 0 ? 18 + m : NAN;
+        l.lat_deg = i < 2 ? 0.15 + 0.1 * (double)i : NAN; /* only sea there */
+        l.lon_deg = i < 2 ? 0.2 + 0.2 * (double)i : NAN;
         snprintf(l.name, sizeof(l.name), "%s", places[i]);
         snprintf(l.lang, sizeof(l.lang), "es");
         good(ledger_place_put(lg, &l, &what));

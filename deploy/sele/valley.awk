@@ -28,6 +28,7 @@ function normal(mean, sd,   i, s) {
     return mean + sd * (s - 6)
 }
 function pick(list,   n, words) { n = split(list, words, "|"); return words[whole(1, n)] }
+function nth(list, n,   words) { split(list, words, "|"); return words[n] }
 
 # ---- days: civil calendar to and from a running number ----
 function day_number(text,   y, m, d) {
@@ -89,11 +90,13 @@ function measure(lang, litres,   k, hours, fingers) {
 # ---- who and where ----
 function places(   list, i, j, n, parts) {
     PI = 3.14159265358979
-    n = split("Quistel,es,19|Harlo Ford,en,21|Umbresk,en,18|Veyra,es,22|Pirrow,en,20|Sanquel,es,23|Lodvey,en,17|Brunoa,es,21|Tamsel,en,19|Orrish Mill,en,20", list, "|")
+    n = split("Quistel,es,19,0.412,0.181|Harlo Ford,en,21,0.251,0.262|Umbresk,en,18,0.455,0.229|Veyra,es,22,0.187,0.338|Pirrow,en,20,0.296,0.201|" \
+        "Sanquel,es,23,0.121,0.395|Lodvey,en,17,0.478,0.143|Brunoa,es,21,0.214,0.219|Tamsel,en,19,0.352,0.257|Orrish Mill,en,20,0.318,0.316", list, "|")
     PLACES = n
     for (i = 1; i <= n; i++) {
         split(list[i], parts, ",")
         place[i] = parts[1]; place_lang[i] = parts[2]; place_mean[i] = parts[3]
+        place_spot[i] = parts[4] "," parts[5] # where there is only sea
     }
 }
 function water(p, month) { return place_mean[p] + 4 * cos((month - 7) * PI / 6) }
@@ -120,7 +123,10 @@ function kiln(   b, i, pressed, dried, fired, silvered, n, bad) {
             whole(18, 22) "," dried "," day_text(fired) "," (bad ? "B" : pick(kilns)) ",012," \
             (bad ? 902 : int(normal(866, 6))) "," whole(35, 50) "," (bad ? 14 : whole(28, 34)) "," \
             day_text(silvered) "," sprintf("%.0f", normal(64, 2))
-        for (p = 1; p <= n; p++) pot_made(b, p, silvered - 3)
+        for (p = 1; p <= n; p++) {
+            pot_shelf[serial(b, p)] = nth("bottom|low|middle|high|top", int((p - 1) * 5 / n) + 1)
+            pot_made(b, p, silvered - 3)
+        }
     }
 }
 function b4(b) { return sprintf("%04d", b) }
@@ -289,12 +295,12 @@ function write_all() {
 }
 function write_places(   f, i, m, row) {
     f = folder "/places.csv"
-    row = "place,language"
+    row = "place,language,latitude,longitude"
     split("jan feb mar apr may jun jul aug sep oct nov dec", months, " ")
     for (m = 1; m <= 12; m++) row = row ",water_c_" months[m]
     print row > f
     for (i = 1; i <= PLACES; i++) {
-        row = place[i] "," place_lang[i]
+        row = place[i] "," place_lang[i] "," place_spot[i]
         for (m = 1; m <= 12; m++) row = row "," sprintf("%.1f", water(i, m))
         print row > f
     }
@@ -306,8 +312,8 @@ function write_batches(   f, b, i, g) {
     for (b = FIRST_BATCH; b < FIRST_BATCH + BATCHES; b++) print batch_line[b] > f
     close(f)
     f = folder "/pots.csv"; g = folder "/tests.csv"
-    print "serial" > f
-    for (i = 1; i <= POTS; i++) print stamped(pots[i]) > f
+    print "serial,shelf" > f
+    for (i = 1; i <= POTS; i++) print stamped(pots[i]) "," pot_shelf[pots[i]] > f
     close(f)
     print "serial,tested,litres,minutes,water_c,accepted" > g
     for (i = 1; i <= TESTS; i++) print test_line[i] > g

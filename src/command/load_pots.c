@@ -110,7 +110,7 @@ static int known_batch(struct load *l, struct load_sheet *s, const char *code,
 
 /* ---- pots ---- */
 
-enum { POT_SERIAL, POT_BATCH, POT_POT, POT_MOULD, POT_SCRAPPED };
+enum { POT_SERIAL, POT_BATCH, POT_POT, POT_MOULD, POT_SCRAPPED, POT_SHELF };
 
 bool load_pot_enough(const bool *there)
 {
@@ -181,6 +181,9 @@ static int put_pot(struct load *l, struct load_sheet *s, struct ledger_pot *p,
                 cells[POT_MOULD].given ? cells[POT_MOULD].len : 0);
     if (cells[POT_SCRAPPED].given)
         p->scrapped = cells[POT_SCRAPPED].num != 0;
+    if (cells[POT_SHELF].given || cells[POT_SHELF].erase)
+        kw_copy(p->shelf, sizeof(p->shelf), cells[POT_SHELF].text,
+                cells[POT_SHELF].given ? cells[POT_SHELF].len : 0);
     return ledger_pot_put(l->lg, p, known, what);
 }
 

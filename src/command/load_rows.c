@@ -38,7 +38,7 @@ static void take_time(const struct load_cell *cell, int64_t *dst)
 
 /* ---- places ---- */
 
-enum { PLACE_NAME, PLACE_LANG, PLACE_JAN };
+enum { PLACE_NAME, PLACE_LANG, PLACE_LAT, PLACE_LON, PLACE_JAN };
 
 #define MONTH(m)                                                               \
     {                                                                          \
@@ -49,6 +49,8 @@ enum { PLACE_NAME, PLACE_LANG, PLACE_JAN };
 static const struct load_column place_columns[] = {
     {"place", LOAD_NAME, true, 0, 0, "its name", 0},
     {"language", LOAD_LANG, false, 0, 0, "tag of what is spoken, as sw", 0},
+    {"latitude", LOAD_NUMBER, false, -90, 90, "degrees, for the map", 0},
+    {"longitude", LOAD_NUMBER, false, -180, 180, "degrees east", 0},
     MONTH("jan"),
     MONTH("feb"),
     MONTH("mar"),
@@ -78,10 +80,17 @@ static int row_place(struct load *l, struct load_sheet *s,
         kw_copy(p.name, sizeof(p.name), name, s->cells[PLACE_NAME].len);
         for (int m = 0; m < 12; m++)
             p.water_degc[m] = (double)NAN;
+        p.lat_deg = p.lon_deg = (double)NAN;
     } else if (err < 0) {
         return err;
     }
     take_name(&s->cells[PLACE_LANG], p.lang, sizeof(p.lang));
+    take_number(&s->cells[PLACE_LAT], &p.lat_deg);
+    take_number(&s->cells[PLACE_LON], &p.lon_deg);
+    if (isnan(p.lat_deg) != isnan(p.lon_deg))
+        return load_fault(l, s,
+                          "latitude and longitude belong together; give "
+                          "both or neither");
     for (int m = 0; m < 12; m++)
         take_number(&s->cells[PLACE_JAN + m], &p.water_degc[m]);
     return ledger_place_put(l->lg, &p, what);
@@ -393,6 +402,7 @@ static const struct load_column pot_columns[] = {
      0},
     {"mould", LOAD_NAME, false, 0, 0, "when not that of the batch", 0},
     {"scrapped", LOAD_YES, false, 0, 1, "never handed out", 0},
+    {"shelf", LOAD_NAME, false, 0, 0, "of the kiln, or place in it: name", 0},
 };
 
 static const struct load_column test_columns[] = {

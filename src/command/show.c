@@ -156,6 +156,18 @@ static int no_pot(struct show *s, const char *name, const char *serial)
 /* ---- one function a kind: 0, an exit code, or a KW_E code ---- */
 
 /* The picture into its file. */
+static int put_file(struct show *s, struct kw_buf *svg)
+{
+    int err = svg->err;
+
+    if (err == 0 && file_write_whole(s->svg, kw_buf_text(svg), svg->len) < 0) {
+        fprintf(stderr, "kilnword: writing '%s' failed: %s\n", s->svg,
+                strerror(errno));
+        err = COMMAND_FAILED;
+    }
+    return err;
+}
+
 static int put_svg(struct show *s, const struct pot_page *t)
 {
     struct kw_buf svg;
@@ -163,12 +175,7 @@ static int put_svg(struct show *s, const struct pot_page *t)
 
     kw_buf_init(&svg, FLOWSVG_OCTETS_MOST);
     pot_page_svg(&s->page, t, &svg);
-    err = svg.err;
-    if (err == 0 && file_write_whole(s->svg, kw_buf_text(&svg), svg.len) < 0) {
-        fprintf(stderr, "kilnword: writing '%s' failed: %s\n", s->svg,
-                strerror(errno));
-        err = COMMAND_FAILED;
-    }
+    err = put_file(s, &svg);
     kw_buf_release(&svg);
     return err;
 }
@@ -197,35 +204,15 @@ static int show_pot(struct show *s, const char *name)
     return err;
 }
 
-static int put_file(struct show *s, struct kw_buf *svg)
-{
-    int err = svg->err;
-
-    if (err == 0 && file_write_whole(s->svg, kw_buf_text(svg), svg->len) < 0) {
-        fprintf(stderr, "kilnword: writing '%s' failed: %s\n", s->svg,
-                strerror(errno));
-        err = COMMAND_FAILED;
-    }
-    return err;
-}
-
-static int put_life(struct show *s, const struct ledger_batch *batch)
+static int put_life_svg(struct show *s, const struct batch_page *b)
 {
     struct kw_buf svg;
-    struct life l;
-    int err = life_gather(&s->page, s->lg, batch->id, &l);
+    int err;
 
     kw_buf_init(&svg, 16u << 20);
-    if (err == 0 && s->svg != NULL) {
-        life_svg(&s->page, batch->code, &l, &svg);
-        err = put_file(s, &svg);
-    }
-    if (err == 0 && s->json)
-        json_object_set_new(s->tree, "life", life_json(&l));
-    else if (err == 0)
-        life_text(&s->page, &l);
+    life_svg(&s->page, b->batch.code, &b->life, &svg);
+    err = put_file(s, &svg);
     kw_buf_release(&svg);
-    life_release(&l);
     return err;
 }
 
@@ -240,12 +227,14 @@ static int show_batch(struct show *s, const char *name)
     if (err < 0)
         return err;
     err = batch_page_gather(&s->page, s->lg, batch.id, true, &b);
+    if (err == 0 && s->svg != NULL)
+        err = put_life_svg(s, &b);
     if (err == 0 && s->json)
         s->tree = batch_page_json(&s->page, &b, true);
     else if (err == 0)
         batch_page_text(&s->page, &b);
     batch_page_release(&b);
-    return err == 0 ? put_life(s, &batch) : err;
+    return err;
 }
 
 static int show_place(struct show *s, const char *name)

@@ -27,6 +27,7 @@ enum {
     CONE,
     MOULD,
     SEASON,
+    SHELF,
     N_COLUMNS
 };
 
@@ -55,6 +56,7 @@ static const struct work_column columns[N_COLUMNS] = {
     NAME(CONE, "cone", ""),
     NAME(MOULD, "mould", ""),
     NAME(SEASON, "season", ""),
+    NAME(SHELF, "shelf", "of the kiln; of each pot, so pots of a batch differ"),
 };
 
 enum { LEVEL, FDR, N_SETTINGS };
@@ -87,7 +89,7 @@ struct study {
     struct causes_study s;
     struct cause_unit *units;
     struct causes_variable variables[N_VARIABLES];
-    double *values;
+    double *values, *own;
     int *batch;
     const char **names[N_VARIABLES]; /* of the levels */
 };
@@ -133,8 +135,8 @@ static void read_values(struct work_table *t, struct study *st)
         int column = FIRST_NUMBER + v;
         bool named = column >= FIRST_NAME;
 
-        st->variables[v] =
-            (struct causes_variable){columns[column].name, named, 1};
+        st->variables[v] = (struct causes_variable){columns[column].name, named,
+                                                    column == SHELF, 1};
         if (named)
             work_names(t, column, levels, &st->names[v]);
         for (size_t i = t->n; i-- > 0;) {
@@ -142,6 +144,10 @@ static void read_values(struct work_table *t, struct study *st)
             double *value = &st->values[st->batch[i] * N_VARIABLES + v];
             double now = !c->given ? NAN : named ? levels[i] : c->num;
 
+            if (column == SHELF) {
+                st->own[i] = now;
+                continue;
+            }
             if (!isnan(*value) && !isnan(now) && *value != now)
                 work_fault(t, i, "%s differs from another row of batch %.40s",
                            columns[column].name, work_at(t, i, BATCH)->text);
@@ -189,6 +195,7 @@ static void run(struct work_table *t)
     const char **batches;
 
     st.units = kw_calloc(t->n + 1, sizeof(*st.units));
+    st.own = kw_calloc(t->n + 1, sizeof(*st.own));
     st.batch = kw_calloc(t->n + 1, sizeof(*st.batch));
     st.s.n_batches = work_names(t, BATCH, st.batch, &batches);
     st.values = kw_calloc(st.s.n_batches * N_VARIABLES + 1, sizeof(double));
@@ -201,6 +208,7 @@ static void run(struct work_table *t)
     st.s.variables = st.variables;
     st.s.n_variables = N_VARIABLES;
     st.s.values = st.values;
+    st.s.own = st.own;
     if (t->faults.n == 0 && t->n > 0 && causes_study(&st.s, r) == 0) {
         for (int v = 0; v < N_VARIABLES; v++)
             put_finding(t, &st, v, &r->alone[v], false);
@@ -211,6 +219,7 @@ static void run(struct work_table *t)
     for (int v = 0; v < N_VARIABLES; v++)
         kw_free(st.names[v]);
     kw_free(st.values);
+    kw_free(st.own);
     kw_free(st.units);
     kw_free(st.batch);
     kw_free(batches);

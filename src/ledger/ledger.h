@@ -73,6 +73,7 @@ struct ledger_place {
     char name[LEDGER_NAME_CAP];
     char lang[LEDGER_LANG_CAP];
     double water_degc[12]; /* monthly mean, NaN where not known */
+    double lat_deg, lon_deg; /* WGS 84, NaN not known */
 };
 int ledger_place_get(struct ledger *lg, int64_t id, struct ledger_place *out);
 /* Of that month (1 to 12) alone. KW_ENOENT: not known. */
@@ -100,6 +101,7 @@ struct ledger_pot {
     int64_t batch_id;
     char mould[LEDGER_NAME_CAP]; /* "" that of its batch: */
     char batch_mould[LEDGER_NAME_CAP]; /* read only; "" the default */
+    char shelf[LEDGER_NAME_CAP]; /* of the kiln it was fired on, "" not noted */
     double test_l;      /* first hour at 25 degC of its own test, NaN none */
     int64_t failed_s;   /* first report of crack, leak or broken; 0 none */
     bool scrapped;

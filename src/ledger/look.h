@@ -123,6 +123,7 @@ struct look_pot {
     char serial[LEDGER_SERIAL_CAP];
     char batch[LEDGER_NAME_CAP], mould[LEDGER_NAME_CAP];
     bool scrapped;
+    char shelf[LEDGER_NAME_CAP]; /* of the kiln, "" not noted */
     double test_l;   /* NaN none */
     int outings;     /* hand-overs so far */
     int64_t given_s; /* of the latest, 0 none */
@@ -131,6 +132,13 @@ struct look_pot {
     double flow_l;              /* last reading, NaN none */
     int64_t flow_s;
 };
+/* Pots of which a shelf is noted, by key. */
+struct look_shelf {
+    int64_t pot_key;
+    const char *shelf; /* borrowed for the call */
+};
+int look_shelves(struct ledger *lg, int (*f)(const struct look_shelf *, void *),
+                 void *arg);
 int look_pots(struct ledger *lg, int (*f)(const struct look_pot *, void *),
               void *arg);
 
@@ -157,38 +165,16 @@ int look_outbox(struct ledger *lg, int (*f)(const struct look_out *, void *),
 int look_batches(struct ledger *lg,
                  int (*f)(const struct ledger_batch *, void *), void *arg);
 
-/* ---- one batch against all others ---- */
-enum look_number {
-    LOOK_SAWDUST_PCT,
-    LOOK_SAWDUST_MESH,
-    LOOK_DRYING_DAYS,
-    LOOK_PEAK_DEGC,
-    LOOK_SOAK_MIN,
-    LOOK_COOLING_H,
-    LOOK_SILVER_MG,
-    LOOK_TEST_MEAN_L,
-    LOOK_TEST_MAX_L,
-    LOOK_NUMBERS
+/* ---- places ---- */
+/* Those of which it is known where they are, by name. */
+struct look_spot {
+    int64_t place_id;
+    const char *name; /* borrowed for the call */
+    double lat_deg, lon_deg;
 };
-enum look_name {
-    LOOK_WORKSHOP,
-    LOOK_MOULD,
-    LOOK_CLAY_PIT,
-    LOOK_PRESSER,
-    LOOK_KILN,
-    LOOK_CONE,
-    LOOK_NAMES
-};
-struct look_others {
-    int batches;                                  /* others in all */
-    int known[LOOK_NUMBERS];                      /* of them with that number */
-    double low[LOOK_NUMBERS], high[LOOK_NUMBERS]; /* NaN when none */
-    int named[LOOK_NAMES]; /* of them with any such name */
-    int same[LOOK_NAMES];  /* with the same name as this batch */
-};
-int look_others(struct ledger *lg, int64_t batch_id, struct look_others *out);
+int look_spots(struct ledger *lg, int (*f)(const struct look_spot *, void *),
+               void *arg);
 
-/* ---- a place ---- */
 #define LOOK_PLACE_S (30 * 86400) /* reports are counted so far back */
 struct look_place_counts {
     int homes, pots_now, pots_ever, failed, stopped_phones;

@@ -68,11 +68,36 @@ static int pot_row(struct query *q, void *arg)
         .flow_s = query_get_i64(q, 11),
     };
 
+    query_copy(q, 12, p.shelf, sizeof(p.shelf));
     query_copy(q, 0, p.serial, sizeof(p.serial));
     query_copy(q, 1, p.batch, sizeof(p.batch));
     query_copy(q, 2, p.mould, sizeof(p.mould));
     query_copy(q, 9, p.home, sizeof(p.home));
     return call->f(&p, call->arg);
+}
+
+struct shelf_call {
+    int (*f)(const struct look_shelf *, void *);
+    void *arg;
+};
+
+static int shelf_row(struct query *q, void *arg)
+{
+    struct shelf_call *call = arg;
+    struct look_shelf s = {query_get_i64(q, 0), query_get_text(q, 1)};
+
+    return call->f(&s, call->arg);
+}
+
+int look_shelves(struct ledger *lg, int (*f)(const struct look_shelf *, void *),
+                 void *arg)
+{
+    struct shelf_call call = {f, arg};
+    struct query q;
+
+    query_open(&q, lg,
+               "SELECT key, shelf FROM pots WHERE shelf <> '' ORDER BY key");
+    return look_each(&q, shelf_row, &call);
 }
 
 int look_pots(struct ledger *lg, int (*f)(const struct look_pot *, void *),
@@ -84,10 +109,39 @@ int look_pots(struct ledger *lg, int (*f)(const struct look_pot *, void *),
     query_open(&q, lg,
                "SELECT p.serial, b.code, p.mould, p.scrapped, p.test_l,"
                " p.outings, p.given_s, p.ended_s, p.failed_s, m.code,"
-               " p.last_flow_l, p.last_flow_s"
+               " p.last_flow_l, p.last_flow_s, p.shelf"
                " FROM pots p JOIN batches b ON b.id = p.batch_id"
                " LEFT JOIN homes m ON m.id = p.home_id ORDER BY p.key");
     return look_each(&q, pot_row, &call);
+}
+
+/* ---- places ---- */
+
+struct spot_call {
+    int (*f)(const struct look_spot *, void *);
+    void *arg;
+};
+
+static int spot_row(struct query *q, void *arg)
+{
+    struct spot_call *call = arg;
+    struct look_spot s = {query_get_i64(q, 0), query_get_text(q, 1),
+                          query_get_f64(q, 2), query_get_f64(q, 3)};
+
+    return call->f(&s, call->arg);
+}
+
+int look_spots(struct ledger *lg, int (*f)(const struct look_spot *, void *),
+               void *arg)
+{
+    struct spot_call call = {f, arg};
+    struct query q;
+
+    query_open(&q, lg,
+               "SELECT id, name, lat_deg, lon_deg FROM places "
+               "WHERE lat_deg IS NOT NULL AND lon_deg IS NOT NULL "
+               "ORDER BY name");
+    return look_each(&q, spot_row, &call);
 }
 
 /* ---- homes ---- */

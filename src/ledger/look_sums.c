@@ -1,80 +1,10 @@
-/* look_sums.c - counts and ranges, and names near to one that is not there. */
+/* look_sums.c - counts, and names near to one that is not there. */
 #include "ledger/look.h"
 
 #include "ledger/query.h"
 
 #include <ctype.h>
 #include <string.h>
-
-/* ---- one batch against all others ---- */
-
-#define RANGE(column) "COUNT(" column "), MIN(" column "), MAX(" column ")"
-
-/* clang-format off */
-static const char range_sql[] =
-    "SELECT COUNT(*), "
-    RANGE("x.sawdust_pct") ", " RANGE("x.sawdust_mesh") ", "
-    RANGE("x.drying_days") ", " RANGE("f.peak_degc") ", "
-    RANGE("f.soak_min") ", " RANGE("f.cooling_h") ", "
-    RANGE("s.silver_mg") ", " RANGE("b.test_mean_l") ", "
-    RANGE("b.test_max_l")
-    " FROM batches b LEFT JOIN mixes x ON x.batch_id = b.id"
-    " LEFT JOIN firings f ON f.batch_id = b.id"
-    " LEFT JOIN silver s ON s.batch_id = b.id WHERE b.id <> $1";
-/* clang-format on */
-
-static int ranges(struct ledger *lg, int64_t batch_id, struct look_others *out)
-{
-    struct query q;
-    int err;
-
-    query_open(&q, lg, range_sql);
-    query_i64(&q, batch_id);
-    if ((err = query_one(&q)) < 0)
-        return err;
-    out->batches = (int)query_get_i64(&q, 0);
-    for (int n = 0; n < LOOK_NUMBERS; n++) {
-        out->known[n] = (int)query_get_i64(&q, 1 + 3 * n);
-        out->low[n] = query_get_f64(&q, 2 + 3 * n);
-        out->high[n] = query_get_f64(&q, 3 + 3 * n);
-    }
-    query_close(&q);
-    return 0;
-}
-
-static const char *const name_sql[LOOK_NAMES] = {
-#define NAMES(table, id, column)                                               \
-    "SELECT COUNT(*), COUNT(CASE WHEN " column " = (SELECT " column            \
-    " FROM " table " WHERE " id " = $1) THEN 1 END)"                           \
-    " FROM " table " WHERE " id " <> $1 AND " column " <> ''"
-    [LOOK_WORKSHOP] = NAMES("batches", "id", "workshop"),
-    [LOOK_MOULD] = NAMES("batches", "id", "mould"),
-    [LOOK_CLAY_PIT] = NAMES("mixes", "batch_id", "clay_pit"),
-    [LOOK_PRESSER] = NAMES("mixes", "batch_id", "presser"),
-    [LOOK_KILN] = NAMES("firings", "batch_id", "kiln"),
-    [LOOK_CONE] = NAMES("firings", "batch_id", "cone"),
-};
-
-int look_others(struct ledger *lg, int64_t batch_id, struct look_others *out)
-{
-    int err;
-
-    *out = (struct look_others){0};
-    if ((err = ranges(lg, batch_id, out)) < 0)
-        return err;
-    for (int n = 0; n < LOOK_NAMES; n++) {
-        struct query q;
-
-        query_open(&q, lg, name_sql[n]);
-        query_i64(&q, batch_id);
-        if ((err = query_one(&q)) < 0)
-            return err;
-        out->named[n] = (int)query_get_i64(&q, 0);
-        out->same[n] = (int)query_get_i64(&q, 1);
-        query_close(&q);
-    }
-    return 0;
-}
 
 /* ---- a place ---- */
 

@@ -14,13 +14,14 @@ static int add_pot(struct ledger *lg, const struct ledger_pot *p)
     int err;
 
     query_open(&q, lg,
-               "INSERT INTO pots (key, serial, batch_id, mould, scrapped) "
-               "VALUES ($1, $2, $3, $4, $5)");
+               "INSERT INTO pots (key, serial, batch_id, mould, scrapped, "
+               "shelf) VALUES ($1, $2, $3, $4, $5, $6)");
     query_i64(&q, p->key);
     query_text(&q, p->serial);
     query_i64(&q, p->batch_id);
     query_text(&q, p->mould);
     query_i64(&q, p->scrapped);
+    query_text(&q, p->shelf);
     err = query_run(&q);
     return err < 0 ? err : orphans_adopt(lg, p->key);
 }
@@ -35,12 +36,13 @@ int ledger_pot_put(struct ledger *lg, const struct ledger_pot *p, bool known,
     if (!known)
         return add_pot(lg, p);
     query_open(&q, lg,
-               "UPDATE pots SET mould = $2, scrapped = $3 WHERE key = $1 "
-               "AND (mould, scrapped) IS DISTINCT FROM ($2, $3) "
-               "RETURNING key");
+               "UPDATE pots SET mould = $2, scrapped = $3, shelf = $4 "
+               "WHERE key = $1 AND (mould, scrapped, shelf) "
+               "IS DISTINCT FROM ($2, $3, $4) RETURNING key");
     query_i64(&q, p->key);
     query_text(&q, p->mould);
     query_i64(&q, p->scrapped);
+    query_text(&q, p->shelf);
     err = query_returning(&q, NULL);
     *what = err == 0 ? LEDGER_CHANGED : LEDGER_SAME;
     return err == KW_ENOENT ? 0 : err;

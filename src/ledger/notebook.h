@@ -20,7 +20,7 @@ int ledger_batch_put(struct ledger *lg, struct ledger_batch *b,
                      enum ledger_change *what);
 
 /*
- * A pot as the notebook knows it: serial, batch, mould, scrapped; known tells
+ * A pot as the notebook knows it: serial, batch, mould, scrapped, shelf; known tells
  * that ledger_pot_get found it. A new one takes over the reports that came
  * before it was written down, and with them its failure. The batch of a known
  * pot cannot change.

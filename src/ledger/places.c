@@ -34,6 +34,8 @@ static int take_place(struct query *q, struct ledger_place *out)
     out->id = query_get_i64(q, 0);
     query_copy(q, 1, out->name, sizeof(out->name));
     query_copy(q, 2, out->lang, sizeof(out->lang));
+    out->lat_deg = query_get_f64(q, 3);
+    out->lon_deg = query_get_f64(q, 4);
     query_close(q);
     return read_water(lg, out);
 }
@@ -42,7 +44,9 @@ int ledger_place_get(struct ledger *lg, int64_t id, struct ledger_place *out)
 {
     struct query q;
 
-    query_open(&q, lg, "SELECT id, name, lang FROM places WHERE id = $1");
+    query_open(&q, lg,
+               "SELECT id, name, lang, lat_deg, lon_deg FROM places "
+               "WHERE id = $1");
     query_i64(&q, id);
     return take_place(&q, out);
 }
@@ -52,7 +56,9 @@ int ledger_place_find(struct ledger *lg, const char *name,
 {
     struct query q;
 
-    query_open(&q, lg, "SELECT id, name, lang FROM places WHERE name = $1");
+    query_open(&q, lg,
+               "SELECT id, name, lang, lat_deg, lon_deg FROM places "
+               "WHERE name = $1");
     query_text(&q, name);
     return take_place(&q, out);
 }
@@ -109,11 +115,17 @@ int ledger_place_put(struct ledger *lg, struct ledger_place *p,
     int err;
 
     query_open(&q, lg,
-               "INSERT INTO places (name, lang) VALUES ($1, $2) "
-               "ON CONFLICT (name) DO UPDATE SET lang = excluded.lang "
-               "WHERE places.lang <> excluded.lang RETURNING id");
+               "INSERT INTO places (name, lang, lat_deg, lon_deg) "
+               "VALUES ($1, $2, $3, $4) ON CONFLICT (name) DO UPDATE SET "
+               "lang = excluded.lang, lat_deg = excluded.lat_deg, "
+               "lon_deg = excluded.lon_deg "
+               "WHERE (places.lang, places.lat_deg, places.lon_deg) "
+               "IS DISTINCT FROM (excluded.lang, excluded.lat_deg, "
+               "excluded.lon_deg) RETURNING id");
     query_text(&q, p->name);
     query_text(&q, p->lang);
+    query_f64(&q, p->lat_deg);
+    query_f64(&q, p->lon_deg);
     err = query_returning(&q, known ? NULL : &p->id);
     if (err < 0 && !(err == KW_ENOENT && known))
         return err;

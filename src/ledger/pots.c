@@ -29,7 +29,7 @@ int ledger_pot_get(struct ledger *lg, int64_t key, struct ledger_pot *p)
                "p.last_flow_s, p.low_before, p.last_low_s, p.last_scrub_s, "
                "b.mould, (SELECT a.id FROM alerts a WHERE a.kind = $2 "
                "AND a.subject = $3 AND a.subject_id = p.key AND a.state < 2), "
-               "b.recalled_s "
+               "b.recalled_s, p.shelf "
                "FROM pots p JOIN batches b ON b.id = p.batch_id "
                "LEFT JOIN homes h ON h.id = p.home_id "
                "WHERE p.key = $1");
@@ -58,6 +58,7 @@ int ledger_pot_get(struct ledger *lg, int64_t key, struct ledger_pot *p)
     query_copy(&q, 17, p->batch_mould, sizeof(p->batch_mould));
     p->fast_alert_id = query_get_i64(&q, 18);
     p->recalled_s = query_get_i64(&q, 19);
+    query_copy(&q, 20, p->shelf, sizeof(p->shelf));
     query_close(&q);
     return 0;
 }

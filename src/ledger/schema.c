@@ -392,6 +392,13 @@ static const char receipts[] =
     /* Why a part was not delivered, a word of the far side's: "expired". */
     "ALTER TABLE far_ids ADD COLUMN why TEXT NOT NULL DEFAULT '';";
 
+static const char shelves[] =
+    /* Where in the kiln the pot stood, as the notebook calls it. */
+    "ALTER TABLE pots ADD COLUMN shelf TEXT NOT NULL DEFAULT '';"
+    /* Degrees, WGS 84. */
+    "ALTER TABLE places ADD COLUMN lat_deg REAL;"
+    "ALTER TABLE places ADD COLUMN lon_deg REAL;";
+
 static const struct {
     const char *name, *sql;
 } migrations[] = {
@@ -402,6 +409,7 @@ static const struct {
     {"what goes out and what it costs", traffic},
     {"recalls, told levels and temperatures", recalls},
     {"why a text was not delivered", receipts},
+    {"where pots stood in the kiln, and places on the map", shelves},
 };
 
 int schema_latest(void)

@@ -7,137 +7,7 @@
 #include <stdio.h>
 #include <string.h>
 
-/* What look_others compares, in the order of its enums. */
-const struct batch_number batch_numbers[LOOK_NUMBERS] = {
-    {"sawdust_pct", "sawdust, % of volume", 1},
-    {"sawdust_mesh", "sawdust sieve, mesh", 0},
-    {"drying_days", "drying, days", 0},
-    {"peak_degc", "peak temperature, °C", 0},
-    {"soak_min", "soak, minutes", 0},
-    {"cooling_h", "cooling, hours", 1},
-    {"silver_mg", "silver, mg a pot", 1},
-    {"test_mean_l", "flow test, mean L", 2},
-    {"test_max_l", "flow test, highest L", 2},
-};
-const char *const batch_names[LOOK_NAMES] = {"workshop", "mould", "clay_pit",
-                                             "presser",  "kiln",  "cone"};
-static const char *const name_heads[LOOK_NAMES] = {
-    "workshop", "mould", "clay pit", "pressed by", "kiln", "cone"};
-
-double batch_number(const struct ledger_batch *b, enum look_number which)
-{
-    const double values[LOOK_NUMBERS] = {
-        [LOOK_SAWDUST_PCT] = b->sawdust_pct,
-        [LOOK_SAWDUST_MESH] = b->sawdust_mesh,
-        [LOOK_DRYING_DAYS] = b->drying_days,
-        [LOOK_PEAK_DEGC] = b->peak_degc,
-        [LOOK_SOAK_MIN] = b->soak_min,
-        [LOOK_COOLING_H] = b->cooling_h,
-        [LOOK_SILVER_MG] = b->silver_mg,
-        [LOOK_TEST_MEAN_L] = b->test_mean_l,
-        [LOOK_TEST_MAX_L] = b->test_max_l,
-    };
-
-    return values[which];
-}
-
-const char *batch_name(const struct ledger_batch *b, enum look_name which)
-{
-    const char *const names[LOOK_NAMES] = {
-        [LOOK_WORKSHOP] = b->workshop, [LOOK_MOULD] = b->mould,
-        [LOOK_CLAY_PIT] = b->clay_pit, [LOOK_PRESSER] = b->presser,
-        [LOOK_KILN] = b->kiln,         [LOOK_CONE] = b->cone,
-    };
-
-    return names[which];
-}
-
-enum batch_flag batch_number_flag(const struct batch_page *b,
-                                  enum look_number which)
-{
-    double v = batch_number(&b->batch, which);
-
-    if (!isfinite(v) || b->others.known[which] == 0)
-        return BATCH_UNKNOWN;
-    if (v < b->others.low[which])
-        return BATCH_LOWER;
-    return v > b->others.high[which] ? BATCH_HIGHER : BATCH_USUAL;
-}
-
-enum batch_flag batch_name_flag(const struct batch_page *b,
-                                enum look_name which)
-{
-    if (batch_name(&b->batch, which)[0] == '\0' || b->others.named[which] == 0)
-        return BATCH_UNKNOWN;
-    return b->others.same[which] == 0 ? BATCH_ALONE : BATCH_USUAL;
-}
-
-static const char *const flag_words[] = {
-    [BATCH_UNKNOWN] = "nothing to compare",
-    [BATCH_USUAL] = "as others",
-    [BATCH_LOWER] = "OUTSIDE: below all",
-    [BATCH_HIGHER] = "OUTSIDE: above all",
-    [BATCH_ALONE] = "ALONE: no other has it",
-};
-
-static void put_number_row(struct table *t, const struct batch_page *b,
-                           enum look_number n)
-{
-    int decimals = batch_numbers[n].decimals;
-
-    table_cell(t, "%s", batch_numbers[n].head);
-    table_cell(t, "%s", page_number(batch_number(&b->batch, n), decimals).s);
-    if (b->others.known[n] == 0)
-        table_cell(t, "-");
-    else
-        table_cell(
-            t, "%s to %s (%d)", page_number(b->others.low[n], decimals).s,
-            page_number(b->others.high[n], decimals).s, b->others.known[n]);
-    table_cell(t, "%s", flag_words[batch_number_flag(b, n)]);
-}
-
-static void put_name_row(struct table *t, const struct batch_page *b,
-                         enum look_name n)
-{
-    table_cell(t, "%s", name_heads[n]);
-    table_cell(t, "%s", batch_name(&b->batch, n));
-    table_cell(t, "the same in %d of %d", b->others.same[n],
-               b->others.named[n]);
-    table_cell(t, "%s", flag_words[batch_name_flag(b, n)]);
-}
-
-/* all: every known value; else only what is flagged. Rows put. */
-static size_t put_differences(const struct page *p, const struct batch_page *b,
-                              bool all)
-{
-    static const struct table_column columns[] = {
-        {"what", false, 10},
-        {"this batch", false, 9},
-        {"others (batches)", false, 12},
-        {"", false, 12}};
-    struct table t;
-    size_t rows;
-
-    table_init(&t, &p->screen, columns, KW_COUNT(columns));
-    for (int n = 0; n < LOOK_NUMBERS; n++) {
-        enum batch_flag f = batch_number_flag(b, (enum look_number)n);
-
-        if (isfinite(batch_number(&b->batch, (enum look_number)n)) &&
-            (all || f > BATCH_USUAL))
-            put_number_row(&t, b, (enum look_number)n);
-    }
-    for (int n = 0; n < LOOK_NAMES; n++) {
-        enum batch_flag f = batch_name_flag(b, (enum look_name)n);
-
-        if (batch_name(&b->batch, (enum look_name)n)[0] != '\0' &&
-            (all || f > BATCH_USUAL))
-            put_name_row(&t, b, (enum look_name)n);
-    }
-    rows = table_rows(&t);
-    table_put(&t, &p->screen, 2);
-    table_release(&t);
-    return rows;
-}
+#define RUN_TOLD_P 0.01 /* of the nightly scan: docs/science.md */
 
 /* Adds "; before value after" when the value is known. */
 static void add_part(struct kw_buf *line, const char *before, const char *value,
@@ -238,7 +108,7 @@ static void put_watch(const struct page *p, const struct batch_page *b)
         screen_field(&p->screen, "",
                      "cannot be told apart from the place: "
                      "nearly all are in one place that holds no other batch");
-    if (w->run_from != 0 && w->run_p <= 0.01)
+    if (w->run_from != 0 && w->run_p <= RUN_TOLD_P)
         screen_field(&p->screen, "run",
                      "%lld of them stand together in the order of serials, "
                      "%.1f expected there (p %s): a shelf of the kiln, or a "
@@ -286,49 +156,30 @@ void batch_page_short(const struct page *p, const struct batch_page *b)
 {
     put_verdict(p, b);
     put_making(p, &b->batch);
-    screen_text(&p->screen, 2,
-                "Outside what the other %d batches show:", b->others.batches);
-    if (put_differences(p, b, false) == 0)
+    screen_text(&p->screen, 2, "Outside what is usual of the other %d batches:",
+                b->usual.batches);
+    if (usual_put(p, &b->usual, false) == 0)
         screen_text(&p->screen, 2, "nothing that was written down.");
     screen_text(&p->screen, 2, "Whole batch: kilnword show batch %s",
                 b->batch.code);
 }
 
-/*
- * How many of the compared numbers would stand outside all others were the
- * batch like them: each is lowest or highest of n + 1 with chance 2/(n + 1).
- */
-static double outside_by_chance(const struct batch_page *b, int *compared)
-{
-    double sum = 0;
-
-    *compared = 0;
-    for (int n = 0; n < LOOK_NUMBERS; n++) {
-        if (batch_number_flag(b, (enum look_number)n) == BATCH_UNKNOWN)
-            continue;
-        ++*compared;
-        sum += 2.0 / (b->others.known[n] + 1);
-    }
-    return sum < *compared ? sum : *compared;
-}
-
 static void put_differs(const struct page *p, const struct batch_page *b)
 {
-    int compared;
-    double chance = outside_by_chance(b, &compared);
+    const struct usual *u = &b->usual;
 
-    screen_section(&p->screen, "What differs",
-                   "Each value beside the lowest and highest of all other "
-                   "batches. What is outside may be the cause or may not: "
-                   "it is where to look first.");
-    if (put_differences(p, b, true) == 0)
+    screen_section(&p->screen, "Next to the usual range",
+                   "Usual: the middle eight in ten of the other batches; what "
+                   "is farthest out first. It may be the cause or may not.");
+    if (usual_put(p, u, true) == 0)
         screen_text(&p->screen, 2,
                     "Nothing was written down of how it was made.");
-    if (compared > 0)
+    if (u->others_values > 0)
         screen_text(&p->screen, 2,
-                    "Were the batch like the others, about %.1f of the %d "
-                    "numbers compared would stand outside by chance.",
-                    chance, compared);
+                    "OUTSIDE: three robust standard deviations off the median "
+                    "or more. By that rule %d of the %d values of the other "
+                    "batches are outside too.",
+                    u->others_far, u->others_values);
 }
 
 static void put_failed(const struct page *p, const struct batch_page *b)
@@ -378,6 +229,48 @@ static void put_holders(const struct page *p, const struct batch_page *b)
     table_release(&t);
 }
 
+/* Worth a look: more than chance alone does in one of twenty. */
+static bool fails_more(const struct batch_page *b)
+{
+    return b->judged && b->verdict.observed > b->verdict.expected &&
+           (b->verdict.p_poisson < 0.05 ||
+            (b->watched && b->watch.state != DETECTOR_SOUND));
+}
+
+/* All of it in short; each is told at length below. */
+static void put_unusual(const struct page *p, const struct batch_page *b)
+{
+    const struct screen *s = &p->screen;
+    size_t n = 0;
+
+    if (fails_more(b)) {
+        screen_item(s, 2, "%lld of %d pots failed, expected %.1f%s%s",
+                    (long long)b->verdict.observed, b->batch.pots_out,
+                    b->verdict.expected, b->watched ? "; the watch: " : "",
+                    b->watched ? detector_state_name(
+                                     (enum detector_state)b->watch.state)
+                               : "");
+        n++;
+    }
+    n += usual_put_items(p, &b->usual);
+    if (b->watched && b->watch.run_from != 0 && b->watch.run_p <= RUN_TOLD_P) {
+        screen_item(s, 2,
+                    "%lld failures in a run of serials where %.1f are expected",
+                    (long long)b->watch.run_failed, b->watch.run_expected);
+        n++;
+    }
+    if (b->watched && b->watch.bound) {
+        screen_item(s, 2,
+                    "nearly all in one place, which holds no other "
+                    "batch: it may be the place");
+        n++;
+    }
+    if (n == 0)
+        screen_text(s, 2,
+                    "Nothing: it was made as others were, and its pots "
+                    "fail no more than theirs.");
+}
+
 void batch_page_text(const struct page *p, const struct batch_page *b)
 {
     const struct screen *s = &p->screen;
@@ -389,11 +282,14 @@ void batch_page_text(const struct page *p, const struct batch_page *b)
                     "Recalled on %s: nobody is to drink from a pot of it, "
                     "however it runs, and none is to be handed out.",
                     page_day(b->batch.recalled_s).s);
+    screen_section(s, "What is unusual", NULL);
+    put_unusual(p, b);
     screen_section(s, "Failures against what is expected", NULL);
     put_verdict(p, b);
     screen_section(s, "How it was made", NULL);
     put_making(p, &b->batch);
     put_differs(p, b);
+    life_text(p, &b->life);
     screen_section(s, "Pots that failed",
                    "By the day of the first report; age since the hand-over.");
     put_failed(p, b);

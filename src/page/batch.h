@@ -5,7 +5,8 @@
  * what the other batches say, who holds them, what was different.
  */
 #include "ledger/batchstate.h"
-#include "page/page.h"
+#include "page/life.h"
+#include "page/usual.h"
 #include "watch/breakage.h"
 
 /* Failures that the published rate counts for, in each bin of age. */
@@ -19,37 +20,15 @@ struct batch_page {
     int64_t others_out, others_failed; /* pots of all other batches */
     bool watched;                      /* the watch has judged it */
     struct batchstate watch;           /* as of watch.at_s */
-    struct look_others others;
+    struct usual usual;
     struct page_handovers holders; /* there now */
     struct page_handovers failed;  /* the time in which each one failed */
     struct page_alerts alerts;
+    struct life life; /* with lists */
 };
-
-/* What look_others compares, and how it is called. */
-struct batch_number {
-    const char *key, *head;
-    int decimals;
-};
-extern const struct batch_number batch_numbers[LOOK_NUMBERS];
-extern const char *const batch_names[LOOK_NAMES];
-double batch_number(const struct ledger_batch *b, enum look_number which);
-const char *batch_name(const struct ledger_batch *b, enum look_name which);
-
-/* Against the other batches; what is above USUAL stands out. */
-enum batch_flag {
-    BATCH_UNKNOWN,
-    BATCH_USUAL,
-    BATCH_LOWER,
-    BATCH_HIGHER,
-    BATCH_ALONE
-};
-enum batch_flag batch_number_flag(const struct batch_page *b,
-                                  enum look_number which);
-enum batch_flag batch_name_flag(const struct batch_page *b,
-                                enum look_name which);
 
 /*
- * Works it out from the ledger. lists: with holders, failed and alerts.
+ * Works it out from the ledger. lists: with holders, failed, alerts and life.
  * The struct is released by the caller, after an error too.
  */
 int batch_page_gather(const struct page *p, struct ledger *lg, int64_t batch_id,

@@ -9,6 +9,7 @@ void batch_page_release(struct batch_page *b)
     kw_free(b->holders.items);
     kw_free(b->failed.items);
     kw_free(b->alerts.items);
+    life_release(&b->life);
     *b = (struct batch_page){0};
 }
 
@@ -68,7 +69,7 @@ int batch_page_gather(const struct page *p, struct ledger *lg, int64_t batch_id,
 
     *out = (struct batch_page){0};
     if ((err = ledger_batch_get(lg, batch_id, &out->batch)) < 0 ||
-        (err = look_others(lg, batch_id, &out->others)) < 0 ||
+        (err = usual_gather(lg, &out->batch, &out->usual)) < 0 ||
         (err = tally_and_judge(p, lg, out)) < 0)
         return err;
     err = batchstate_get(lg, batch_id, &out->watch);
@@ -81,43 +82,11 @@ int batch_page_gather(const struct page *p, struct ledger *lg, int64_t batch_id,
              lg, &(struct look_of){.by = LOOK_BATCH, .id = batch_id},
              add_handover, out)) < 0)
         return err;
-    return look_alerts(lg, &(struct look_of){.by = LOOK_BATCH, .id = batch_id},
-                       page_add_alert, &out->alerts);
-}
-
-static const char *const flag_keys[] = {
-    [BATCH_UNKNOWN] = "unknown", [BATCH_USUAL] = "usual",
-    [BATCH_LOWER] = "lower",     [BATCH_HIGHER] = "higher",
-    [BATCH_ALONE] = "alone",
-};
-
-static json_t *json_differences(const struct batch_page *b)
-{
-    json_t *all = json_object();
-
-    for (int i = 0; i < LOOK_NUMBERS; i++) {
-        enum look_number n = (enum look_number)i;
-
-        json_object_set_new(
-            all, batch_numbers[i].key,
-            json_pack("{s:o, s:o, s:o, s:i, s:s}", "value",
-                      page_json_real(batch_number(&b->batch, n)), "low",
-                      page_json_real(b->others.low[i]), "high",
-                      page_json_real(b->others.high[i]), "batches",
-                      b->others.known[i], "flag",
-                      flag_keys[batch_number_flag(b, n)]));
-    }
-    for (int i = 0; i < LOOK_NAMES; i++) {
-        enum look_name n = (enum look_name)i;
-
-        json_object_set_new(all, batch_names[i],
-                            json_pack("{s:o, s:i, s:i, s:s}", "value",
-                                      page_json_word(batch_name(&b->batch, n)),
-                                      "same", b->others.same[i], "batches",
-                                      b->others.named[i], "flag",
-                                      flag_keys[batch_name_flag(b, n)]));
-    }
-    return all;
+    if ((err = look_alerts(lg,
+                           &(struct look_of){.by = LOOK_BATCH, .id = batch_id},
+                           page_add_alert, &out->alerts)) < 0)
+        return err;
+    return life_gather(p, lg, batch_id, &out->life);
 }
 
 static json_t *json_verdict(const struct batch_page *b)
@@ -171,8 +140,8 @@ json_t *batch_page_json(const struct page *p, const struct batch_page *b,
         "silvered", page_json_time(t->silvered_s), "tested", t->tested,
         "accepted", t->accepted, "pots", t->pots, "pots_out", t->pots_out,
         "failed", t->failed, "test_min_l", page_json_real(t->test_min_l),
-        "breakage", json_verdict(b), "made", json_differences(b),
-        "other_batches", b->others.batches);
+        "breakage", json_verdict(b), "made", usual_json(&b->usual),
+        "other_batches", b->usual.batches);
 
     json_object_set_new(j, "recalled", page_json_time(t->recalled_s));
     json_object_set_new(j, "watch", json_watch(b));
@@ -181,5 +150,6 @@ json_t *batch_page_json(const struct page *p, const struct batch_page *b,
     json_object_set_new(j, "failed_pots", page_json_handovers(p, &b->failed));
     json_object_set_new(j, "holders", page_json_handovers(p, &b->holders));
     json_object_set_new(j, "alerts", page_json_alerts(&b->alerts));
+    json_object_set_new(j, "life", life_json(&b->life));
     return j;
 }

@@ -4,6 +4,7 @@
 #include "ledger/batchstate.h"
 
 #include <math.h>
+#include <stdlib.h>
 #include <string.h>
 
 #define N CAUSES_PAGE_VARIABLES
@@ -25,8 +26,10 @@ static const struct {
     {"cone", "cone", "", 0},
     {"mould", "mould", "", 0},
     {"season", "season of pressing", "", 0},
+    {"shelf", "kiln shelf", "", 0}, /* of each pot */
 };
 #define FIRST_NAME 7
+#define SHELF      (N - 1)
 
 static const char *const seasons[] = {"January to March", "April to June",
                                       "July to September",
@@ -40,7 +43,13 @@ struct gathering {
     int32_t *number; /* batch id -> place in values and 1 */
     size_t n_number, number_cap;
     struct cause_unit *units;
-    size_t n, cap;
+    double *own; /* the shelf of each */
+    size_t n, cap, own_cap;
+    struct on_shelf {
+        int64_t pot_key;
+        double level;
+    } * shelves; /* by key */
+    size_t n_shelves, shelves_cap;
 };
 
 /* The number of a name among the levels of a variable; NaN for "". */
@@ -64,8 +73,8 @@ static int add_batch(const struct ledger_batch *b, void *arg)
     int64_t made_s = b->pressed_s != 0 ? b->pressed_s : b->fired_s;
     const char *season =
         made_s == 0 ? "" : seasons[(clock_month(made_s) - 1) / 3];
-    const char *names[N - FIRST_NAME] = {b->clay_pit, b->presser, b->kiln,
-                                         b->cone,     b->mould,   season};
+    const char *names[SHELF - FIRST_NAME] = {b->clay_pit, b->presser, b->kiln,
+                                             b->cone,     b->mould,   season};
     const double numbers[FIRST_NAME] = {
         b->sawdust_pct, b->sawdust_mesh, b->drying_days, b->peak_degc,
         b->soak_min,    b->cooling_h,    b->silver_mg};
@@ -82,10 +91,40 @@ static int add_batch(const struct ledger_batch *b, void *arg)
             sizeof(*g->values));
     v = g->values + g->n_batches * N;
     memcpy(v, numbers, sizeof(numbers));
-    for (int i = FIRST_NAME; i < N; i++)
+    v[SHELF] = NAN;
+    for (int i = FIRST_NAME; i < SHELF; i++)
         v[i] = level_of(g->out, i, names[i - FIRST_NAME]);
     g->number[b->id] = (int32_t)++g->n_batches;
     return 0;
+}
+
+static int add_shelf(const struct look_shelf *s, void *arg)
+{
+    struct gathering *g = arg;
+
+    kw_grow(&g->shelves, &g->shelves_cap, g->n_shelves + 1,
+            sizeof(*g->shelves));
+    g->shelves[g->n_shelves++] =
+        (struct on_shelf){s->pot_key, level_of(g->out, SHELF, s->shelf)};
+    return 0;
+}
+
+static int by_key(const void *a, const void *b)
+{
+    const struct on_shelf *x = a, *y = b;
+
+    return (x->pot_key > y->pot_key) - (x->pot_key < y->pot_key);
+}
+
+static double shelf_of(const struct gathering *g, int64_t pot_key)
+{
+    struct on_shelf key = {.pot_key = pot_key};
+    const struct on_shelf *s = g->n_shelves > 0
+                                   ? bsearch(&key, g->shelves, g->n_shelves,
+                                             sizeof(*g->shelves), by_key)
+                                   : NULL;
+
+    return s != NULL ? s->level : NAN;
 }
 
 static int add_time(const struct batchstate_time *t, void *arg)
@@ -109,6 +148,8 @@ static int add_time(const struct batchstate_time *t, void *arg)
     if (end_s < t->given_s)
         return 0;
     kw_grow(&g->units, &g->cap, g->n + 1, sizeof(*g->units));
+    kw_grow(&g->own, &g->own_cap, g->n + 1, sizeof(*g->own));
+    g->own[g->n] = shelf_of(g, t->pot_key);
     g->units[g->n++] = u;
     if (u.stratum > g->out->places)
         g->out->places = u.stratum;
@@ -122,6 +163,7 @@ static void study(struct gathering *g)
                              .variables = g->out->variables,
                              .n_variables = N,
                              .values = g->values,
+                             .own = g->own,
                              .n_batches = g->n_batches,
                              .level = 0.9,
                              .fdr = 0.1};
@@ -137,10 +179,12 @@ int causes_page_gather(const struct page *p, struct ledger *lg,
 
     *out = (struct causes_page){.studied = false};
     for (int v = 0; v < N; v++)
-        out->variables[v] =
-            (struct causes_variable){variables[v].key, v >= FIRST_NAME,
-                                     v >= FIRST_NAME ? 1 : variables[v].per};
+        out->variables[v] = (struct causes_variable){
+            variables[v].key, v >= FIRST_NAME, v == SHELF,
+            v >= FIRST_NAME ? 1 : variables[v].per};
     err = look_batches(lg, add_batch, &g);
+    if (err == 0)
+        err = look_shelves(lg, add_shelf, &g);
     if (err == 0)
         err = batchstate_times(lg, add_time, &g);
     if (err == 0)
@@ -148,6 +192,8 @@ int causes_page_gather(const struct page *p, struct ledger *lg,
     kw_free(g.values);
     kw_free(g.number);
     kw_free(g.units);
+    kw_free(g.own);
+    kw_free(g.shelves);
     return err;
 }
 

@@ -7,7 +7,7 @@
 #include "page/page.h"
 #include "watch/causes.h"
 
-#define CAUSES_PAGE_VARIABLES 13
+#define CAUSES_PAGE_VARIABLES 14
 #define CAUSES_SETTLE_S       (30 * 86400) /* told so late as a rule: not yet seen \
                                             */
 

@@ -2,30 +2,31 @@
 #define KW_PAGE_LIFE_H
 /*
  * life.h - how long the pots of a batch last against all others: Kaplan-
- * Meier, the log-rank test within places, failures by month and by place
+ * Meier, the log-rank test within places, failures by month, by place (on a map) and by shelf
  * against what the others say. As text, JSON, and an SVG picture.
  */
+#include "page/map.h"
 #include "page/page.h"
 #include "watch/wear.h"
-
-#define LIFE_MARKS 5
-extern const int life_marks[LIFE_MARKS]; /* ages in days */
 
 struct life_curve {
     struct wear_row *rows; /* owned */
     size_t n;
     int64_t pots;
 };
-struct life_count { /* of a month or a place */
+struct life_count { /* of a month, a place or a shelf of the kiln */
     char name[LEDGER_NAME_CAP];
-    int64_t pots, failed; /* pots: of a place */
+    int64_t pots, failed; /* pots: not of a month */
     double expected;
+    double lat_deg, lon_deg; /* of a place; NaN not known */
 };
 struct life {
     struct life_curve own, others;
     double p; /* log-rank, within places; NaN: cannot be told */
-    struct life_count *months, *places;
-    size_t n_months, months_cap, n_places, places_cap;
+    struct life_count *months, *places, *shelves;
+    size_t n_months, months_cap, n_places, places_cap, n_shelves, shelves_cap;
+    struct map_spot *spots; /* all places that have one */
+    size_t n_spots, spots_cap;
 };
 
 /* Released by the caller, after an error too. */

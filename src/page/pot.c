@@ -105,9 +105,10 @@ static void put_life(const struct page *p, const struct pot_page *t)
 
     screen_field(s, "made", "batch %s, pressed %s", b->code,
                  page_day(b->pressed_s).s);
-    screen_field(s, "fired", "%s at up to %s °C, silvered %s",
+    screen_field(s, "fired", "%s at up to %s °C, silvered %s%s%s",
                  page_day(b->fired_s).s, page_number(b->peak_degc, 0).s,
-                 page_day(b->silvered_s).s);
+                 page_day(b->silvered_s).s,
+                 t->pot.shelf[0] != '\0' ? "; on shelf " : "", t->pot.shelf);
     if (isfinite(t->pot.test_l))
         screen_field(s, "tested", "%.2f L in the first hour", t->pot.test_l);
     else
@@ -363,13 +364,14 @@ void pot_page_svg(const struct page *p, const struct pot_page *t,
 json_t *pot_page_json(const struct page *p, const struct pot_page *t)
 {
     return json_pack("{s:o, s:o, s:s, s:o, s:o, s:b, s:o, s:o, s:o, s:o, s:o, "
-                     "s:o, s:o, s:o}",
+                     "s:o, s:o, s:o, s:o}",
                      "pot", page_json_word(page_serial(p, t->pot.serial).s),
                      "serial", page_json_word(t->pot.serial), "state",
                      state_of(t), "test_l", page_json_real(t->pot.test_l),
                      "failed", page_json_time(t->pot.failed_s), "scrapped",
                      t->pot.scrapped, "recalled",
-                     page_json_time(t->pot.recalled_s), "last_flow_l",
+                     page_json_time(t->pot.recalled_s), "shelf",
+                     page_json_word(t->pot.shelf), "last_flow_l",
                      page_json_real(t->pot.last_flow_l), "last_scrub",
                      page_json_time(t->pot.last_scrub_s), "flow",
                      flow_track_json(p, &t->track), "handovers",

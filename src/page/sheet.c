@@ -246,6 +246,7 @@ static int pot_row(const struct look_pot *p, void *arg)
     put(s, p->batch);
     put(s, p->mould);
     put(s, p->scrapped ? "1" : "0");
+    put(s, p->shelf);
     put_f64(s, p->test_l);
     put_i64(s, p->outings);
     put_time(s, p->given_s);
@@ -440,7 +441,8 @@ const struct sheet_kind sheet_kinds[] = {
      "verdict",
      "", write_flow},
     {"pots",
-     "pot,batch,mould,scrapped,test_l,outings,given,ended,failed,home,flow_l,"
+     "pot,batch,mould,scrapped,shelf,test_l,outings,given,ended,failed,home,"
+     "flow_l,"
      "flow_at",
      "", write_pots},
     {"handovers",

@@ -11,8 +11,10 @@
 #define MATHLIB_STANDALONE 1
 #include <Rmath.h>
 
-#define FAILURES_LEAST 5
-#define FAR_LOG        10 /* |ln ratio| of a standardised covariate */
+#define FAILURES_LEAST    5
+#define LEVEL_NUMBER_MOST 1000 /* more are no levels but names of single pots  \
+                                */
+#define FAR_LOG 10             /* |ln ratio| of a standardised covariate */
 
 struct coding { /* a variable as columns */
     int variable;
@@ -31,67 +33,74 @@ struct table { /* the units of which all variables are known */
     int64_t failures;
 };
 
-static double value_of(const struct causes_study *s, int batch, int variable)
+/* Of unit i; what is not of the pot is that of its batch. */
+static double value_of(const struct causes_study *s, size_t i, int variable)
 {
-    return s->values[(size_t)batch * (size_t)s->n_variables + (size_t)variable];
+    if (s->variables[variable].of_pot)
+        return s->own != NULL ? s->own[i] : NAN;
+    return s->values[(size_t)s->units[i].cluster * (size_t)s->n_variables +
+                     (size_t)variable];
 }
 
 /* ---- which levels ---- */
 
-static bool *batches_seen(const struct causes_study *s)
+/* The batches in which it is known, and from what to what. */
+static int known_at(const struct causes_study *s, int variable, double *low,
+                    double *high)
 {
     bool *seen = kw_calloc(s->n_batches + 1, sizeof(*seen));
-
-    for (size_t i = 0; i < s->n; i++)
-        seen[s->units[i].cluster] = true;
-    return seen;
-}
-
-static int batches_at(const struct causes_study *s, const bool *seen,
-                      int variable, double level)
-{
-    int n = 0;
-
-    for (size_t b = 0; b < s->n_batches; b++)
-        n += seen[b] && value_of(s, (int)b, variable) == level;
-    return n;
-}
-
-static int known_at(const struct causes_study *s, const bool *seen,
-                    int variable, double *low, double *high)
-{
     int n = 0;
 
     *low = INFINITY;
     *high = -INFINITY;
-    for (size_t b = 0; b < s->n_batches; b++) {
-        double v = value_of(s, (int)b, variable);
+    for (size_t i = 0; i < s->n; i++) {
+        double v = value_of(s, i, variable);
+        int b = s->units[i].cluster;
 
-        if (!seen[b] || isnan(v))
+        if (isnan(v))
             continue;
-        n++;
+        n += !seen[b];
+        seen[b] = true;
         *low = fmin(*low, v);
         *high = fmax(*high, v);
     }
+    kw_free(seen);
     return n;
 }
 
-/* The levels of a factor: the commonest is the reference. */
-static void code_levels(const struct causes_study *s, const bool *seen,
-                        int highest, struct coding *c)
+/* How many batches have pots at each level up to the highest. */
+static int *count_levels(const struct causes_study *s, int variable,
+                         int highest)
 {
-    int best = 0, few = 0;
+    size_t levels = (size_t)highest + 1;
+    int *counts = kw_calloc(levels, sizeof(*counts));
+    bool *seen = kw_calloc(levels * (s->n_batches + 1), sizeof(*seen));
 
-    for (int l = 0; l <= highest; l++) {
-        int n = batches_at(s, seen, c->variable, l);
+    for (size_t i = 0; i < s->n; i++) {
+        double v = value_of(s, i, variable);
+        size_t at;
 
-        if (n > best) {
-            best = n;
-            c->reference = l;
-        }
+        if (isnan(v))
+            continue;
+        at = (size_t)s->units[i].cluster * levels + (size_t)v;
+        counts[(size_t)v] += !seen[at];
+        seen[at] = true;
     }
+    kw_free(seen);
+    return counts;
+}
+
+/* The levels of a factor: the commonest is the reference. */
+static void code_levels(const struct causes_study *s, int highest,
+                        struct coding *c)
+{
+    int *counts = count_levels(s, c->variable, highest), few = 0;
+
+    for (int l = 0; l <= highest; l++)
+        if (counts[l] > counts[c->reference])
+            c->reference = l;
     for (int l = 0; l <= highest; l++) {
-        int n = batches_at(s, seen, c->variable, l);
+        int n = counts[l];
 
         if (l == c->reference || n == 0)
             continue;
@@ -107,32 +116,34 @@ static void code_levels(const struct causes_study *s, const bool *seen,
         c->levels[c->n] = CAUSES_OTHERS;
         c->batches[c->n++] = few;
     }
+    kw_free(counts);
 }
 
-static enum causes_why code(const struct causes_study *s, const bool *seen,
-                            struct coding *c)
+static enum causes_why code(const struct causes_study *s, struct coding *c)
 {
     double low, high;
-    int known = known_at(s, seen, c->variable, &low, &high);
+    int known = known_at(s, c->variable, &low, &high);
 
     if (known < CAUSES_BATCHES_LEAST)
         return CAUSES_FEW_BATCHES;
     if (!(low < high))
         return CAUSES_ALL_ALIKE;
+    if (s->variables[c->variable].factor && high >= LEVEL_NUMBER_MOST)
+        return CAUSES_RAN_OFF;
     if (!s->variables[c->variable].factor) {
         c->n = 1;
         c->batches[0] = known;
     } else {
-        code_levels(s, seen, (int)high, c);
+        code_levels(s, (int)high, c);
     }
     return c->n > 0 ? CAUSES_TOLD : CAUSES_ALL_ALIKE;
 }
 
-/* The columns of a batch; false: it is not known, or of too rare a level. */
+/* The columns of a unit; false: it is not known, or of too rare a level. */
 static bool columns_of(const struct causes_study *s, const struct coding *c,
-                       int batch, double *x)
+                       size_t unit, double *x)
 {
-    double v = value_of(s, batch, c->variable);
+    double v = value_of(s, unit, c->variable);
     bool found;
 
     if (isnan(v))
@@ -168,7 +179,7 @@ static void make_table(const struct causes_study *s, const struct coding *c,
         bool known = true;
 
         for (int k = 0; known && k < n_codings; k++) {
-            known = columns_of(s, &c[k], s->units[i].cluster, x);
+            known = columns_of(s, &c[k], i, x);
             x += c[k].n;
         }
         if (!known)
@@ -372,7 +383,7 @@ static void fit_together(const struct causes_study *s,
 int causes_study(const struct causes_study *s, struct causes_report *out)
 {
     struct coding codings[CAUSES_VARIABLES_MOST];
-    bool *seen;
+    bool *seen; /* batches */
 
     *out = (struct causes_report){.pots = (int64_t)s->n};
     if (s->n_variables < 0 || s->n_variables > CAUSES_VARIABLES_MOST)
@@ -383,9 +394,12 @@ int causes_study(const struct causes_study *s, struct causes_report *out)
             return KW_ERANGE;
         out->failures += s->units[i].failed;
     }
-    seen = batches_seen(s);
-    for (size_t b = 0; b < s->n_batches; b++)
-        out->n_batches += seen[b];
+    seen = kw_calloc(s->n_batches + 1, sizeof(*seen));
+    for (size_t i = 0; i < s->n; i++) {
+        out->n_batches += !seen[s->units[i].cluster];
+        seen[s->units[i].cluster] = true;
+    }
+    kw_free(seen);
     for (int v = 0; v < s->n_variables; v++) {
         struct causes_finding *one = &out->alone[v];
         double low, high;
@@ -393,14 +407,13 @@ int causes_study(const struct causes_study *s, struct causes_report *out)
         codings[v] = (struct coding){.variable = v};
         *one = (struct causes_finding){.p = NAN, .q = NAN};
         out->joint[v].why = CAUSES_FEW_FAILURES;
-        one->why = code(s, seen, &codings[v]);
+        one->why = code(s, &codings[v]);
         if (one->why == CAUSES_TOLD)
             judge(s, &codings[v], 1, &one);
         else
-            one->batches = known_at(s, seen, v, &low, &high);
+            one->batches = known_at(s, v, &low, &high);
     }
     adjust(out, s->n_variables);
     fit_together(s, codings, out);
-    kw_free(seen);
     return 0;
 }

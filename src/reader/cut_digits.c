@@ -186,6 +186,27 @@ static int digits_value(const char *s, size_t len)
     return v;
 }
 
+/* "5l", "500l": digits and l for litre; the l is no one that it looks like. */
+static bool is_litres(const struct cut *c, const struct cut_atom *a)
+{
+    const char *s = c->fold.text + a->at;
+
+    for (size_t i = 0; i + 1 < a->len; i++) {
+        if (!fold_is_digit(s[i]))
+            return false;
+    }
+    return a->len > 1 && s[a->len - 1] == 'l';
+}
+
+static bool is_all_digits(const char *s, size_t len)
+{
+    for (size_t i = 0; i < len; i++) {
+        if (!fold_is_digit(s[i]))
+            return false;
+    }
+    return len > 0;
+}
+
 /* "1l", "1o": a short group with letters that no serial wanted. */
 static void split_group(struct cut *c, const struct cut_context *x,
                         const struct cut_atom *a)
@@ -217,19 +238,24 @@ static void split_group(struct cut *c, const struct cut_context *x,
     }
 }
 
-/* The second half of "1.5", "1/2" or "8:30", when atom i begins one. */
-static bool add_second_half(const struct cut *c, const struct cut_context *x,
+/* The second half of "1.5", "2.5l", "1/2" or "8:30", when atom i begins one. */
+static bool add_second_half(struct cut *c, const struct cut_context *x,
                             size_t i, struct cut_token *t)
 {
     const struct cut_atom *a = &x->atoms->items[i], *b = a + 1;
+    const char *s = c->fold.text + b->at;
+    size_t n;
     int v;
 
-    if (i + 1 >= x->atoms->n || b->type != CUT_DIGITS || b->len > 2 ||
-        a->len > 3 || b->at != a->at + a->len + 1)
+    if (i + 1 >= x->atoms->n || b->type != CUT_DIGITS || a->len > 3 ||
+        b->at != a->at + a->len + 1)
         return false;
-    v = digits_value(c->fold.text + b->at, b->len);
+    n = b->len - (is_litres(c, b) ? 1u : 0u);
+    if (n > 2 || !is_all_digits(s, n))
+        return false;
+    v = digits_value(s, n);
     if (b->link == '.' || b->link == ',')
-        t->value += v / (b->len == 1 ? 10.0 : 100.0);
+        t->value += v / (n == 1 ? 10.0 : 100.0);
     else if (b->link == '/' && v >= 2 && v <= 8)
         t->value /= v;
     else if (b->link == ':' && v < 60)
@@ -240,8 +266,21 @@ static bool add_second_half(const struct cut *c, const struct cut_context *x,
         t->flags |= CUT_FRACTION;
     if (b->link == ':')
         t->symbol = CONCEPT_CLOCK;
-    t->len = (uint16_t)(b->at + b->len - a->at);
+    t->len = (uint16_t)(b->at + n - a->at);
     return true;
+}
+
+/* The l of "2.5l", behind its number. */
+static void add_litre(struct cut *c, const struct cut_context *x,
+                      const struct cut_atom *a)
+{
+    struct cut_atom l = *a;
+
+    l.at = (uint16_t)(a->at + a->len - 1);
+    l.len = 1;
+    l.type = CUT_LETTERS;
+    l.flags |= CUT_GLUED;
+    cut_word(c, x, &l);
 }
 
 /* One short group as a number; the atom after it. */
@@ -251,11 +290,9 @@ static size_t add_number(struct cut *c, const struct cut_context *x, size_t i)
     const char *s = c->fold.text + a->at;
     struct cut_token *t, *last;
 
-    for (size_t k = 0; k < a->len; k++) {
-        if (!fold_is_digit(s[k])) {
-            split_group(c, x, a);
-            return i + 1;
-        }
+    if (!is_all_digits(s, a->len)) {
+        split_group(c, x, a);
+        return i + 1;
     }
     last = &c->tokens[c->n - 1];
     t = cut_add(c, CONCEPT_NUMBER, a->at, a->len);
@@ -271,6 +308,8 @@ static size_t add_number(struct cut *c, const struct cut_context *x, size_t i)
         last->value += t->value;
         c->n--;
     }
+    if (is_litres(c, a + 1))
+        add_litre(c, x, a + 1);
     return i + 2;
 }
 
@@ -283,10 +322,11 @@ static bool is_year(const char *s)
 static bool is_long(const struct cut *c, const struct run *r, size_t i)
 {
     const struct cut_atom *g = &r->g[i];
+    bool litres = is_litres(c, g);
 
-    if (g->len >= LONG_LEAST)
+    if (g->len >= LONG_LEAST + (litres ? 1 : 0))
         return true;
-    return g->len == LONG_LEAST - 1 && !r->measured[i] &&
+    return g->len == LONG_LEAST - 1 && !r->measured[i] && !litres &&
            !is_year(c->fold.text + g->at);
 }
 

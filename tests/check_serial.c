@@ -186,6 +186,33 @@ START_TEST(key_there_and_back)
 }
 END_TEST
 
+START_TEST(bare_takes_separators_away)
+{
+    static const struct {
+        const char *written, *bare; /* NULL: refused */
+    } cases[] = {
+        {"0214-073-19", "021407319"},
+        {"0214 073 19", "021407319"},
+        {"0214.073/19:", "021407319"},
+        {"37-a5_b", "37A5B"},
+        {"", NULL},
+        {"--", NULL},
+        {"0214+073", NULL},
+        {"1234567890123456", NULL}, /* one more than there is room for */
+    };
+
+    for (size_t i = 0; i < KW_COUNT(cases); i++) {
+        char s[SERIAL_CAP];
+        int err = serial_bare(cases[i].written, s);
+
+        ck_assert_int_eq(err, cases[i].bare != NULL ? 0 : KW_EINVAL);
+        if (err == 0)
+            ck_assert_str_eq(s, cases[i].bare);
+        ck_assert_uint_lt(strlen(s), SERIAL_CAP);
+    }
+}
+END_TEST
+
 START_TEST(check_names)
 {
     enum serial_check c;
@@ -214,6 +241,7 @@ int main(void)
     tcase_add_test(t, neighbours_swapped_never_pass);
     tcase_add_test(t, hybrid_one_character_changed_never_passes);
     tcase_add_test(t, key_there_and_back);
+    tcase_add_test(t, bare_takes_separators_away);
     tcase_add_test(t, check_names);
     suite_add_tcase(s, t);
     r = srunner_create(s);

@@ -3,30 +3,11 @@
 
 #include "watch/mould.h"
 
-#include <ctype.h>
 #include <math.h>
 #include <stdio.h>
 #include <string.h>
 
 /* ---- serials ---- */
-
-/* Letters and digits of a mark, upper case; 0 or KW_EINVAL. */
-static int bare(const char *text, char dst[SERIAL_CAP])
-{
-    size_t n = 0;
-
-    for (; *text != '\0'; text++) {
-        if (isalnum((unsigned char)*text)) {
-            if (n + 1 >= SERIAL_CAP)
-                return KW_EINVAL;
-            dst[n++] = (char)toupper((unsigned char)*text);
-        } else if (strchr(" .-_/:", *text) == NULL) {
-            return KW_EINVAL;
-        }
-    }
-    dst[n] = '\0';
-    return n > 0 ? 0 : KW_EINVAL;
-}
 
 /*
  * Spreadsheets drop the noughts in front of a number; where check characters
@@ -49,7 +30,7 @@ int load_serial(struct load *l, struct load_sheet *s, const char *text,
 {
     char example[SERIAL_CAP], stamped[SERIAL_CAP + 4];
 
-    if (bare(text, serial) == 0) {
+    if (serial_bare(text, serial) == 0) {
         put_noughts_back(&l->layout, serial);
         if (serial_verify(&l->layout, serial, strlen(serial)) == 0)
             return 0;
@@ -70,7 +51,8 @@ int load_batch_code(struct load *l, struct load_sheet *s, const char *text,
     char whole[SERIAL_CAP], b[SERIAL_CAP];
 
     /* The batch as it comes out of a serial that is made with it. */
-    if (bare(text, b) == 0 && serial_make(&l->layout, b, "0", whole) == 0) {
+    if (serial_bare(text, b) == 0 &&
+        serial_make(&l->layout, b, "0", whole) == 0) {
         serial_batch(&l->layout, whole, code);
         return 0;
     }
@@ -131,7 +113,7 @@ static int pot_serial(struct load *l, struct load_sheet *s,
         return load_fault(l, s, "no serial; write it, or batch and pot");
     if (load_batch_code(l, s, cells[POT_BATCH].text, code) < 0)
         return KW_ESYNTAX;
-    if (bare(cells[POT_POT].text, pot) < 0 ||
+    if (serial_bare(cells[POT_POT].text, pot) < 0 ||
         serial_make(&l->layout, code, pot, serial) < 0)
         return load_fault(l, s,
                           "pot '%s' cannot stand in a serial; it has up to "

@@ -217,12 +217,23 @@ static const char *member(const json_t *in, const char *key, const char **wrong)
     return json_string_value(v);
 }
 
+/* dst, or NULL when the check fails. */
+static const char *bare_serial(const struct serial_layout *layout,
+                               const char *text, char dst[SERIAL_CAP])
+{
+    if (serial_bare(text, dst) < 0 ||
+        serial_verify(layout, dst, strlen(dst)) < 0)
+        return NULL;
+    return dst;
+}
+
 static bool read_object(struct reading *r, json_t *in, const char **wrong)
 {
     struct reader_hint hint = {member(in, "lang", wrong),
                                member(in, "pot", wrong)};
     const struct serial_layout *layout = desk_layout(r->desk);
     struct reader_meaning m;
+    char own[SERIAL_CAP];
     json_t *out;
     size_t len;
     char *text;
@@ -231,11 +242,12 @@ static bool read_object(struct reading *r, json_t *in, const char **wrong)
         *wrong = "is not a JSON object";
         return false;
     }
-    if (hint.pot != NULL &&
-        serial_verify(layout, hint.pot, strlen(hint.pot)) < 0)
+    if (hint.pot != NULL && bare_serial(layout, hint.pot, own) == NULL)
         *wrong = "\"pot\" is no serial that passes its check";
     if (*wrong != NULL || (text = text_of(in, &len, wrong)) == NULL)
         return false;
+    if (hint.pot != NULL)
+        hint.pot = own;
     reader_read(r->reader, r->scratch, text, len, &hint, &m);
     kw_free(text);
     out = meaning_json(&m);
@@ -355,14 +367,14 @@ static int check_arguments(const struct reading *r)
 {
     const struct serial_layout *layout = desk_layout(r->desk);
 
-    if (pot != NULL && serial_verify(layout, pot, strlen(pot)) < 0) {
-        fprintf(stderr,
-                "kilnword: --pot %s is no serial that passes its check; give "
-                "its digits without dashes\n",
-                pot);
-        return COMMAND_USAGE;
-    }
-    return COMMAND_OK;
+    static char own[SERIAL_CAP];
+    const char *said = pot;
+
+    if (said == NULL || (pot = bare_serial(layout, said, own)) != NULL)
+        return COMMAND_OK;
+    fprintf(stderr, "kilnword: --pot %s is no serial that passes its check\n",
+            said);
+    return COMMAND_USAGE;
 }
 
 static int run(int argc, char **argv)

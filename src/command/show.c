@@ -16,7 +16,6 @@
 #include "page/pot.h"
 #include "page/recall.h"
 
-#include <ctype.h>
 #include <errno.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -81,18 +80,6 @@ static int not_there(struct show *s, enum look_by by, const char *kind,
     }
     fputc('\n', stderr);
     return COMMAND_NONE;
-}
-
-/* Only digits and letters of it, in capitals. */
-static void squeeze(const char *word, char dst[SERIAL_CAP])
-{
-    size_t n = 0;
-
-    for (; *word != '\0' && n + 1 < SERIAL_CAP; word++) {
-        if (isalnum((unsigned char)*word))
-            dst[n++] = (char)toupper((unsigned char)*word);
-    }
-    dst[n] = '\0';
 }
 
 /* Says the serial as stamped when there is a pot of it. */
@@ -187,8 +174,8 @@ static int show_pot(struct show *s, const char *name)
     int64_t key;
     int err;
 
-    squeeze(name, serial);
-    if (serial_verify(s->page.layout, serial, strlen(serial)) < 0 ||
+    if (serial_bare(name, serial) < 0 ||
+        serial_verify(s->page.layout, serial, strlen(serial)) < 0 ||
         serial_key(serial, &key) < 0)
         return no_pot(s, name, serial);
     err = pot_page_gather(&s->page, s->lg, key, &t);

@@ -5,6 +5,7 @@
  */
 #include "reader/serial.h"
 
+#include <ctype.h>
 #include <string.h>
 
 /* 0-35 for 0-9A-Z, or -1. Lower case is not canonical. */
@@ -102,6 +103,24 @@ int serial_verify(const struct serial_layout *l, const char *s, size_t len)
         return hybrid36(s, len) < 0 ? KW_EINVAL : 0;
     }
     return KW_EINVAL;
+}
+
+int serial_bare(const char *text, char dst[SERIAL_CAP])
+{
+    size_t n = 0;
+
+    dst[0] = '\0';
+    for (; *text != '\0'; text++) {
+        if (isalnum((unsigned char)*text)) {
+            if (n + 1 >= SERIAL_CAP)
+                return KW_EINVAL;
+            dst[n++] = (char)toupper((unsigned char)*text);
+            dst[n] = '\0';
+        } else if (strchr(" .-_/:", *text) == NULL) {
+            return KW_EINVAL;
+        }
+    }
+    return n > 0 ? 0 : KW_EINVAL;
 }
 
 /* Right-aligned in width places, noughts before it, letters upper case. */

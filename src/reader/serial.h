@@ -23,6 +23,12 @@ int serial_chars(const struct serial_layout *l);
 /* "97-10", "37,36", "none"; KW_EINVAL for another word. */
 int serial_check_from_name(const char *name, enum serial_check *out);
 
+/*
+ * As people write it ("0214-073-19", "37.a5.b"): the separators " .-_/:" away,
+ * letters upper case. KW_EINVAL for other characters, too many, or none; dst
+ * is a string all the same.
+ */
+int serial_bare(const char *text, char dst[SERIAL_CAP]);
 /* 0, or KW_EINVAL: wrong length, wrong characters, or the check fails. */
 int serial_verify(const struct serial_layout *l, const char *s, size_t len);
 /* Builds the canonical serial of a batch and pot. 0 or KW_EINVAL. */

@@ -222,13 +222,13 @@ START_TEST(status_rows)
             continue;
         ck_assert_str_eq(smpp_status_name((uint32_t)status),
                          vectors_get(&v, "name"));
-        ck_assert_str_eq(words[smpp_status_class((uint32_t)status)],
+        ck_assert_str_eq(words[smpp_status_class(NULL, (uint32_t)status)],
                          vectors_get(&v, "class"));
     }
     ck_assert_uint_eq(v.rows, 67);
     vectors_close(&v);
-    ck_assert_int_eq(smpp_status_class(0x400), SMPP_FEW);
-    ck_assert_int_eq(smpp_status_class(0xffffffff), SMPP_FEW);
+    ck_assert_int_eq(smpp_status_class(NULL, 0x400), SMPP_FEW);
+    ck_assert_int_eq(smpp_status_class(NULL, 0xffffffff), SMPP_FEW);
 }
 END_TEST
 
@@ -409,6 +409,37 @@ START_TEST(data_codings)
 }
 END_TEST
 
+START_TEST(own_statuses)
+{
+    static const char *const bad[] = {
+        "again",     "0x410",   "0x410 ",           "0x410 maybe",
+        "0x0 again", "-1 fail", "0x1ffffffff fail", "1 againx"};
+    struct smpp_statuses own;
+    const char *wrong;
+
+    ck_assert_int_eq(smpp_statuses_read("", &own, &wrong), 0);
+    ck_assert_uint_eq(own.n, 0);
+    ck_assert_int_eq(
+        smpp_statuses_read(
+            " 0x410 again, 0x45 fail; 1025 wait\n0x14 again,0x411 person,",
+            &own, &wrong),
+        0);
+    ck_assert_uint_eq(own.n, 5);
+    ck_assert_int_eq(smpp_status_class(&own, 0x410), SMPP_TRANSIENT);
+    ck_assert_int_eq(smpp_status_class(&own, 0x45), SMPP_PERMANENT);
+    ck_assert_int_eq(smpp_status_class(&own, 0x411), SMPP_OPERATOR);
+    ck_assert_int_eq(smpp_status_class(&own, 0x0b), SMPP_PERMANENT);
+    ck_assert(smpp_status_waits(&own, 0x401));
+    ck_assert(!smpp_status_waits(&own, 0x14));
+    ck_assert(smpp_status_waits(NULL, 0x14));
+    ck_assert(smpp_status_waits(&own, 0x58));
+    for (size_t i = 0; i < KW_COUNT(bad); i++) {
+        ck_assert_int_eq(smpp_statuses_read(bad[i], &own, &wrong), KW_EINVAL);
+        ck_assert_str_eq(wrong, bad[i]);
+    }
+}
+END_TEST
+
 /* ---- receipts ---- */
 
 static void receipt(const char *text, const char *id, int state)
@@ -529,6 +560,7 @@ int main(void)
 
     tcase_add_test(t, pdu_vectors);
     tcase_add_test(t, status_rows);
+    tcase_add_test(t, own_statuses);
     tcase_add_test(t, lengths_that_lie);
     tcase_add_test(t, broken_tlv);
     tcase_add_loop_test(t, text_both_ways, 0, 16);

@@ -12,6 +12,7 @@
 struct smpp {
     struct carrier carrier; /* first: cast from it */
     const struct config_smpp *conf;
+    struct smpp_statuses statuses;
     struct smpp_out *out;
     struct smpp_in *in;
     struct smpp_menu *menu;
@@ -182,14 +183,31 @@ static int open_links(struct smpp *c, struct carrier_host *h,
     int n = separate ? 2 : 1;
 
     while (c->n_links < n) {
-        int err = smpp_link_open(h->base, conf, binds[c->n_links], &owner,
-                                 &c->links[c->n_links], why);
+        int err = smpp_link_open(h->base, conf, binds[c->n_links], &c->statuses,
+                                 &owner, &c->links[c->n_links], why);
 
         if (err < 0)
             return err;
         c->n_links++;
     }
     return 0;
+}
+
+static int read_statuses(struct smpp *c, const struct config_carrier *conf,
+                         char **why)
+{
+    const char *wrong;
+    char text[400];
+
+    if (smpp_statuses_read(conf->smpp.statuses, &c->statuses, &wrong) == 0)
+        return 0;
+    snprintf(text, sizeof(text),
+             "carrier '%.64s': 'statuses' is to be values (up to %d) with what "
+             "they mean, such as \"0x410 again, 0x401 fail\" (again, wait, "
+             "fail, person); it is not at '%.60s'",
+             conf->name, SMPP_STATUSES_MOST, wrong);
+    *why = kw_strdup(text);
+    return KW_EIO;
 }
 
 int smpp_open(struct carrier_host *h, const struct config_carrier *conf,
@@ -206,10 +224,15 @@ int smpp_open(struct carrier_host *h, const struct config_carrier *conf,
                                   .leaving = is_leaving,
                                   .close = close_carrier};
     c->conf = &conf->smpp;
-    c->out = smpp_out_new(h, conf, &c->carrier.room);
-    err = smpp_in_open(h, conf, &c->in, why);
+    c->out = smpp_out_new(h, conf, &c->statuses, &c->carrier.room);
+    err = read_statuses(c, conf, why);
+    if (err == 0)
+        err = smpp_in_open(h, conf, &c->in, why);
     if (err == 0) {
-        c->menu = smpp_menu_new(h, conf, c->in, pump_screens, c);
+        struct smpp_menu_owner owner = {
+            .statuses = &c->statuses, .pump = pump_screens, .arg = c};
+
+        c->menu = smpp_menu_new(h, conf, c->in, &owner);
         err = open_links(c, h, conf, why);
     }
     if (err < 0) {

@@ -137,7 +137,7 @@ static void say_refused(struct smpp_link *l, uint32_t status)
 {
     const char *name = smpp_status_name(status);
 
-    if (smpp_status_class(status) == SMPP_OPERATOR)
+    if (smpp_status_class(l->session_conf.statuses, status) == SMPP_OPERATOR)
         log_error("refused by the message centre '%s': %s (0x%x); correct "
                   "system_id, password and system_type, or ask the company",
                   l->conf->name, name, (unsigned)status);
@@ -163,7 +163,8 @@ static void on_ended(void *arg, enum smpp_end why, uint32_t status)
     else if (why != SMPP_END_UNBOUND)
         log_warn("ended with the message centre '%s': %s", l->conf->name,
                  words[why]);
-    if (why == SMPP_END_REFUSED && smpp_status_class(status) == SMPP_OPERATOR)
+    if (why == SMPP_END_REFUSED &&
+        smpp_status_class(l->session_conf.statuses, status) == SMPP_OPERATOR)
         l->pause_ms = PERSON_MS;
     /* "Already bound": the old session has to be forgotten there first. */
     if (status == SMPP_RALYBND && l->pause_ms < 8 * PAUSE_MS)
@@ -364,8 +365,9 @@ static int open_tls(struct smpp_link *l, char **why)
 }
 
 int smpp_link_open(struct event_base *base, const struct config_carrier *conf,
-                   uint32_t bind_command, const struct smpp_link_owner *owner,
-                   struct smpp_link **out, char **why)
+                   uint32_t bind_command, const struct smpp_statuses *statuses,
+                   const struct smpp_link_owner *owner, struct smpp_link **out,
+                   char **why)
 {
     const struct config_smpp *c = &conf->smpp;
     struct smpp_link *l = kw_calloc(1, sizeof(*l));
@@ -383,7 +385,8 @@ int smpp_link_open(struct event_base *base, const struct config_carrier *conf,
                                    .window = c->window,
                                    .rate = c->per_second,
                                    .enquire_link_s = c->enquire_link_s,
-                                   .response_s = c->response_s};
+                                   .response_s = c->response_s,
+                                   .statuses = statuses};
     l->handler = (struct smpp_handler){.bound = on_bound,
                                        .message = on_message,
                                        .result = on_result,

@@ -21,8 +21,9 @@ struct smpp_link_owner { /* called on the loop */
 
 /* 0, or KW_EIO with *why (TLS cannot be set up). */
 int smpp_link_open(struct event_base *base, const struct config_carrier *conf,
-                   uint32_t bind_command, const struct smpp_link_owner *owner,
-                   struct smpp_link **out, char **why);
+                   uint32_t bind_command, const struct smpp_statuses *statuses,
+                   const struct smpp_link_owner *owner, struct smpp_link **out,
+                   char **why);
 void smpp_link_close(struct smpp_link *l); /* at once; NULL is fine */
 /* Ends the session politely and does not come back. */
 void smpp_link_leave(struct smpp_link *l);

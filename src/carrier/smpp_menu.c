@@ -65,6 +65,7 @@ struct smpp_menu {
     struct carrier_host *host;
     const struct config_carrier *conf;
     struct smpp_in *in;
+    const struct smpp_statuses *statuses;
     enum smpp_coding coding;
     void (*pump)(void *arg);
     void *arg;
@@ -89,8 +90,8 @@ bool smpp_is_menu(const struct config_smpp *conf, const struct smpp_pdu *p)
 
 struct smpp_menu *smpp_menu_new(struct carrier_host *h,
                                 const struct config_carrier *conf,
-                                struct smpp_in *in, void (*pump)(void *arg),
-                                void *arg)
+                                struct smpp_in *in,
+                                const struct smpp_menu_owner *owner)
 {
     struct smpp_menu *m = kw_calloc(1, sizeof(*m));
 
@@ -98,8 +99,9 @@ struct smpp_menu *smpp_menu_new(struct carrier_host *h,
     m->conf = conf;
     m->in = in;
     m->coding = smpp_coding_named(conf->smpp.alphabet);
-    m->pump = pump;
-    m->arg = arg;
+    m->statuses = owner->statuses;
+    m->pump = owner->pump;
+    m->arg = owner->arg;
     return m;
 }
 
@@ -452,8 +454,7 @@ void smpp_menu_result(struct smpp_menu *m, const struct smpp_result *r)
         if (k->t.shown.over)
             end_call(k);
         free_press(k);
-    } else if (smpp_status_class(r->command_status) == SMPP_THROTTLE ||
-               r->command_status == SMPP_RMSGQFUL) {
+    } else if (smpp_status_waits(m->statuses, r->command_status)) {
         k->state = WAITING; /* the session waits a moment */
     } else {
         not_shown(k, LEDGER_WAITING, smpp_status_name(r->command_status));

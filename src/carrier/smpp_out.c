@@ -31,6 +31,7 @@ struct slot {       /* one text */
 struct smpp_out {
     struct carrier_host *host;
     const struct config_carrier *conf;
+    const struct smpp_statuses *statuses;
     struct smpp_text_way way;
     enum smpp_id_form id_form;
     struct smpp_address source;
@@ -84,12 +85,14 @@ static int address_from(struct smpp_address *a, const char *text)
 }
 
 struct smpp_out *smpp_out_new(struct carrier_host *h,
-                              const struct config_carrier *conf, int *room)
+                              const struct config_carrier *conf,
+                              const struct smpp_statuses *statuses, int *room)
 {
     struct smpp_out *o = kw_calloc(1, sizeof(*o));
 
     o->host = h;
     o->conf = conf;
+    o->statuses = statuses;
     o->room = room;
     o->capacity = conf->smpp.window * 2 + 2;
     if (o->capacity > SLOTS_MOST)
@@ -228,17 +231,21 @@ static void part_done(struct smpp_out *o, struct slot *s, int part,
 static void part_refused(struct smpp_out *o, struct slot *s, int part,
                          uint32_t status)
 {
-    enum smpp_class class = smpp_status_class(status);
+    enum smpp_class class = smpp_status_class(o->statuses, status);
 
     s->states[part] = PART_WAITING;
-    if (class == SMPP_THROTTLE || status == SMPP_RMSGQFUL)
+    if (smpp_status_waits(o->statuses, status))
         return; /* the session waits; it is no try of this text */
     s->status = status;
     if (class == SMPP_BUG)
         log_error("the message centre '%s' does not understand us: %s",
                   o->conf->name, smpp_status_name(status));
+    if (class == SMPP_OPERATOR)
+        log_error("the message centre '%s' takes no texts: %s (0x%x); look at "
+                  "the account, or ask the company",
+                  o->conf->name, smpp_status_name(status), (unsigned)status);
     if (class == SMPP_PERMANENT || class == SMPP_BUG ||
-        class == SMPP_OPERATOR || ++s->tries > RETRIES_MOST) {
+        ++s->tries > RETRIES_MOST) {
         s->failed = true;
         return;
     }

@@ -12,6 +12,7 @@
  */
 #include "carrier/carrier.h"
 #include "carrier/smpp_link.h"
+#include "carrier/smpp_status.h"
 #include "carrier/smpp_text.h"
 
 struct smpp_out;
@@ -20,7 +21,8 @@ struct smpp_menu;
 
 /* room: written whenever it changes, the texts it can still take. */
 struct smpp_out *smpp_out_new(struct carrier_host *h,
-                              const struct config_carrier *conf, int *room);
+                              const struct config_carrier *conf,
+                              const struct smpp_statuses *statuses, int *room);
 /* Settles what is in hand: not begun to be tried again, begun as perhaps. */
 void smpp_out_free(struct smpp_out *o);
 void smpp_out_send(struct smpp_out *o, const struct ledger_out *text);
@@ -60,11 +62,15 @@ bool smpp_in_idle(const struct smpp_in *in);
 
 /* Is it a step of a menu? */
 bool smpp_is_menu(const struct config_smpp *conf, const struct smpp_pdu *p);
-/* pump(arg) when a screen waits: it calls smpp_menu_pump(). */
+struct smpp_menu_owner {
+    const struct smpp_statuses *statuses;
+    void (*pump)(void *arg); /* a screen waits: call smpp_menu_pump() */
+    void *arg;
+};
 struct smpp_menu *smpp_menu_new(struct carrier_host *h,
                                 const struct config_carrier *conf,
-                                struct smpp_in *in, void (*pump)(void *arg),
-                                void *arg);
+                                struct smpp_in *in,
+                                const struct smpp_menu_owner *owner);
 void smpp_menu_free(struct smpp_menu *m);
 void smpp_menu_message(struct smpp_menu *m, struct smpp_link *l,
                        const struct smpp_pdu *p);

@@ -257,8 +257,7 @@ static void take_result(struct smpp_session *s, const struct smpp_pdu *p,
     s->waiting[i] = s->waiting[--s->n_waiting];
     if (r.command_status == SMPP_ROK)
         speed_up(s);
-    else if (smpp_status_class(r.command_status) == SMPP_THROTTLE ||
-             r.command_status == SMPP_RMSGQFUL)
+    else if (smpp_status_waits(s->conf->statuses, r.command_status))
         slow_down(s, now_ms);
     s->handler->result(s->handler->arg, &r);
 }

@@ -33,6 +33,7 @@ struct smpp_session_conf { /* borrowed for the session's life */
     int window;  /* requests that await an answer: 1..64 */
     double rate; /* submit_sm a second; 0 no limit of ours */
     int enquire_link_s, response_s;
+    const struct smpp_statuses *statuses; /* of this centre; NULL none */
 };
 
 struct smpp_result { /* of one submit_sm */

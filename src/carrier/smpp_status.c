@@ -1,5 +1,10 @@
 #include "carrier/smpp_status.h"
 
+#include <ctype.h>
+#include <errno.h>
+#include <stdlib.h>
+#include <string.h>
+
 static const struct {
     uint16_t status;
     enum smpp_class class;
@@ -73,13 +78,78 @@ static const struct {
     {0x112, SMPP_PERMANENT, "ESME_RINVBCASTCHANIND"},
 };
 
-enum smpp_class smpp_status_class(uint32_t command_status)
+static const char blanks[] = " ,;\t\r\n";
+
+static int read_class(const char *word, size_t len, enum smpp_class *class)
 {
+    static const struct {
+        const char *word;
+        enum smpp_class class;
+    } words[] = {{"again", SMPP_TRANSIENT},
+                 {"wait", SMPP_THROTTLE},
+                 {"fail", SMPP_PERMANENT},
+                 {"person", SMPP_OPERATOR}};
+
+    for (size_t i = 0; i < KW_COUNT(words); i++) {
+        if (strlen(words[i].word) == len &&
+            memcmp(words[i].word, word, len) == 0) {
+            *class = words[i].class;
+            return 0;
+        }
+    }
+    return KW_EINVAL;
+}
+
+int smpp_statuses_read(const char *text, struct smpp_statuses *out,
+                       const char **wrong)
+{
+    const char *p = text + strspn(text, blanks);
+
+    out->n = 0;
+    while (*p != '\0') {
+        unsigned long v;
+        char *end;
+
+        *wrong = p;
+        errno = 0;
+        v = strtoul(p, &end, 0);
+        if (!isdigit((unsigned char)*p) || errno != 0 || v == 0 ||
+            v > UINT32_MAX || end[strspn(end, " \t")] == '\0' ||
+            out->n == SMPP_STATUSES_MOST)
+            return KW_EINVAL;
+        p = end + strspn(end, " \t");
+        out->rows[out->n].status = (uint32_t)v;
+        if (read_class(p, strcspn(p, blanks), &out->rows[out->n].class) < 0)
+            return KW_EINVAL;
+        out->n++;
+        p += strcspn(p, blanks);
+        p += strspn(p, blanks);
+    }
+    return 0;
+}
+
+enum smpp_class smpp_status_class(const struct smpp_statuses *own,
+                                  uint32_t command_status)
+{
+    for (size_t i = 0; own != NULL && i < own->n; i++) {
+        if (own->rows[i].status == command_status)
+            return own->rows[i].class;
+    }
     for (size_t i = 0; i < KW_COUNT(rows); i++) {
         if (rows[i].status == command_status)
             return rows[i].class;
     }
     return SMPP_FEW; /* vendors' own, and what is reserved */
+}
+
+bool smpp_status_waits(const struct smpp_statuses *own, uint32_t command_status)
+{
+    for (size_t i = 0; own != NULL && i < own->n; i++) {
+        if (own->rows[i].status == command_status)
+            return own->rows[i].class == SMPP_THROTTLE;
+    }
+    return command_status == SMPP_RMSGQFUL ||
+           smpp_status_class(NULL, command_status) == SMPP_THROTTLE;
 }
 
 const char *smpp_status_name(uint32_t command_status)

@@ -35,7 +35,28 @@ enum smpp_class {
     SMPP_BUG        /* our fault: fails, and is logged */
 };
 
-enum smpp_class smpp_status_class(uint32_t command_status);
+/* What single values mean to one centre: operators use them freely. */
+#define SMPP_STATUSES_MOST 32
+struct smpp_statuses {
+    size_t n;
+    struct {
+        uint32_t status;
+        enum smpp_class class;
+    } rows[SMPP_STATUSES_MOST];
+};
+/*
+ * Reads "0x410 again, 0x401 fail": a value, then again, wait, fail or person.
+ * 0, or KW_EINVAL with *wrong where it stops to be that.
+ */
+int smpp_statuses_read(const char *text, struct smpp_statuses *out,
+                       const char **wrong);
+
+/* own may be NULL. */
+enum smpp_class smpp_status_class(const struct smpp_statuses *own,
+                                  uint32_t command_status);
+/* Is the session to wait, and the text no worse for it? "Queue full", too. */
+bool smpp_status_waits(const struct smpp_statuses *own,
+                       uint32_t command_status);
 /* "ESME_RTHROTTLED"; "" for a value that is not known. */
 const char *smpp_status_name(uint32_t command_status);
 #endif

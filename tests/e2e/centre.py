@@ -215,7 +215,15 @@ class Centre:
         return None
 
     def close(self):
+        try:
+            self.sock.shutdown(socket.SHUT_RDWR)  # accept() ends as well
+        except OSError:
+            pass
         self.sock.close()
         for link in self.links:
             if link.alive:
+                try:
+                    link.sock.shutdown(socket.SHUT_RDWR)
+                except OSError:
+                    pass
                 link.cut()

@@ -289,10 +289,11 @@ START_TEST(spelling_by_ear)
     char key[20];
 
     for (size_t i = 0; i < KW_COUNT(rules); i++) {
-        kw_copy(s.rules[s.n].from, WORDS_RULE_CAP, rules[i][0],
-                strlen(rules[i][0]));
-        kw_copy(s.rules[s.n++].into, WORDS_RULE_CAP, rules[i][1],
-                strlen(rules[i][1]));
+        struct words_rule r = {.line = 1};
+
+        kw_copy(r.from, WORDS_RULE_CAP, rules[i][0], strlen(rules[i][0]));
+        kw_copy(r.into, WORDS_RULE_CAP, rules[i][1], strlen(rules[i][1]));
+        ck_assert_int_eq(spelling_add(&s, &r), 0);
     }
     ck_assert_uint_gt(spelling_key(&s, spellings[_i].word,
                                    strlen(spellings[_i].word), key, 20),

@@ -90,6 +90,8 @@ enum concept_class {
     X(RICE_GRAIN, "rice", CLASS_SMALL)                                         \
     X(SUCKLE, "suckle", CLASS_SMALL)                                           \
     X(IS_NOT, "is-not", CLASS_SMALL)                                           \
+    X(NOT_SO, "not-so", CLASS_SMALL)                                           \
+    X(ALL_DAY, "all-day", CLASS_SMALL)                                         \
     X(DRY, "dry", CLASS_SIGN)                                                  \
     X(SURE_DRY, "sure-dry", CLASS_SIGN)                                        \
     X(DEAD, "dead", CLASS_SIGN)                                                \

@@ -36,7 +36,7 @@ static uint32_t half(const struct lexicon *lex, const char *s, size_t len)
 {
     uint32_t w = len < SPLIT_LEAST ? 0 : lexicon_find(lex, s, len);
 
-    return symbol_of(lex, w) == 0 ? 0 : w;
+    return symbol_of(lex, w) == 0 || !lex->words[w].listed ? 0 : w;
 }
 
 /* "nosale" - "no" is short, but begins many. */
@@ -154,26 +154,36 @@ static uint32_t spelling_langs(const struct lexicon *lex, const char *s,
     return langs;
 }
 
+static void count_langs(int score[LEXICON_LANGS], uint32_t langs)
+{
+    for (int k = 0; langs != 0; k++, langs >>= 1)
+        score[k] += (int)(langs & 1);
+}
+
+/* Words by ear count only where others stand as they are, or at home. */
 int cut_guess_language(const struct cut *c, const struct cut_context *x,
                        int lang)
 {
-    int score[LEXICON_LANGS] = {0}, best = -1;
+    const struct lexicon *lex = x->lex;
+    int score[LEXICON_LANGS] = {0}, by_ear[LEXICON_LANGS] = {0}, best = -1;
 
     for (size_t i = 0; i < x->atoms->n; i++) {
         const struct cut_atom *a = &x->atoms->items[i];
-        uint32_t w, langs;
+        const char *s = c->fold.text + a->at;
+        uint32_t w;
 
         if (a->type != CUT_LETTERS || a->len < 2)
             continue;
-        w = lexicon_find(x->lex, c->fold.text + a->at, a->len);
-        langs = w != 0 || a->len < SPELT_LEAST
-                    ? x->lex->nodes[x->lex->words[w].root].langs
-                    : spelling_langs(x->lex, c->fold.text + a->at, a->len);
-        langs &= ~x->lex->common;
-        for (int k = 0; langs != 0; k++, langs >>= 1)
-            score[k] += (int)(langs & 1);
+        w = lexicon_find(lex, s, a->len);
+        if (w != 0)
+            count_langs(score,
+                        lex->nodes[lex->words[w].root].langs & ~lex->common);
+        else if (a->len >= SPELT_LEAST)
+            count_langs(by_ear, spelling_langs(lex, s, a->len));
     }
-    for (int k = 0; k < (int)x->lex->n_langs; k++) {
+    for (int k = 0; k < (int)lex->n_langs; k++) {
+        if (score[k] > 0 || lang < 0 || lang == k)
+            score[k] += by_ear[k];
         if (score[k] > 0 && (best < 0 || score[k] > score[best] ||
                              (score[k] == score[best] && k == lang)))
             best = k;

@@ -121,6 +121,7 @@ static void settle_signs(struct deciding *d)
     bool card = serial && d->tally.unknown <= 2;
     bool whose =
         g->who && d->tally.chat == 0 && (serial || d->tally.unknown == 0);
+    bool theirs = d->tally.neighbour > 0 && !serial;
 
     if (!g->ill && !g->who && (d->tally.flowing || d->tally.pot > 0) &&
         g->weak_only)
@@ -128,14 +129,15 @@ static void settle_signs(struct deciding *d)
     if (g->undrinking &&
         (g->ill || (g->who && !(g->kinds & 1u << READER_UNUSED))))
         g->sure |= READER_DRY;
-    if (g->maybe & READER_DRY && g->ill)
+    if (g->maybe & READER_DRY &&
+        (g->ill || (g->who && serial && card && !d->tally.flowing)))
         g->sure |= READER_DRY;
     if (g->maybe & READER_RICEWATER &&
         (g->gut || g->stool || (g->ill && serial) || (g->who && serial)))
         g->sure |= READER_RICEWATER;
     if (g->maybe & READER_BLOOD && (g->ill || serial || whose))
         g->sure |= READER_BLOOD;
-    if (g->maybe & READER_DEAD && (g->ill || card || whose))
+    if (g->maybe & READER_DEAD && (g->ill || card || (whose && !theirs)))
         g->sure |= READER_DEAD;
     if (g->gone && g->ill)
         g->sure |= READER_DEAD;
@@ -507,6 +509,18 @@ static bool is_covered(const struct meaning_gathered *g, size_t i)
     return false;
 }
 
+/* "Two cracks": how many says no more. */
+static bool counts_damage(const struct deciding *d, size_t i)
+{
+    for (size_t k = i - 1; k <= i + 1; k += 2) {
+        const struct cut_token *t = &d->m->cut->tokens[k];
+
+        if (may_be(d, t, CONCEPT_CRACK) || may_be(d, t, CONCEPT_BROKEN))
+            return true;
+    }
+    return false;
+}
+
 /*
  * In a sentence as on the card nothing is by the way: a number, a part or a
  * measure that went into no observation was meant for one.
@@ -524,7 +538,8 @@ static bool is_left_over(const struct deciding *d)
          !has(d, READER_FAST)))
         return true;
     for (size_t i = 1; i + 1 < c->n; i++) {
-        if (c->tokens[i].symbol == CONCEPT_NUMBER && !is_covered(g, i))
+        if (c->tokens[i].symbol == CONCEPT_NUMBER && !is_covered(g, i) &&
+            !counts_damage(d, i))
             return true;
         if ((c->tokens[i].symbol == CONCEPT_PART && !part) ||
             (c->tokens[i].symbol == CONCEPT_RICE_GRAIN &&

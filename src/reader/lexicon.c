@@ -33,6 +33,8 @@ struct load {
     const char *folder, *file;
     int lang;                /* index of the present file */
     struct concept_set said; /* concepts with a word, of the present file */
+    uint32_t *spelt; /* by word: the one for all its spellings; 0 not known */
+    size_t spelt_cap;
 };
 
 uint32_t lexicon_hash(const char *s, size_t len)
@@ -271,37 +273,50 @@ static struct sense *sense_of(struct load *l, uint32_t node)
     return &l->senses[node * LEXICON_LANGS + (size_t)l->lang];
 }
 
+/* The word for all spellings of a word of the present file; 0 for none. */
+static uint32_t spelt_make(struct load *l, uint32_t word)
+{
+    char key[LEXICON_WORD_CAP], own[LEXICON_WORD_CAP];
+    struct lexicon_word *w = &l->lex->words[word];
+    size_t n, had = l->spelt_cap;
+
+    if (word >= had) {
+        kw_grow(&l->spelt, &l->spelt_cap, word + 1, sizeof(*l->spelt));
+        memset(l->spelt + had, 0, (l->spelt_cap - had) * sizeof(*l->spelt));
+    }
+    if (l->spelt[word] == 0) {
+        memcpy(own, l->lex->store + w->at, w->len); /* the store may move */
+        n = spelling_word(l->lex, l->lang, own, w->len, key);
+        if (n != 0)
+            l->spelt[word] = word_make(l->lex, key, n);
+    }
+    return l->spelt[word];
+}
+
 /* The same entry by the rules of spelling, for those who write it otherwise. */
 static void add_spelling(struct load *l, const struct words_entry *e)
 {
-    char text[FILE_CAP], key[LEXICON_WORD_CAP];
     const char *s = e->text;
-    size_t n = 0, m;
     struct sense *sense;
-    uint32_t node;
+    uint32_t node = 1;
 
+    if (l->lex->spelling[l->lang] == NULL)
+        return;
     while (*s != '\0') {
         size_t len = strcspn(s, " ");
+        uint32_t word = spelt_make(l, lexicon_find(l->lex, s, len));
 
-        m = spelling_word(l->lex, l->lang, s, len, key);
-        if (m == 0 || n + m + 2 > sizeof(text))
+        if (word == 0)
             return;
-        memcpy(text + n, key, m);
-        n += m;
+        node = step_make(l, node, word);
         s += len;
         s += strspn(s, " ");
-        text[n++] = *s == '\0' ? '\0' : ' ';
     }
-    if (n == 0 || (node = path_make(l, text, true)) == 0)
-        return;
     sense = sense_of(l, node);
-    if (!concept_set_is_empty(&sense->set) &&
-        !concept_set_has(&sense->set, e->concept))
-        sense->torn = true;
-    if (e->concept == CONCEPT_NUMBER &&
-        concept_set_has(&sense->set, e->concept) &&
-        l->lex->nodes[node].value != e->value)
-        sense->torn = true;
+    sense->torn |= !concept_set_is_empty(&sense->set) &&
+                   (!concept_set_has(&sense->set, e->concept) ||
+                    (e->concept == CONCEPT_NUMBER &&
+                     l->lex->nodes[node].value != e->value));
     concept_set_add(&sense->set, e->concept);
     if (e->concept == CONCEPT_NUMBER)
         l->lex->nodes[node].value = e->value;
@@ -359,12 +374,11 @@ static void add_rule(void *to, const struct words_rule *r)
 
     if (*s == NULL)
         *s = kw_calloc(1, sizeof(**s));
-    if ((*s)->n == SPELLING_RULES_MOST)
+    if (spelling_add(*s, r) < 0)
         fault_add(l->faults, l->file, r->line,
-                  "one rule of spelling too many; the most is %d",
-                  SPELLING_RULES_MOST);
-    else
-        (*s)->rules[(*s)->n++] = *r;
+                  "'%s' is one rule of spelling too many, or takes nothing; "
+                  "the most is %d",
+                  r->from, SPELLING_RULES_MOST - 1);
 }
 
 /* Spellings of more than one meaning mean nothing. */
@@ -424,6 +438,9 @@ static void load_file(struct load *l, const char *path, const char *tag)
     }
     l->file = path;
     l->said = (struct concept_set){{0, 0}};
+    kw_free(l->spelt);
+    l->spelt = NULL;
+    l->spelt_cap = 0;
     words_parse(path, data, len, &sink, l->faults);
     if (strcmp(tag, "mul") == 0) {
         l->lex->common |= 1u << l->lang;
@@ -629,6 +646,7 @@ int lexicon_load(const char *folder, struct fault_list *faults,
             err = KW_ESYNTAX;
     }
     kw_free(l.senses);
+    kw_free(l.spelt);
     if (err < 0) {
         lexicon_free(l.lex);
         return err;

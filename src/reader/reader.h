@@ -129,7 +129,7 @@ struct reader_meaning {
      */
     struct reader_obs obs[READER_OBS_MOST];
     size_t n_obs;
-    unsigned danger; /* all signs said, whatever the outcome */
+    unsigned danger;  /* all signs said, whatever the outcome */
     bool unsafe_said; /* contrary: crack, leak, broken or fast was one side */
 
     /* What commands carry: alert number, batch code, phone, language. */

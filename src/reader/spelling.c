@@ -3,25 +3,50 @@
 
 #include <string.h>
 
-/* Octets of the word that a rule takes at `at`; 0 when it does not fit. */
-static size_t fits(const struct words_rule *r, const char *word, size_t len,
-                   size_t at)
+int spelling_add(struct spelling *s, const struct words_rule *r)
 {
     const char *from = r->from;
     size_t n = strlen(from);
-    bool end = n > 0 && from[n - 1] == '$';
+    struct spelling_rule *to;
+    uint8_t *link;
 
-    if (*from == '^') {
-        if (at != 0)
-            return 0;
-        from++;
-        n--;
+    if (s->n == 0)
+        s->n = 1;
+    if (s->n == SPELLING_RULES_MOST)
+        return KW_EFULL;
+    to = &s->rules[s->n];
+    *to = (struct spelling_rule){.begin = *from == '^'};
+    from += to->begin;
+    n -= to->begin;
+    to->end = n > 0 && from[n - 1] == '$';
+    n -= to->end;
+    if (n == 0)
+        return KW_ESYNTAX;
+    memcpy(to->from, from, n);
+    to->n_from = (uint8_t)n;
+    to->n_into = (uint8_t)strlen(r->into);
+    memcpy(to->into, r->into, to->n_into);
+    for (link = &s->first[(unsigned char)*from]; *link != 0;)
+        link = &s->rules[*link].next;
+    *link = (uint8_t)s->n++;
+    return 0;
+}
+
+/* The first rule that fits at `at`, or NULL. */
+static const struct spelling_rule *rule_at(const struct spelling *s,
+                                           const char *word, size_t len,
+                                           size_t at)
+{
+    for (uint8_t i = s->first[(unsigned char)word[at]]; i != 0;) {
+        const struct spelling_rule *r = &s->rules[i];
+
+        if ((!r->begin || at == 0) && at + r->n_from <= len &&
+            (!r->end || at + r->n_from == len) &&
+            memcmp(word + at, r->from, r->n_from) == 0)
+            return r;
+        i = r->next;
     }
-    n -= end;
-    if (n == 0 || at + n > len || memcmp(word + at, from, n) != 0 ||
-        (end && at + n != len))
-        return 0;
-    return n;
+    return NULL;
 }
 
 size_t spelling_key(const struct spelling *s, const char *word, size_t len,
@@ -30,17 +55,11 @@ size_t spelling_key(const struct spelling *s, const char *word, size_t len,
     size_t n = 0;
 
     for (size_t at = 0; at < len;) {
-        const char *add = word + at;
-        size_t taken = 0, m = 1;
+        const struct spelling_rule *r = rule_at(s, word, len, at);
+        const char *add = r != NULL ? r->into : word + at;
+        size_t m = r != NULL ? r->n_into : 1;
 
-        for (size_t i = 0; i < s->n && taken == 0; i++) {
-            taken = fits(&s->rules[i], word, len, at);
-            if (taken > 0) {
-                add = s->rules[i].into;
-                m = strlen(add);
-            }
-        }
-        at += taken > 0 ? taken : 1;
+        at += r != NULL ? r->n_from : 1;
         for (size_t k = 0; k < m; k++) {
             bool again =
                 n > 0 && add[k] == key[n - 1] && add[k] >= 'a' && add[k] <= 'z';

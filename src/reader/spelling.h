@@ -10,12 +10,23 @@
 #include "base/kw.h"
 #include "reader/words.h"
 
-#define SPELLING_RULES_MOST 96
+#define SPELLING_RULES_MOST 128
+
+struct spelling_rule {
+    char from[WORDS_RULE_CAP], into[WORDS_RULE_CAP];
+    uint8_t n_from, n_into;
+    bool begin, end; /* of the word alone */
+    uint8_t next;    /* with the same first octet, or 0 */
+};
 
 struct spelling {
-    struct words_rule rules[SPELLING_RULES_MOST];
-    size_t n;
+    struct spelling_rule rules[SPELLING_RULES_MOST]; /* [0] is none */
+    size_t n;                                        /* with [0] */
+    uint8_t first[256];                              /* by first octet */
 };
+
+/* Adds a rule behind those there are; KW_EFULL or KW_ESYNTAX. */
+int spelling_add(struct spelling *s, const struct words_rule *r);
 
 /* The word by the rules; its length, or 0 when it does not fit into cap. */
 size_t spelling_key(const struct spelling *s, const char *word, size_t len,

@@ -22,7 +22,8 @@ struct parse {
 };
 
 #define KEY_CAP    40
-#define ENTRY_CAP  400  /* octets of an entry */
+#define ENTRY_CAP  2000 /* octets of an entry */
+#define WORD_CAP   400  /* of a word or phrase */
 #define GIVES_MOST 2000 /* words that one entry may give */
 
 static const char *trim(const char *s, size_t *len)
@@ -87,7 +88,7 @@ static void take_word(struct parse *p, const char *s, size_t len, bool shared,
 {
     struct words_entry e = {p->concept, p->value, NULL, shared, given, p->line};
 
-    fold_text(p->fold, s, len, ENTRY_CAP);
+    fold_text(p->fold, s, len, WORD_CAP);
     if (squeeze(p->fold->text, p->fold->len) == 0) {
         fault_add(p->faults, p->file, p->line,
                   "an entry without a word; write words between the commas");

@@ -251,6 +251,30 @@ START_TEST(late_ones_are_not_lost)
 }
 END_TEST
 
+/* Closed by somebody: sound, counting from then; a restart knows it too. */
+static void closed_road_counts_afresh(int64_t at_s)
+{
+    static const char standing[] =
+        "SELECT count(*) FROM delivery_states WHERE state = 2";
+    int64_t id = fixture_number(lg, "SELECT id FROM alerts WHERE kind = 2 AND "
+                                    "subject = 4 AND state < 2");
+
+    ck_assert_int_eq(ledger_begin(lg), 0);
+    ck_assert_int_eq(ledger_alert_mark(lg, id, LEDGER_CLOSED, at_s, 0), 0);
+    ck_assert_int_eq(ledger_commit(lg), 0);
+    look(at_s + 60);
+    ck_assert_int_eq(fixture_number(lg, standing), 0);
+    ck_assert_int_eq(
+        fixture_number(lg, "SELECT max(counted) FROM delivery_states WHERE "
+                           "place_id = (SELECT id FROM places WHERE "
+                           "name = 'Place 2')"),
+        0);
+    batch_watch_free(watch);
+    watch = batch_watch_new();
+    ck_assert_int_eq(look(at_s + 2 * CLOCK_DAY_S), 0);
+    ck_assert_int_eq(fixture_number(lg, standing), 0);
+}
+
 /* One cart to Place 2 of several batches: the delivery fails, no batch does. */
 START_TEST(bad_road)
 {
@@ -293,6 +317,49 @@ START_TEST(bad_road)
                                         "kind = 2 AND subject = 4"),
                      1);
     ck_assert_int_eq(told("%batch%"), 0);
+    /* on the very report that makes it fail, not at the next day's replay */
+    ck_assert_int_eq(told("%Place 2%A bad road?%"), 1);
+    closed_road_counts_afresh(FIRST + (day + 2 + BATCHES) * CLOCK_DAY_S);
+    batch_watch_free(watch);
+    close_all();
+}
+END_TEST
+
+/* Half a batch went in one cart: it fails, and the cart is named with it. */
+START_TEST(one_cart_of_a_batch)
+{
+    int64_t at_s = FIRST + 61 * CLOCK_DAY_S;
+    int64_t mine[12];
+
+    open_all();
+    conf->breakage_p = 1e-12;
+    watch = batch_watch_new();
+    draw(5, 1);
+    furnish();
+    ck_assert_int_eq(ledger_begin(lg), 0);
+    for (int i = 0; i < 12; i++) {
+        mine[i] = put_pot(-1, "0503", batch_ids[3], 200 + i);
+        give(mine[i], homes[1], FIRST + 60 * CLOCK_DAY_S + 3600);
+    }
+    ck_assert_int_eq(ledger_commit(lg), 0);
+    look(at_s);
+    for (int i = 0; i < 8; i++) {
+        at_s += 4 * CLOCK_DAY_S;
+        break_pot(mine[i], at_s);
+        look(at_s + 60);
+    }
+    ck_assert_int_eq(fixture_number(lg, "SELECT count(*) FROM delivery_states "
+                                        "WHERE state = 2"),
+                     1);
+    ck_assert_int_eq(fixture_number(lg, "SELECT count(*) FROM batch_states "
+                                        "WHERE state = 2"),
+                     1);
+    ck_assert_int_eq(told("%batch 0503%but most in Place 1: place, road%"), 1);
+    ck_assert_int_eq(
+        fixture_number(lg, "SELECT count(*) FROM alerts WHERE "
+                           "words LIKE 'batch 0503 %in the failing delivery "
+                           "of 20__-__-__ to Place 1'"),
+        1);
     batch_watch_free(watch);
     close_all();
 }
@@ -307,6 +374,7 @@ int main(void)
     tcase_add_test(tc, same_alarms_however_it_is_lived);
     tcase_add_test(tc, late_ones_are_not_lost);
     tcase_add_test(tc, bad_road);
+    tcase_add_test(tc, one_cart_of_a_batch);
     suite_add_tcase(s, tc);
     return fixture_run(s);
 }

@@ -1,8 +1,8 @@
 /*
  * batch_act.c - what was found of batches and deliveries is written down. A
  * batch newly found failing is told to the coordinators; its pots are on hold
- * until somebody closes the alert. A failing delivery stands as an alert on
- * its place, in the digest and on the pages.
+ * until somebody closes the alert. A failing delivery is told as well, as an
+ * alert on its place.
  */
 #include "desk/batch_watch.h"
 #include "desk/inner.h"
@@ -47,19 +47,53 @@ static struct ledger_alert alert_of(const struct batchstate *s)
         .p = exact_poisson_upper(s->counted, s->expected)};
 }
 
+/* Nearly all in one place, or most in a delivery that fails as a whole. */
+struct elsewhere {
+    bool found;
+    struct ledger_place place;
+    char words[120];
+};
+
+static int look_elsewhere(struct ledger *lg, const struct batchstate *s,
+                          const struct ledger_batch *batch, struct elsewhere *e)
+{
+    struct batchstate_where w;
+    char day[CLOCK_TEXT_CAP];
+    int err = batchstate_worst_delivery(lg, s->batch_id, &w);
+    bool delivery = err == 0 && 2 * w.failed >= batch->failed;
+
+    e->found = false;
+    e->words[0] = '\0';
+    if (!delivery && s->bound)
+        err = batchstate_worst_place(lg, s->batch_id, &w);
+    if (err == 0 && (delivery || s->bound))
+        err = ledger_place_get(lg, w.place_id, &e->place);
+    if (err < 0 || !(delivery || s->bound))
+        return err == KW_ENOENT ? 0 : err;
+    e->found = true;
+    clock_format_utc(w.day * CLOCK_DAY_S, day, sizeof(day));
+    if (delivery)
+        snprintf(e->words, sizeof(e->words),
+                 "; %lld of them in the failing delivery of %.10s to %.40s",
+                 (long long)w.failed, day, e->place.name);
+    return 0;
+}
+
 static int raise_batch(struct desk *d, struct ledger *lg, int64_t now_s,
                        const struct batchstate *s, bool *fresh)
 {
     struct ledger_alert a = alert_of(s);
     struct raise r = {.d = d, .lg = lg, .now_s = now_s, .key = "alert-failing"};
     struct ledger_batch batch;
+    struct elsewhere e;
     char words[200];
     int err = ledger_batch_get(lg, s->batch_id, &batch);
 
-    if (err < 0)
+    if (err < 0 || (err = look_elsewhere(lg, s, &batch, &e)) < 0)
         return err;
     describe(s, "place", words, sizeof(words));
-    snprintf(a.words, sizeof(a.words), "batch %.20s %.190s", batch.code, words);
+    snprintf(a.words, sizeof(a.words), "batch %.20s %.150s%.75s", batch.code,
+             words, e.words);
     r.slots = (struct reply_slots){.batch = batch.code,
                                    .count = (int)s->counted,
                                    .total = batch.pots_out,
@@ -69,6 +103,10 @@ static int raise_batch(struct desk *d, struct ledger *lg, int64_t now_s,
                                    .high = s->risk_high,
                                    .places = s->places,
                                    .aside = (int)(s->reported - s->counted)};
+    if (e.found) {
+        r.key = "alert-failing-place";
+        r.slots.place = e.place.name;
+    }
     err = raise_alert(&r, &a, fresh);
     if (err == 0)
         err = ledger_alert_gather_batch(lg, a.id, s->batch_id);
@@ -78,10 +116,12 @@ static int raise_batch(struct desk *d, struct ledger *lg, int64_t now_s,
     return err;
 }
 
-static int raise_delivery(struct ledger *lg, int64_t now_s,
+static int raise_delivery(struct desk *d, struct ledger *lg, int64_t now_s,
                           const struct batchstate *s, bool *fresh)
 {
     struct ledger_alert a = alert_of(s);
+    struct raise r = {
+        .d = d, .lg = lg, .now_s = now_s, .key = "alert-delivery"};
     struct ledger_place place;
     char words[200], day[CLOCK_TEXT_CAP];
     int err = s->place_id != 0 ? ledger_place_get(lg, s->place_id, &place)
@@ -90,14 +130,25 @@ static int raise_delivery(struct ledger *lg, int64_t now_s,
     if (err < 0)
         return err == KW_ENOENT ? 0 : err;
     clock_format_utc(s->day * CLOCK_DAY_S, day, sizeof(day));
+    day[10] = '\0'; /* the day alone */
     describe(s, "batch", words, sizeof(words));
-    snprintf(a.words, sizeof(a.words), "%.40s, delivery of %.10s %.170s",
+    snprintf(a.words, sizeof(a.words), "%.40s, delivery of %s %.165s",
              place.name, day, words);
-    a.opened_s = a.changed_s = now_s;
-    err = ledger_alert_raise(lg, &a, 0, 0, fresh);
-    return err < 0 ? err
-                   : ledger_alert_gather_delivery(lg, a.id, s->place_id,
-                                                  s->day * CLOCK_DAY_S);
+    r.slots = (struct reply_slots){.place = place.name,
+                                   .day = day,
+                                   .count = (int)s->counted,
+                                   .expected = s->expected,
+                                   .ratio = s->risk,
+                                   .low = s->risk_low,
+                                   .high = s->risk_high};
+    err = raise_alert(&r, &a, fresh);
+    if (err == 0)
+        err = ledger_alert_gather_delivery(lg, a.id, s->place_id,
+                                           s->day * CLOCK_DAY_S);
+    /* Another delivery's alert stood there already. */
+    if (err == 0 && !*fresh && newly(s))
+        err = raise_tell(&r, LEDGER_ALERT, LEDGER_PRIORITY_ALERT, a.id);
+    return err;
 }
 
 int batch_act(struct desk *d, struct ledger *lg, int64_t now_s,
@@ -106,6 +157,16 @@ int batch_act(struct desk *d, struct ledger *lg, int64_t now_s,
     bool fresh;
     int err = 0;
 
+    /* Deliveries first: what is said of a batch may rest on them. */
+    for (size_t i = 0; err == 0 && i < f->deliveries.n; i++) {
+        const struct batchstate *s = &f->deliveries.items[i];
+
+        fresh = false;
+        if ((err = batchstate_put_delivery(lg, s)) == 0 &&
+            s->state == DETECTOR_FAILING)
+            err = raise_delivery(d, lg, now_s, s, &fresh);
+        *raised += fresh;
+    }
     for (size_t i = 0; err == 0 && i < f->batches.n; i++) {
         const struct batchstate *s = &f->batches.items[i];
 
@@ -116,13 +177,5 @@ int batch_act(struct desk *d, struct ledger *lg, int64_t now_s,
     }
     for (size_t i = 0; err == 0 && i < f->runs.n; i++)
         err = batchstate_put_run(lg, &f->runs.items[i]);
-    for (size_t i = 0; err == 0 && i < f->deliveries.n; i++) {
-        const struct batchstate *s = &f->deliveries.items[i];
-
-        fresh = false;
-        if ((err = batchstate_put_delivery(lg, s)) == 0 && newly(s))
-            err = raise_delivery(lg, now_s, s, &fresh);
-        *raised += fresh;
-    }
     return err;
 }

@@ -10,7 +10,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-enum happened { HANDED_OUT, FAILED, TAKEN_AWAY, CLOSED };
+enum happened { HANDED_OUT, FAILED, TAKEN_AWAY, CLOSED, PLACE_CLOSED };
 
 struct event {
     int64_t at_s, pot_key;
@@ -74,9 +74,10 @@ static int add_change(const struct batchstate_time *t, void *arg)
 
 static int add_closing(const struct batchstate_closing *c, void *arg)
 {
-    struct batchstate_time t = {.batch_id = c->batch_id};
+    struct batchstate_time t = {.batch_id = c->batch_id,
+                                .place_id = c->place_id};
 
-    add(arg, &t, CLOSED, c->at_s);
+    add(arg, &t, c->batch_id != 0 ? CLOSED : PLACE_CLOSED, c->at_s);
     return 0;
 }
 
@@ -115,6 +116,14 @@ static void touch(struct batch_watch *w, int64_t batch, uint8_t how)
         w->news[w->n_news++] = batch;
     }
     w->touched[b] |= how;
+}
+
+/* Some stand there more than once. */
+static void touch_unit(struct batch_watch *w, int unit)
+{
+    kw_grow(&w->unit_news, &w->unit_news_cap, w->n_unit_news + 1,
+            sizeof(*w->unit_news));
+    w->unit_news[w->n_unit_news++] = unit;
 }
 
 static int unit_of(struct batch_watch *w, const struct watch_key *key)
@@ -159,32 +168,62 @@ static bool lose(struct batch_watch *w, const struct event *e)
         return detector_withdraw(w->batches, c->batch_cell, day, 1) >= 0 &&
                detector_withdraw(w->deliveries, c->delivery_cell, day, 1) >= 0;
     w->failed++;
+    touch_unit(w, unit_of(w, &e->key));
     return detector_fail(w->batches, c->batch_cell, day) >= 0 &&
            detector_fail(w->deliveries, c->delivery_cell, day) >= 0;
 }
 
+static void note_closed(int64_t **all, size_t *n, size_t *cap, int64_t id,
+                        int64_t at_s)
+{
+    size_t i = (size_t)id;
+
+    if (i >= *n) {
+        kw_grow(all, cap, i + 1, sizeof(**all));
+        memset(*all + *n, 0, (i + 1 - *n) * sizeof(**all));
+        *n = i + 1;
+    }
+    (*all)[i] = at_s;
+}
+
 static bool close_batch(struct batch_watch *w, const struct event *e)
 {
-    size_t b = (size_t)e->key.batch;
-
-    if (b >= w->n_closed) {
-        kw_grow(&w->closed_s, &w->closed_cap, b + 1, sizeof(*w->closed_s));
-        memset(w->closed_s + w->n_closed, 0,
-               (b + 1 - w->n_closed) * sizeof(*w->closed_s));
-        w->n_closed = b + 1;
-    }
-    w->closed_s[b] = e->at_s;
+    note_closed(&w->closed_s, &w->n_closed, &w->closed_cap, e->key.batch,
+                e->at_s);
     if (detector_advance(w->batches, watch_day(e->at_s)) < 0)
         return false;
-    detector_close(w->batches, (int)b);
+    detector_close(w->batches, (int)e->key.batch);
+    return true;
+}
+
+/* Somebody looked into the deliveries of the place, all up to then. */
+static bool close_place(struct batch_watch *w, const struct event *e)
+{
+    note_closed(&w->place_closed_s, &w->n_place_closed, &w->place_closed_cap,
+                e->key.place, e->at_s);
+    if (detector_advance(w->deliveries, watch_day(e->at_s)) < 0)
+        return false;
+    for (size_t u = 0; u < w->n_units; u++) {
+        if (w->unit_keys[u].place != e->key.place)
+            continue;
+        detector_close(w->deliveries, (int)u);
+        touch_unit(w, (int)u);
+    }
     return true;
 }
 
 static bool take(struct batch_watch *w, const struct event *e)
 {
-    if (e->what == HANDED_OUT)
+    switch (e->what) {
+    case HANDED_OUT:
         return hand_out(w, e);
-    return e->what == CLOSED ? close_batch(w, e) : lose(w, e);
+    case CLOSED:
+        return close_batch(w, e);
+    case PLACE_CLOSED:
+        return close_place(w, e);
+    default:
+        return lose(w, e);
+    }
 }
 
 /* To the end of the day, the rest of which may still tell more. */
@@ -238,7 +277,8 @@ int watch_take_news(struct batch_watch *w, struct ledger *lg, int64_t now_s,
     if (err == 0 && h.n > 0)
         qsort(h.events, h.n, sizeof(*h.events), in_order);
     for (size_t i = 0; err == 0 && !h.stale && i < h.n; i++) {
-        touch(w, h.events[i].key.batch, WATCH_NEW);
+        if (h.events[i].what != PLACE_CLOSED)
+            touch(w, h.events[i].key.batch, WATCH_NEW);
         h.stale = !take(w, &h.events[i]);
     }
     for (size_t i = 0; i < w->n_news; i++)

@@ -32,6 +32,10 @@ struct batch_watch {
     struct watch_map units; /* place x day -> number of the delivery */
     struct watch_key *unit_keys;
     size_t n_units, units_cap;
+    int *unit_news; /* deliveries with something new */
+    size_t n_unit_news, unit_news_cap;
+    int64_t *place_closed_s; /* by place: last closed, 0 never */
+    size_t n_place_closed, place_closed_cap;
     int64_t *closed_s; /* by batch: last closed, 0 never */
     size_t n_closed, closed_cap;
     uint8_t *touched; /* by batch */

@@ -4,6 +4,7 @@
 #include "base/log.h"
 
 #include <math.h>
+#include <stdlib.h>
 #include <string.h>
 
 /* ---- cells by batch, place and day ---- */
@@ -66,6 +67,8 @@ static void empty(struct batch_watch *w)
     kw_free(w->units.cells);
     kw_free(w->unit_keys);
     kw_free(w->closed_s);
+    kw_free(w->place_closed_s);
+    kw_free(w->unit_news);
     kw_free(w->touched);
     kw_free(w->news);
     *w = (struct batch_watch){.replayed = w->replayed};
@@ -201,7 +204,10 @@ static void judge_delivery(struct comparing *c, size_t unit,
     now = row_of(&v, c->now_s);
     now.place_id = k->place;
     now.day = k->day;
-    compare(&c->out->deliveries, &now, was, 0);
+    compare(&c->out->deliveries, &now, was,
+            (size_t)k->place < c->w->n_place_closed
+                ? c->w->place_closed_s[k->place]
+                : 0);
 }
 
 static int judge_known_delivery(const struct batchstate *was, void *arg)
@@ -240,6 +246,36 @@ static int judge_all(struct batch_watch *w, struct ledger *lg, int64_t now_s,
     return err;
 }
 
+static int by_unit(const void *a, const void *b)
+{
+    const int *x = a, *y = b;
+
+    return (*x > *y) - (*x < *y);
+}
+
+static int judge_touched_deliveries(struct batch_watch *w, struct ledger *lg,
+                                    int64_t now_s, struct batch_found *out)
+{
+    struct comparing c = {w, now_s, out, NULL};
+
+    if (w->n_unit_news > 0)
+        qsort(w->unit_news, w->n_unit_news, sizeof(*w->unit_news), by_unit);
+    for (size_t i = 0; i < w->n_unit_news; i++) {
+        const struct watch_key *k = &w->unit_keys[w->unit_news[i]];
+        struct batchstate was;
+        int err;
+
+        if (i > 0 && w->unit_news[i] == w->unit_news[i - 1])
+            continue;
+        err = batchstate_get_delivery(lg, k->place, k->day, &was);
+
+        if (err < 0 && err != KW_ENOENT)
+            return err;
+        judge_delivery(&c, (size_t)w->unit_news[i], err == 0 ? &was : NULL);
+    }
+    return 0;
+}
+
 static int judge_touched(struct batch_watch *w, struct ledger *lg,
                          int64_t now_s, struct batch_found *out)
 {
@@ -252,7 +288,7 @@ static int judge_touched(struct batch_watch *w, struct ledger *lg,
             return err;
         judge_batch(w, b, now_s, err == 0 ? &was : NULL, out);
     }
-    return 0;
+    return judge_touched_deliveries(w, lg, now_s, out);
 }
 
 int batch_watch_look(struct batch_watch *w, struct ledger *lg, int64_t now_s,
@@ -264,7 +300,7 @@ int batch_watch_look(struct batch_watch *w, struct ledger *lg, int64_t now_s,
 
     *out = (struct batch_found){.runs = {NULL, 0, 0}};
     w->replayed = false;
-    w->n_news = 0;
+    w->n_news = w->n_unit_news = 0;
     if (!whole)
         err = watch_take_news(w, lg, now_s, &whole);
     if (err == 0 && whole) {

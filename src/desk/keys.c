@@ -49,6 +49,7 @@ const struct slot_def slot_defs[SLOTS] = {
     [SLOT_WAITING] = INT(waiting, 6),
     [SLOT_PLACES] = INT(places, 3),
     [SLOT_ASIDE] = INT(aside, 4),
+    [SLOT_DAY] = TEXT(day, 10),
 };
 
 #define B(slot) (1u << SLOT_##slot)
@@ -208,6 +209,14 @@ const struct key_def key_defs[] = {
      B(ALERT) | B(BATCH) | B(COUNT) | B(TOTAL) | B(EXPECTED) | B(RATIO) |
          B(LOW) | B(HIGH) | B(PLACES) | B(ASIDE),
      B(ALERT) | B(BATCH) | B(COUNT) | B(EXPECTED) | B(RATIO), 0},
+    {"alert-failing-place", ROOM_REPLY,
+     B(ALERT) | B(BATCH) | B(COUNT) | B(TOTAL) | B(EXPECTED) | B(RATIO) |
+         B(LOW) | B(HIGH) | B(PLACE) | B(ASIDE),
+     B(ALERT) | B(BATCH) | B(COUNT) | B(EXPECTED) | B(PLACE), 0},
+    {"alert-delivery", ROOM_REPLY,
+     B(ALERT) | B(PLACE) | B(DAY) | B(COUNT) | B(EXPECTED) | B(RATIO) |
+         B(LOW) | B(HIGH),
+     B(ALERT) | B(PLACE) | B(DAY) | B(COUNT) | B(EXPECTED), 0},
     {"alert-cost", ROOM_REPLY, B(COUNT) | B(TOTAL), B(COUNT) | B(TOTAL), 0},
 };
 const size_t n_key_defs = KW_COUNT(key_defs);

@@ -41,6 +41,7 @@ struct reply_slots { /* NULL or 0: not known; the loader knows which are used */
     double expected, ratio, low, high; /* of a breakage finding */
     int people, days, count, total;
     int texts, reports, failed, ill, open, replace, waiting; /* digest */
+    const char *day;   /* "2026-05-30" */
     int places, aside; /* of a failing batch: with failures; left out */
 };
 

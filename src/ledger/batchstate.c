@@ -145,6 +145,71 @@ int batchstate_each(struct ledger *lg, batchstate_f *f, void *arg)
     return err < 0 ? err : 0;
 }
 
+int batchstate_get_delivery(struct ledger *lg, int64_t place_id, int64_t day,
+                            struct batchstate *out)
+{
+    struct query q;
+    int err;
+
+    query_open(&q, lg,
+               "SELECT " NUMBERS " FROM delivery_states "
+               "WHERE place_id = $1 AND day = $2");
+    query_i64(&q, place_id);
+    query_i64(&q, day);
+    if ((err = query_one(&q)) < 0)
+        return err;
+    *out = (struct batchstate){.place_id = place_id, .day = day};
+    read_numbers(&q, 0, out);
+    query_close(&q);
+    return 0;
+}
+
+/* Of each pot of the batch that failed, the time in which it did. */
+#define FAILED_TIMES                                                           \
+    " FROM pots p JOIN handovers h ON h.pot_key = p.key "                      \
+    "AND p.failed_s >= h.given_s "                                             \
+    "AND (h.ended_s IS NULL OR p.failed_s <= h.ended_s) "                      \
+    "JOIN homes m ON m.id = h.home_id "
+#define WORST "GROUP BY 1, 2 ORDER BY 3 DESC, 1, 2 LIMIT 1"
+
+static int worst(struct query *q, int64_t batch_id,
+                 struct batchstate_where *out)
+{
+    int err;
+
+    query_i64(q, batch_id);
+    if ((err = query_one(q)) < 0)
+        return err;
+    *out = (struct batchstate_where){query_get_i64(q, 0), query_get_i64(q, 1),
+                                     query_get_i64(q, 2)};
+    query_close(q);
+    return 0;
+}
+
+int batchstate_worst_place(struct ledger *lg, int64_t batch_id,
+                           struct batchstate_where *out)
+{
+    struct query q;
+
+    query_open(&q, lg,
+               "SELECT m.place_id, 0, count(*)" FAILED_TIMES
+               "WHERE p.batch_id = $1 AND m.place_id IS NOT NULL " WORST);
+    return worst(&q, batch_id, out);
+}
+
+int batchstate_worst_delivery(struct ledger *lg, int64_t batch_id,
+                              struct batchstate_where *out)
+{
+    struct query q;
+
+    query_open(&q, lg,
+               "SELECT d.place_id, d.day, count(*)" FAILED_TIMES
+               "JOIN delivery_states d ON d.place_id = m.place_id "
+               "AND d.day = h.given_s / 86400 "
+               "WHERE d.state = 2 AND p.batch_id = $1 " WORST);
+    return worst(&q, batch_id, out);
+}
+
 int batchstate_each_delivery(struct ledger *lg, batchstate_f *f, void *arg)
 {
     struct query q;
@@ -258,14 +323,20 @@ int batchstate_closings(struct ledger *lg, int64_t from_s, int64_t to_s,
     int err;
 
     query_open(&q, lg,
-               "SELECT subject_id, closed_s FROM alerts WHERE state = 2 "
-               "AND kind = 2 AND subject = 1 " /* breakage, batch */
+               "SELECT subject, subject_id, closed_s FROM alerts "
+               "WHERE state = $3 AND kind = $4 AND subject IN ($5, $6) "
                "AND closed_s > $1 AND closed_s <= $2 ORDER BY closed_s, id");
     query_i64(&q, from_s);
     query_i64(&q, to_s);
+    query_i64(&q, LEDGER_CLOSED);
+    query_i64(&q, LEDGER_ALERT_BREAKAGE);
+    query_i64(&q, LEDGER_ON_BATCH);
+    query_i64(&q, LEDGER_ON_PLACE);
     while ((err = query_next(&q)) == 1) {
-        struct batchstate_closing c = {query_get_i64(&q, 0),
-                                       query_get_i64(&q, 1)};
+        bool batch = query_get_i64(&q, 0) == LEDGER_ON_BATCH;
+        int64_t id = query_get_i64(&q, 1);
+        struct batchstate_closing c = {batch ? id : 0, batch ? 0 : id,
+                                       query_get_i64(&q, 2)};
 
         if ((err = f(&c, arg)) < 0)
             break;

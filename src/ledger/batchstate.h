@@ -30,9 +30,24 @@ int batchstate_put(struct ledger *lg, const struct batchstate *s);
 int batchstate_each(struct ledger *lg, batchstate_f *f, void *arg);
 /* Only the run of serials of a batch that has a row. */
 int batchstate_put_run(struct ledger *lg, const struct batchstate *s);
-/* Of deliveries, by place_id and day. */
+/* Of deliveries, by place_id and day. KW_ENOENT: never judged. */
+int batchstate_get_delivery(struct ledger *lg, int64_t place_id, int64_t day,
+                            struct batchstate *out);
 int batchstate_put_delivery(struct ledger *lg, const struct batchstate *s);
 int batchstate_each_delivery(struct ledger *lg, batchstate_f *f, void *arg);
+
+/*
+ * Where the failures of a batch gather: the place with most of them, or the
+ * delivery with most among those that stand as failing. KW_ENOENT: none.
+ */
+struct batchstate_where {
+    int64_t place_id, day; /* day 0 of a place */
+    int64_t failed;        /* of this batch, there */
+};
+int batchstate_worst_place(struct ledger *lg, int64_t batch_id,
+                           struct batchstate_where *out);
+int batchstate_worst_delivery(struct ledger *lg, int64_t batch_id,
+                              struct batchstate_where *out);
 
 /* ---- the history ---- */
 
@@ -53,9 +68,11 @@ int batchstate_changes(struct ledger *lg, int64_t from_s, int64_t to_s,
 int batchstate_times_of(struct ledger *lg, int64_t batch_id,
                         batchstate_time_f *f, void *arg);
 
-/* Somebody closed an alert of breakage on the batch, in (from_s, to_s]. */
+/* Somebody closed an alert of breakage, on a batch or on a place (of its
+ * deliveries), in (from_s, to_s]. */
 struct batchstate_closing {
-    int64_t batch_id, at_s;
+    int64_t batch_id, place_id; /* the other is 0 */
+    int64_t at_s;
 };
 int batchstate_closings(struct ledger *lg, int64_t from_s, int64_t to_s,
                         int (*f)(const struct batchstate_closing *, void *),

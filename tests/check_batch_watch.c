@@ -46,7 +46,8 @@ static void furnish(void)
         homes[i] = put_home(home, NULL, p.id);
     }
     for (int b = 0; b < BATCHES; b++) {
-        struct ledger_batch x = {.peak_degc = NAN};
+        struct ledger_batch x = {
+            .peak_degc = NAN, .pressed_s = FIRST + (3 * b - 60) * CLOCK_DAY_S};
 
         snprintf(x.code, sizeof(x.code), "%04d", 500 + b);
         ck_assert_int_eq(ledger_batch_put(lg, &x, &change), 0);
@@ -168,6 +169,19 @@ static void replay_finds_nothing_new(void)
     batch_watch_free(watch);
 }
 
+/* Nightly, by the service's own clock: kept with its seed. */
+static void firings_were_scanned(void)
+{
+    struct batchstate_firings f;
+
+    ck_assert_int_eq(batchstate_get_firings(lg, &f), 0);
+    ck_assert_int_ge(f.at_s, FIRST + (DAYS - 1) * CLOCK_DAY_S);
+    ck_assert(f.from_batch <= batch_ids[BAD] && f.to_batch >= batch_ids[BAD]);
+    ck_assert(f.p > 0 && f.p <= 1);
+    ck_assert_int_ne(f.seed, 0);
+    ck_assert_double_gt((double)f.failed, f.expected);
+}
+
 static void closing_counts_afresh(void)
 {
     struct batchstate s;
@@ -218,6 +232,7 @@ START_TEST(same_alarms_however_it_is_lived)
     same(&plain, &turned);
     replay_finds_nothing_new();
     hand_out_is_warned();
+    firings_were_scanned();
     closing_counts_afresh();
     close_all();
 }

@@ -177,5 +177,7 @@ int batch_act(struct desk *d, struct ledger *lg, int64_t now_s,
     }
     for (size_t i = 0; err == 0 && i < f->runs.n; i++)
         err = batchstate_put_run(lg, &f->runs.items[i]);
+    if (err == 0 && f->firings.at_s != 0)
+        err = batchstate_put_firings(lg, &f->firings);
     return err;
 }

@@ -60,6 +60,9 @@ int watch_take_all(struct batch_watch *w, struct ledger *lg, int64_t now_s);
 /* What came since; *stale: something does not fit, all has to be replayed. */
 int watch_take_news(struct batch_watch *w, struct ledger *lg, int64_t now_s,
                     bool *stale);
-/* The scan along the serials of each batch with failures enough. */
+/* The scan along the firing dates (at_s 0: too little to scan), and that along
+ * the serials of each batch with failures enough. */
+int watch_firings(struct batch_watch *w, struct ledger *lg, int64_t now_s,
+                  struct batchstate_firings *out);
 int watch_runs(struct ledger *lg, int64_t now_s, struct batch_found *out);
 #endif

@@ -1,12 +1,15 @@
 /*
- * batch_runs.c - the nightly scan along the serials of each batch: a shelf of
- * the kiln or a day's mix shows as a run of neighbours that fail.
+ * batch_runs.c - the nightly scans: along the serials of each batch, where a
+ * shelf of the kiln or a day's mix shows as a run of neighbours that fail;
+ * and along the firing dates.
  */
 #include "desk/batch_inner.h"
 
+#include "ledger/look.h"
 #include "watch/scan.h"
 
 #include <math.h>
+#include <stdlib.h>
 
 #define RUN_LEAST 5    /* failures of a batch before it is scanned */
 #define RUN_SEED  2026 /* every night the same: the same history, the same p */
@@ -66,24 +69,101 @@ static int add_pot(const struct batchstate_time *t, void *arg)
 
 static int run_of(struct ledger *lg, struct line *l, struct batchstate *s)
 {
-    struct scan_line line;
-    struct scan_window best;
-    struct scan_chance chance = {RUN_SEED, 999, 10};
+    const struct scan_chance chance = {RUN_SEED, 999, 10};
+    struct scan_found found;
+    const struct scan_window *best = &found.window;
     int err;
 
     l->n = 0;
-    if ((err = batchstate_times_of(lg, s->batch_id, add_pot, l)) < 0 ||
-        l->n < 2)
+    if ((err = batchstate_times_of(lg, s->batch_id, add_pot, l)) < 0)
         return err;
-    line = (struct scan_line){l->failed, l->expected, l->n, 0};
-    scan_best(&line, &best);
-    s->run_from = best.llr > 0 ? l->keys[best.from] : 0;
-    s->run_to = best.llr > 0 ? l->keys[best.to] : 0;
-    s->run_failed = best.failed;
-    s->run_expected = best.expected;
-    s->run_p = best.llr > 0 ? scan_p(&line, &best, &chance) : 1;
+    err = scan_run(&(struct scan_line){l->failed, l->expected, l->n, 0},
+                   &chance, &found);
+    s->run_from = s->run_to = 0;
+    if (err == 0 && best->llr > 0) {
+        s->run_from = l->keys[best->from];
+        s->run_to = l->keys[best->to];
+    }
+    s->run_failed = best->failed;
+    s->run_expected = best->expected;
+    s->run_p = found.p;
+    s->run_seed = RUN_SEED;
     return 0;
 }
+
+/* ---- along the firing dates ---- */
+
+struct firing {
+    int64_t batch_id, fired_s;
+};
+struct firings {
+    const struct batch_watch *w;
+    struct firing *items;
+    size_t n, cap;
+};
+
+static int add_firing(const struct ledger_batch *b, void *arg)
+{
+    struct firings *f = arg;
+    int64_t fired_s = b->fired_s != 0 ? b->fired_s : b->pressed_s;
+
+    if (fired_s == 0 || (size_t)b->id >= f->w->n_touched ||
+        (f->w->touched[b->id] & WATCH_OUT) == 0)
+        return 0;
+    kw_grow(&f->items, &f->cap, f->n + 1, sizeof(*f->items));
+    f->items[f->n++] = (struct firing){b->id, fired_s};
+    return 0;
+}
+
+static int by_firing(const void *a, const void *b)
+{
+    const struct firing *x = a, *y = b;
+
+    if (x->fired_s != y->fired_s)
+        return x->fired_s < y->fired_s ? -1 : 1;
+    return (x->batch_id > y->batch_id) - (x->batch_id < y->batch_id);
+}
+
+int watch_firings(struct batch_watch *w, struct ledger *lg, int64_t now_s,
+                  struct batchstate_firings *out)
+{
+    const struct scan_chance chance = {RUN_SEED, 999, 10};
+    struct firings f = {.w = w};
+    struct scan_found found;
+    int64_t *failed;
+    double *expected;
+    int err = look_batches(lg, add_firing, &f);
+
+    *out = (struct batchstate_firings){.at_s = 0};
+    if (err == 0 && f.n > 0)
+        qsort(f.items, f.n, sizeof(*f.items), by_firing);
+    failed = kw_calloc(f.n + 1, sizeof(*failed));
+    expected = kw_calloc(f.n + 1, sizeof(*expected));
+    for (size_t i = 0; err == 0 && i < f.n; i++) {
+        struct detector_verdict v;
+
+        detector_verdict(w->batches, (int)f.items[i].batch_id, &v);
+        failed[i] = v.counted;
+        expected[i] = fmax(v.expected, 1e-9);
+    }
+    if (err == 0 &&
+        scan_run(&(struct scan_line){failed, expected, f.n, SCAN_FIRINGS},
+                 &chance, &found) == 0)
+        *out = (struct batchstate_firings){
+            .at_s = now_s,
+            .from_batch = f.items[found.window.from].batch_id,
+            .to_batch = f.items[found.window.to].batch_id,
+            .failed = found.window.failed,
+            .expected = found.window.expected,
+            .p = found.p,
+            .seed = RUN_SEED};
+    kw_free(f.items);
+    kw_free(failed);
+    kw_free(expected);
+    return err;
+}
+
+/* ---- along the serials of each batch ---- */
 
 int watch_runs(struct ledger *lg, int64_t now_s, struct batch_found *out)
 {

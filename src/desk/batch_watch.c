@@ -314,6 +314,8 @@ int batch_watch_look(struct batch_watch *w, struct ledger *lg, int64_t now_s,
     }
     if (err == 0 && w->replayed)
         err = watch_runs(lg, now_s, out);
+    if (err == 0 && w->replayed)
+        err = watch_firings(w, lg, now_s, &out->firings);
     if (err < 0)
         empty(w); /* the next look begins anew */
     return err;

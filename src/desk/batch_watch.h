@@ -28,7 +28,8 @@ struct batch_findings { /* what is to be written down */
 };
 struct batch_found {
     struct batch_findings batches, deliveries;
-    struct batch_findings runs; /* inside of batches, nightly */
+    struct batch_findings runs;        /* inside of batches, nightly */
+    struct batchstate_firings firings; /* nightly; at_s 0: nothing */
 };
 void batch_found_release(struct batch_found *f);
 

@@ -2,7 +2,10 @@
 #include "desk/digest.h"
 
 #include "base/clock.h"
+#include "ledger/batchstate.h"
 #include "ledger/due.h"
+#include "watch/detector.h"
+#include "watch/scan.h"
 
 #include <inttypes.h>
 #include <jansson.h>
@@ -233,6 +236,92 @@ static void put_numbers(const struct digest_of *of, const struct due_counts *c,
                   c->waiting, c->lost);
 }
 
+/* ---- batches that are watched ---- */
+
+struct watched {
+    struct ledger *lg;
+    struct kw_buf *out;
+    json_t *list; /* instead of words */
+    int n;
+};
+
+static int code_of(struct ledger *lg, int64_t id, char code[LEDGER_NAME_CAP])
+{
+    struct ledger_batch b;
+    int err = ledger_batch_get(lg, id, &b);
+
+    if (err == 0)
+        memcpy(code, b.code, LEDGER_NAME_CAP);
+    return err;
+}
+
+static int add_watched(const struct batchstate *s, void *arg)
+{
+    struct watched *w = arg;
+    bool run = s->run_from != 0 && s->run_p <= SCAN_TOLD_P;
+    const char *state = detector_state_name((enum detector_state)s->state);
+    char code[LEDGER_NAME_CAP];
+    int err;
+
+    if (s->state == DETECTOR_SOUND && !run)
+        return 0;
+    if ((err = code_of(w->lg, s->batch_id, code)) < 0)
+        return err;
+    w->n++;
+    if (w->list != NULL) {
+        json_array_append_new(
+            w->list,
+            json_pack("{s:s,s:s,s:b,s:I,s:f,s:f,s:b}", "batch", code, "state",
+                      state, "on_hold", s->state == DETECTOR_FAILING, "counted",
+                      (json_int_t)s->counted, "expected", s->expected, "risk",
+                      s->risk, "run_of_serials", run));
+        return 0;
+    }
+    kw_buf_printf(w->out, "  %.20s %s%s: %lld counted, %.1f expected%s\n", code,
+                  state, s->state == DETECTOR_FAILING ? ", ON HOLD" : "",
+                  (long long)s->counted, s->expected,
+                  run ? "; a run of serials stands out" : "");
+    return 0;
+}
+
+/* Neighbouring firings, when chance hardly explains them. */
+static int put_firings(struct watched *w, json_t *o)
+{
+    struct batchstate_firings f;
+    char from[LEDGER_NAME_CAP], to[LEDGER_NAME_CAP];
+    int err = batchstate_get_firings(w->lg, &f);
+
+    if (err < 0 || f.p > SCAN_TOLD_P || f.from_batch == f.to_batch)
+        return err == KW_ENOENT ? 0 : err;
+    if ((err = code_of(w->lg, f.from_batch, from)) < 0 ||
+        (err = code_of(w->lg, f.to_batch, to)) < 0)
+        return err;
+    if (o != NULL)
+        json_object_set_new(o, "firings",
+                            json_pack("{s:s,s:s,s:I,s:f,s:f}", "from", from,
+                                      "to", to, "failed", (json_int_t)f.failed,
+                                      "expected", f.expected, "p", f.p));
+    else
+        kw_buf_printf(w->out,
+                      "  firings %.20s to %.20s: %lld counted, %.1f expected "
+                      "(p %.3f)\n",
+                      from, to, (long long)f.failed, f.expected, f.p);
+    return 0;
+}
+
+static int put_watched(struct ledger *lg, struct kw_buf *out)
+{
+    struct watched w = {lg, out, NULL, 0};
+    int err;
+
+    kw_buf_puts(out, "\nBatches that are watched\n");
+    if ((err = batchstate_each(lg, add_watched, &w)) < 0)
+        return err;
+    if (w.n == 0)
+        kw_buf_puts(out, "  none is suspect or failing\n");
+    return put_firings(&w, NULL);
+}
+
 int digest_page(const struct digest_of *of, struct ledger *lg,
                 struct kw_buf *out)
 {
@@ -245,6 +334,8 @@ int digest_page(const struct digest_of *of, struct ledger *lg,
     put_numbers(of, &c, out);
     kw_buf_printf(out, "\nAlerts that stand: %" PRId64 "\n", c.open + c.seen);
     if ((err = ledger_alerts_each(lg, true, 0, page_alert, &p)) < 0)
+        return err;
+    if ((err = put_watched(lg, out)) < 0)
         return err;
     kw_buf_printf(out, "\nPots to replace: %" PRId64 "\n", c.replace);
     p.n = 0;
@@ -312,6 +403,7 @@ int digest_json(const struct digest_of *of, struct ledger *lg,
 {
     struct page p = {.of = of, .out = out};
     struct due_counts c;
+    struct watched w = {lg, out, NULL, 0};
     char from[CLOCK_TEXT_CAP], to[CLOCK_TEXT_CAP], *text;
     json_t *o;
     int err = count(lg, of, &c);
@@ -325,6 +417,11 @@ int digest_json(const struct digest_of *of, struct ledger *lg,
     json_object_set_new(o, "to", json_string(to));
     json_object_set_new(o, "alerts", p.list = json_array());
     err = ledger_alerts_each(lg, true, 0, json_alert, &p);
+    json_object_set_new(o, "watched", w.list = json_array());
+    if (err == 0)
+        err = batchstate_each(lg, add_watched, &w);
+    if (err == 0)
+        err = put_firings(&w, o);
     json_object_set_new(o, "replace", p.list = json_array());
     if (err == 0)
         err = due_replace_each(lg, json_pot, &p);

@@ -73,7 +73,7 @@ int batchstate_put_run(struct ledger *lg, const struct batchstate *s)
 
     query_open(&q, lg,
                "UPDATE batch_states SET run_from = $2, run_to = $3, "
-               "run_failed = $4, run_expected = $5, run_p = $6 "
+               "run_failed = $4, run_expected = $5, run_p = $6, run_seed = $7 "
                "WHERE batch_id = $1");
     query_i64(&q, s->batch_id);
     query_id(&q, s->run_from);
@@ -81,6 +81,48 @@ int batchstate_put_run(struct ledger *lg, const struct batchstate *s)
     query_i64(&q, s->run_failed);
     query_f64(&q, s->run_expected);
     query_f64(&q, s->run_p);
+    query_i64(&q, s->run_seed);
+    return query_run(&q);
+}
+
+int batchstate_get_firings(struct ledger *lg, struct batchstate_firings *out)
+{
+    struct query q;
+    int err;
+
+    query_open(&q, lg,
+               "SELECT at_s, from_batch, to_batch, failed, seed, expected, p "
+               "FROM firing_runs");
+    if ((err = query_one(&q)) < 0)
+        return err;
+    *out = (struct batchstate_firings){
+        query_get_i64(&q, 0), query_get_i64(&q, 1), query_get_i64(&q, 2),
+        query_get_i64(&q, 3), query_get_i64(&q, 4), query_get_f64(&q, 5),
+        query_get_f64(&q, 6)};
+    query_close(&q);
+    return 0;
+}
+
+int batchstate_put_firings(struct ledger *lg,
+                           const struct batchstate_firings *f)
+{
+    struct query q;
+
+    query_open(
+        &q, lg,
+        "INSERT INTO firing_runs (id, at_s, from_batch, to_batch, "
+        "failed, seed, expected, p) VALUES (1, $1, $2, $3, $4, $5, $6, "
+        "$7) ON CONFLICT (id) DO UPDATE SET at_s = excluded.at_s, "
+        "from_batch = excluded.from_batch, to_batch = excluded.to_batch, "
+        "failed = excluded.failed, seed = excluded.seed, "
+        "expected = excluded.expected, p = excluded.p");
+    query_i64(&q, f->at_s);
+    query_i64(&q, f->from_batch);
+    query_i64(&q, f->to_batch);
+    query_i64(&q, f->failed);
+    query_i64(&q, f->seed);
+    query_f64(&q, f->expected);
+    query_f64(&q, f->p);
     return query_run(&q);
 }
 
@@ -101,7 +143,7 @@ int batchstate_put_delivery(struct ledger *lg, const struct batchstate *s)
 
 #define BATCH_ROW                                                              \
     "SELECT batch_id, run_from, run_to, run_failed, run_expected, "            \
-    "run_p, " NUMBERS " FROM batch_states "
+    "run_p, run_seed, " NUMBERS " FROM batch_states "
 
 static void read_batch(struct query *q, struct batchstate *s)
 {
@@ -110,8 +152,9 @@ static void read_batch(struct query *q, struct batchstate *s)
                              .run_to = query_get_i64(q, 2),
                              .run_failed = query_get_i64(q, 3),
                              .run_expected = query_get_f64(q, 4),
-                             .run_p = query_get_f64(q, 5)};
-    read_numbers(q, 6, s);
+                             .run_p = query_get_f64(q, 5),
+                             .run_seed = query_get_i64(q, 6)};
+    read_numbers(q, 7, s);
 }
 
 int batchstate_get(struct ledger *lg, int64_t batch_id, struct batchstate *out)

@@ -19,7 +19,7 @@ struct batchstate {
     int places;                            /* with a counted failure */
     bool bound; /* cannot be told apart from the place (or the batch) */
     /* nightly: the run of serials that stands out most; keys 0 none */
-    int64_t run_from, run_to, run_failed;
+    int64_t run_from, run_to, run_failed, run_seed;
     double run_expected, run_p;
 };
 typedef int batchstate_f(const struct batchstate *, void *);
@@ -30,6 +30,14 @@ int batchstate_put(struct ledger *lg, const struct batchstate *s);
 int batchstate_each(struct ledger *lg, batchstate_f *f, void *arg);
 /* Only the run of serials of a batch that has a row. */
 int batchstate_put_run(struct ledger *lg, const struct batchstate *s);
+/* Neighbouring firings with more failures than their share, the strongest. */
+struct batchstate_firings {
+    int64_t at_s, from_batch, to_batch, failed, seed;
+    double expected, p;
+};
+int batchstate_get_firings(struct ledger *lg, struct batchstate_firings *out);
+int batchstate_put_firings(struct ledger *lg,
+                           const struct batchstate_firings *f);
 /* Of deliveries, by place_id and day. KW_ENOENT: never judged. */
 int batchstate_get_delivery(struct ledger *lg, int64_t place_id, int64_t day,
                             struct batchstate *out);

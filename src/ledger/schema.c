@@ -399,6 +399,18 @@ static const char shelves[] =
     "ALTER TABLE places ADD COLUMN lat_deg REAL;"
     "ALTER TABLE places ADD COLUMN lon_deg REAL;";
 
+static const char runs[] =
+    /* What the nightly scans found, and the seed of their chances. */
+    "ALTER TABLE batch_states ADD COLUMN run_seed INTEGER;"
+    "CREATE TABLE firing_runs (" /* the last one */
+    " id INTEGER PRIMARY KEY CHECK (id = 1),"
+    " at_s INTEGER NOT NULL,"
+    " from_batch INTEGER NOT NULL REFERENCES batches,"
+    " to_batch INTEGER NOT NULL REFERENCES batches,"
+    " failed INTEGER NOT NULL, expected REAL NOT NULL,"
+    " p REAL NOT NULL, seed INTEGER NOT NULL"
+    ") STRICT;";
+
 static const struct {
     const char *name, *sql;
 } migrations[] = {
@@ -410,6 +422,7 @@ static const struct {
     {"recalls, told levels and temperatures", recalls},
     {"why a text was not delivered", receipts},
     {"where pots stood in the kiln, and places on the map", shelves},
+    {"what the nightly scans found", runs},
 };
 
 int schema_latest(void)

@@ -2,12 +2,11 @@
 #include "page/batch.h"
 
 #include "watch/detector.h"
+#include "watch/scan.h"
 
 #include <math.h>
 #include <stdio.h>
 #include <string.h>
-
-#define RUN_TOLD_P 0.01 /* of the nightly scan: docs/science.md */
 
 /* Adds "; before value after" when the value is known. */
 static void add_part(struct kw_buf *line, const char *before, const char *value,
@@ -108,7 +107,7 @@ static void put_watch(const struct page *p, const struct batch_page *b)
         screen_field(&p->screen, "",
                      "cannot be told apart from the place: "
                      "nearly all are in one place that holds no other batch");
-    if (w->run_from != 0 && w->run_p <= RUN_TOLD_P)
+    if (w->run_from != 0 && w->run_p <= SCAN_TOLD_P)
         screen_field(&p->screen, "run",
                      "%lld of them stand together in the order of serials, "
                      "%.1f expected there (p %s): a shelf of the kiln, or a "
@@ -253,7 +252,7 @@ static void put_unusual(const struct page *p, const struct batch_page *b)
         n++;
     }
     n += usual_put_items(p, &b->usual);
-    if (b->watched && b->watch.run_from != 0 && b->watch.run_p <= RUN_TOLD_P) {
+    if (b->watched && b->watch.run_from != 0 && b->watch.run_p <= SCAN_TOLD_P) {
         screen_item(s, 2,
                     "%lld failures in a run of serials where %.1f are expected",
                     (long long)b->watch.run_failed, b->watch.run_expected);

@@ -95,10 +95,11 @@ static int by_risk(const void *a, const void *b)
 /* Rows stand in order of firing; those without a date are first, left out. */
 static void scan_firings(struct batches_page *b)
 {
-    int64_t *failed = kw_calloc(b->n + 1, sizeof(*failed)), total = 0;
+    int64_t *failed = kw_calloc(b->n + 1, sizeof(*failed));
     double *expected = kw_calloc(b->n + 1, sizeof(*expected));
-    struct scan_line line = {failed, expected, 0, BATCHES_WINDOW};
+    struct scan_line line = {failed, expected, 0, SCAN_FIRINGS};
     struct scan_chance chance = {BATCHES_SCAN_SEED, 999, 10};
+    struct scan_found found;
     size_t first = 0;
 
     while (first < b->n && b->rows[first].fired_s == 0)
@@ -106,23 +107,18 @@ static void scan_firings(struct batches_page *b)
     for (size_t i = first; i < b->n; i++) {
         failed[line.n] = b->rows[i].s.counted;
         expected[line.n++] = fmax(b->rows[i].s.expected, 1e-9);
-        total += b->rows[i].s.counted;
     }
-    b->run_p = NAN;
-    if (line.n / 2 < line.longest)
-        line.longest = line.n / 2;
-    if (line.n >= 4 && total >= 5) {
-        const struct batches_row *from, *to;
+    if (scan_run(&line, &chance, &found) == 0) {
+        const struct batches_row *from = &b->rows[first + found.window.from];
+        const struct batches_row *to = &b->rows[first + found.window.to];
 
-        scan_best(&line, &b->run);
-        b->run_p = b->run.llr > 0 ? scan_p(&line, &b->run, &chance) : 1;
-        from = &b->rows[first + b->run.from];
-        to = &b->rows[first + b->run.to];
         memcpy(b->run_from, from->code, sizeof(b->run_from));
         memcpy(b->run_to, to->code, sizeof(b->run_to));
         b->run_from_s = from->fired_s;
         b->run_to_s = to->fired_s;
     }
+    b->run = found.window;
+    b->run_p = found.p;
     kw_free(failed);
     kw_free(expected);
 }
@@ -171,24 +167,24 @@ static void put_run(const struct page *p, const struct batches_page *b)
         screen_text(&p->screen, 2,
                     "Too few firings or failures to look for a run.");
     else
-        screen_text(&p->screen, 2,
-                    "%s From %s (%s) to %s (%s): %lld failures, %.1f expected; "
-                    "a run as strong somewhere by chance: p %s (%d tries at "
-                    "most, seed %d).",
-                    b->run_p <= 0.01 ? "A run stands out."
-                                     : "No run stands out; the strongest:",
-                    b->run_from, page_day(b->run_from_s).s, b->run_to,
-                    page_day(b->run_to_s).s, (long long)b->run.failed,
-                    b->run.expected, page_number(b->run_p, 3).s, 999,
-                    BATCHES_SCAN_SEED);
+        screen_text(
+            &p->screen, 2,
+            "%s From %s (%s) to %s (%s): %lld failures, %.1f expected; "
+            "a run as strong somewhere by chance: p %s (%d tries at "
+            "most, seed %d).",
+            b->run_p <= SCAN_TOLD_P ? "A run stands out."
+                                    : "No run stands out; the strongest:",
+            b->run_from, page_day(b->run_from_s).s, b->run_to,
+            page_day(b->run_to_s).s, (long long)b->run.failed, b->run.expected,
+            page_number(b->run_p, 4).s, 999, BATCHES_SCAN_SEED);
 }
 
 void batches_page_text(const struct page *p, const struct batches_page *b)
 {
     static const struct table_column columns[] = {
-        {"batch", false, 0}, {"state", false, 0},  {"out", true, 0},
-        {"failed", true, 0}, {"counted", true, 0}, {"expected", true, 0},
-        {"ratio", true, 0},  {"90 %", false, 0},   {"q", true, 0},
+        {"batch", false, 0}, {"state", false, 0}, {"out", true, 0},
+        {"told", true, 0},   {"count", true, 0},  {"expect", true, 0},
+        {"ratio", true, 0},  {"90 %", false, 0},  {"q", true, 0},
         {"fired", false, 0}};
     struct table t;
 
@@ -198,8 +194,9 @@ void batches_page_text(const struct page *p, const struct batches_page *b)
         return;
     }
     screen_text(&p->screen, 0,
-                "%s as of %s, the worst first. counted: failures without those "
-                "of one delivery within days. ratio: to the other batches, for "
+                "%s as of %s, the worst first. told: pots reported failed; "
+                "count: without those of one delivery within days; expect: "
+                "what is expected. ratio: to the other batches, for "
                 "pots of the same age, by how eagerly each place reports. q up "
                 "to %.2f is worth a look: the share of false ones to be "
                 "expected among them. The state alone alarms.",

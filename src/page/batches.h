@@ -10,7 +10,6 @@
 #include "watch/scan.h"
 
 #define BATCHES_SHOWN_Q   0.10
-#define BATCHES_WINDOW    10 /* firings of the scan at most */
 #define BATCHES_SCAN_SEED 2026
 
 struct batches_row {

@@ -179,3 +179,21 @@ double scan_p(const struct scan_line *line, const struct scan_window *best,
         return (double)chance->enough / done;
     return (1.0 + great) / (1.0 + done);
 }
+
+int scan_run(const struct scan_line *line, const struct scan_chance *chance,
+             struct scan_found *out)
+{
+    struct scan_line half = *line;
+    int64_t total = 0;
+
+    *out = (struct scan_found){.p = NAN};
+    for (size_t i = 0; i < line->n; i++)
+        total += line->failed[i];
+    if (line->n < 4 || total < 5)
+        return KW_ENOENT;
+    if (half.longest > line->n / 2)
+        half.longest = line->n / 2;
+    scan_best(&half, &out->window);
+    out->p = out->window.llr > 0 ? scan_p(&half, &out->window, chance) : 1;
+    return 0;
+}

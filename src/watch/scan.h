@@ -37,4 +37,17 @@ struct scan_chance {
  */
 double scan_p(const struct scan_line *line, const struct scan_window *best,
               const struct scan_chance *chance);
+
+/*
+ * Both, when there is enough to look at: KW_ENOENT for fewer than four cells
+ * or five failures. p is 1 when no window has an excess.
+ */
+#define SCAN_TOLD_P  0.01 /* up to which a run is told of */
+#define SCAN_FIRINGS 10   /* batches of a window along the firing dates */
+struct scan_found {
+    struct scan_window window;
+    double p;
+};
+int scan_run(const struct scan_line *line, const struct scan_chance *chance,
+             struct scan_found *out);
 #endif

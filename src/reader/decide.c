@@ -7,7 +7,6 @@
 
 #include <string.h>
 
-#define FEVER_LEAST    34  /* degrees: such a count is not of people */
 #define DIRECT_WORDS   5   /* in so short a text a half measure is meant */
 #define LITRES_AN_HOUR 3.0 /* a measure without a word says slow below it */
 
@@ -144,6 +143,12 @@ static void settle_signs(struct deciding *d)
     d->out->danger = g->sure;
 }
 
+/* Degrees Celsius or Fahrenheit of someone ill, and no count of people. */
+static bool is_fever(int n)
+{
+    return (n >= 34 && n <= 43) || (n >= 94 && n <= 109);
+}
+
 static void add_illness(struct deciding *d)
 {
     struct meaning_gathered *g = d->g;
@@ -156,7 +161,8 @@ static void add_illness(struct deciding *d)
                              .people = g->people,
                              .under5 = g->under5,
                              .signs = g->sure};
-    if (o->people >= FEVER_LEAST && o->people > d->m->limits->people_max)
+    if (is_fever(o->people) && o->people > d->m->limits->people_max &&
+        o->under5 == 0)
         o->people = 0;
     g->kinds |= 1u << READER_ILL;
 }

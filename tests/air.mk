@@ -51,11 +51,15 @@ TESTS += tests/fuzz/fuzz_tpdu tests/fuzz/fuzz_smpp tests/fuzz/fuzz_modem
 endif
 
 # Slower: other programs read what ours writes, and the other way round.
-EXTRA_PROGRAMS += tests/peers/make_tpdu
+EXTRA_PROGRAMS += tests/peers/make_tpdu tests/peers/make_smpp \
+	tests/peers/make_number
 tests_peers_make_tpdu_LDADD = src/libkilnword.a $(KW_LIBS)
-KW_PEERS = tests/peers/tshark_tpdu tests/peers/osmo tests/peers/smpp \
-	tests/peers/ofono
-KW_PEER_TOOLS = tests/peers/make_tpdu$(EXEEXT)
+tests_peers_make_smpp_LDADD = src/libkilnword.a $(KW_LIBS)
+tests_peers_make_number_LDADD = src/libkilnword.a $(KW_LIBS)
+KW_PEERS = tests/peers/tshark_tpdu tests/peers/osmo tests/peers/smpp34 \
+	tests/peers/numbers tests/peers/smpp tests/peers/ofono
+KW_PEER_TOOLS = tests/peers/make_tpdu$(EXEEXT) tests/peers/make_smpp$(EXEEXT) \
+	tests/peers/make_number$(EXEEXT)
 .PHONY: check-peers
 check-peers: src/kilnword$(EXEEXT) $(KW_PEER_TOOLS)
 	@failed=0; for p in $(KW_PEERS); do \
@@ -65,5 +69,10 @@ check-peers: src/kilnword$(EXEEXT) $(KW_PEER_TOOLS)
 EXTRA_PROGRAMS += tests/bench/bench_air
 tests_bench_bench_air_CFLAGS = $(AM_CFLAGS)
 tests_bench_bench_air_LDADD = src/libkilnword.a $(KW_LIBS)
-CLEANFILES += tests/bench/bench_air tests/peers/make_tpdu
+CLEANFILES += tests/bench/bench_air tests/peers/make_tpdu \
+	tests/peers/make_smpp tests/peers/make_number
+clean-local: clean-fetched
+.PHONY: clean-fetched
+clean-fetched:
+	rm -rf tests/peers/fetched
 EXTRA_DIST += tests/bench/bench_smpp

@@ -33,7 +33,13 @@ const server = smpp.createServer({}, (session) => {
       udh: m.udh ? m.udh.map((b) => b.toString('hex')) : null,
       payload: pdu.message_payload ? String(pdu.message_payload.message) : null,
       sar: [pdu.sar_msg_ref_num, pdu.sar_total_segments, pdu.sar_segment_seqnum],
+      op: pdu.ussd_service_op, service: pdu.service_type,
+      session: pdu.its_session_info ? pdu.its_session_info.toString('hex') : null,
     });
+    if (pdu.ussd_service_op !== undefined) {
+      session.send(pdu.response({ message_id: id }));
+      return;
+    }
     if (count === 2) { // one "slower", to be tried again
       session.send(pdu.response({ command_status: smpp.ESME_RTHROTTLED }));
       return;
@@ -58,5 +64,8 @@ readline.createInterface({ input: process.stdin }).on('line', (line) => {
   const order = JSON.parse(line);
   if (order.octets) order.short_message = Buffer.from(order.octets, 'hex');
   delete order.octets;
+  if (order.its_session_info) {
+    order.its_session_info = Buffer.from(order.its_session_info, 'hex');
+  }
   bound.deliver_sm(order, (resp) => say({ answered: resp.command_status }));
 }).on('close', () => process.exit(0));

@@ -1,6 +1,6 @@
 # The encodings of the air interface, SMPP and the modem.
 EXTRA_DIST += tests/vectors.h tests/peers tests/e2e/centre.py tests/e2e/smpp \
-	tests/e2e/smpp_menu \
+	tests/e2e/smpp_menu tests/e2e/carriers tests/e2e/pitfalls \
 	tests/e2e/model.py tests/e2e/modem
 if HAVE_CHECK
 check_PROGRAMS += tests/check_gsm7 tests/check_tpdu tests/check_segment \

@@ -109,6 +109,26 @@ START_TEST(lengths_of_the_country)
 }
 END_TEST
 
+/* Russia's numbers have ten digits, some begin with the 8 that is dialled
+ * before all of them: from memory of its numbering plan. */
+START_TEST(a_prefix_that_is_also_a_digit)
+{
+    static const char *const raws[] = {"8001234567", "88001234567",
+                                       "78001234567", "+78001234567"};
+    struct config conf = {.country_code = (char *)"7",
+                          .national_prefix = (char *)"8",
+                          .national_least = 10,
+                          .national_most = 10};
+
+    for (size_t i = 0; i < KW_COUNT(raws); i++) {
+        char got[LEDGER_PHONE_CAP];
+
+        desk_number(&conf, raws[i], got, sizeof(got));
+        ck_assert_str_eq(got, "+78001234567");
+    }
+}
+END_TEST
+
 int main(void)
 {
     Suite *s = suite_create("e164");
@@ -118,6 +138,7 @@ int main(void)
 
     tcase_add_test(t, rows);
     tcase_add_test(t, lengths_of_the_country);
+    tcase_add_test(t, a_prefix_that_is_also_a_digit);
     suite_add_tcase(s, t);
     r = srunner_create(s);
     srunner_run_all(r, CK_ENV);

@@ -238,6 +238,44 @@ START_TEST(pack_both_ways)
 }
 END_TEST
 
+/*
+ * "@" is the septet 00: any count of it, at the start and at the end, is text
+ * and neither an end nor padding. TS 23.038, 6.2.1 and 6.1.2.1.1.
+ */
+START_TEST(at_sign_everywhere)
+{
+    for (size_t n = 1; n <= 160; n++) {
+        for (size_t ats = 1; ats <= n; ats += n > 20 ? 7 : 1) {
+            uint8_t septets[160], octets[140], back[160];
+            char words[161];
+            struct kw_buf text;
+            size_t got = 0;
+
+            memset(words, 'a', n);
+            memset(words + n - ats, '@', ats);
+            words[0] = '@';
+            ck_assert_int_eq(gsm7_encode((struct alphabet_shift){0}, words, n,
+                                         septets, sizeof(septets), &got),
+                             0);
+            ck_assert_uint_eq(got, n);
+            ck_assert_uint_eq(septets[n - 1], 0);
+            ck_assert_int_eq(
+                gsm7_pack(septets, n, 0, octets, gsm7_octets(n, 0)), 0);
+            ck_assert_uint_eq(
+                gsm7_unpack(octets, gsm7_octets(n, 0), 0, n, back), n);
+            kw_buf_init(&text, 200);
+            gsm7_decode((struct alphabet_shift){0}, back, n, &text);
+            ck_assert_uint_eq(text.len, n);
+            ck_assert_mem_eq(text.data, words, n);
+            kw_buf_release(&text);
+            /* Seven spare bits are zeros in SMS, CR is for USSD alone. */
+            if (n % 8 == 7)
+                ck_assert_uint_eq(octets[gsm7_octets(n, 0) - 1] >> 1, 0);
+        }
+    }
+}
+END_TEST
+
 /* Fill bits after a header. TS 23.040, 9.2.3.24; the table of sizes. */
 START_TEST(fill_bits)
 {
@@ -330,6 +368,7 @@ int main(void)
     tcase_add_test(t, ussd_vectors);
     tcase_add_test(t, ussd_too_long);
     tcase_add_test(t, pack_both_ways);
+    tcase_add_test(t, at_sign_everywhere);
     tcase_add_test(t, fill_bits);
     tcase_add_test(t, septet_cost_agrees);
     tcase_add_test(t, dcs_groups);

@@ -11,6 +11,7 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <time.h>
 
 static void expect_time(const char *want, const struct tpdu_time *t)
 {
@@ -257,6 +258,46 @@ START_TEST(time_zones)
 }
 END_TEST
 
+/*
+ * The instant is the stamp's own, wherever the machine stands and whatever
+ * it thinks of summer: hours that its clocks skip or have twice, too.
+ */
+START_TEST(time_zones_of_the_machine)
+{
+    static const char *const zones[] = {"UTC0",
+                                        "EST5EDT,M3.2.0,M11.1.0",
+                                        "CET-1CEST,M3.5.0,M10.5.0/3",
+                                        "<+0545>-5:45",
+                                        "<-0330>3:30",
+                                        "NZST-12NZDT,M9.5.0,M4.1.0/3"};
+    static const struct {
+        const char *scts;
+        int64_t utc;
+    } rows[] = {
+        {"62308020030000", 1772937000}, /* 2026-03-08T02:30:00Z */
+        {"62309220030040", 1774747800}, /* 2026-03-29T02:30:00+01:00 */
+        {"62015220030040", 1792891800}, /* 2026-10-25T02:30:00+01:00 */
+        {"62301000000080", 1772316000}, /* 2026-03-01T00:00:00+02:00 */
+        {"62211332030069", 1798774200}, /* 2026-12-31T23:30:00-04:00 */
+    };
+    uint8_t tpdu[] = {0x04, 0x04, 0x81, 0x07, 0x07, 0x00, 0x00, 0,
+                      0,    0,    0,    0,    0,    0,    0x00};
+
+    for (size_t z = 0; z < KW_COUNT(zones); z++) {
+        setenv("TZ", zones[z], 1);
+        tzset();
+        for (size_t i = 0; i < KW_COUNT(rows); i++) {
+            struct tpdu t;
+
+            vectors_hex(rows[i].scts, tpdu + 7, 7);
+            ck_assert_int_eq(
+                tpdu_decode(&t, TPDU_FROM_CENTRE, tpdu, sizeof(tpdu)), 0);
+            ck_assert_int_eq(tpdu_time_utc(&t.tp_scts), rows[i].utc);
+        }
+    }
+}
+END_TEST
+
 START_TEST(not_a_time)
 {
     /* Month 13, 30 February, hour 24, A in a digit: read, but not a time. */
@@ -466,6 +507,7 @@ int main(void)
     tcase_add_test(t, odd_septets);
     tcase_add_test(t, status_classes);
     tcase_add_test(t, time_zones);
+    tcase_add_test(t, time_zones_of_the_machine);
     tcase_add_test(t, not_a_time);
     tcase_add_test(t, relative_validity);
     tcase_add_test(t, name_lengths);

@@ -61,8 +61,8 @@ struct http_request {
     char words[96];
     int err; /* of the taking */
     struct carrier_taking taking;
-    char *from, *to, *ref, *text; /* owned; what taking.text points to, or
-                                     press: its from, step, session, input */
+    char *from, *to, *ref, *twin, *text; /* owned; what taking.text points to,
+                                     or press: its from, step, session, input */
     struct menu_press press;
     enum traffic_receipt receipt;
 };

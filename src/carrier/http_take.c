@@ -233,9 +233,22 @@ static void hash_ref(const char *const parts[], const size_t lens[], size_t n,
         snprintf(*out + 4 + 2 * i, 3, "%02x", mac[i]);
 }
 
+/* The same text from the same number with the same time of sending. */
+static void hash_text(const struct http_request *r,
+                      const struct http_form_value *at, char **out)
+{
+    const struct desk_text *t = &r->taking.text;
+    const char *parts[] = {r->from, r->to != NULL ? r->to : "", t->text,
+                           at->data};
+    size_t lens[] = {strlen(r->from), strlen(parts[1]), t->len, at->len};
+
+    if (at->len > 0)
+        hash_ref(parts, lens, KW_COUNT(parts), out);
+}
+
 /*
- * What repeats are known by: the caller's id; without one, the same text
- * from the same number with the same time of sending; else nothing.
+ * What repeats are known by: the caller's id, and the text with its time of
+ * sending, for some give it another id when they bring it again.
  */
 static void make_ref(struct http_request *r, const struct http_form_value *id,
                      const struct http_form_value *at)
@@ -247,14 +260,10 @@ static void make_ref(struct http_request *r, const struct http_form_value *id,
         r->ref = kw_strndup(id->data, id->len);
     } else if (id->len > 0) {
         hash_ref(&id->data, &id->len, 1, &r->ref);
-    } else if (at->len > 0) {
-        const char *parts[] = {r->from, r->to != NULL ? r->to : "", t->text,
-                               at->data};
-        size_t lens[] = {strlen(r->from), strlen(parts[1]), t->len, at->len};
-
-        hash_ref(parts, lens, KW_COUNT(parts), &r->ref);
     }
+    hash_text(r, at, r->ref == NULL ? &r->ref : &r->twin);
     t->ref = r->ref;
+    t->twin = r->twin;
 }
 
 /* A field that may be missing; empty when it is or is not fit. */
@@ -451,6 +460,7 @@ void http_take_over(struct http_request *r, bool whole)
     kw_free(r->from);
     kw_free(r->to);
     kw_free(r->ref);
+    kw_free(r->twin);
     kw_free(r->text);
     kw_free(r);
 }

@@ -16,6 +16,7 @@ struct desk;
 struct desk_text { /* a text as a carrier hands it over */
     const char *carrier; /* its name in the configuration; "console" */
     const char *ref;     /* the carrier's id, or NULL */
+    const char *twin;    /* by which it is known beside ref, or NULL */
     const char *from;    /* number as it came, or a name; not "" */
     const char *to;      /* or NULL */
     const char *text;

@@ -96,7 +96,9 @@ void desk_number(const struct config *conf, const char *raw, char *dst,
         snprintf(dst, cap, "+%s", s + 2);
     } else if (code[0] == '\0') {
         snprintf(dst, cap, "+%s", s);
-    } else if (begins(s, prefix) && n - (int)strlen(prefix) <= most) {
+    } else if (begins(s, prefix) &&
+               n - (int)strlen(prefix) >= conf->national_least &&
+               n - (int)strlen(prefix) <= most) {
         snprintf(dst, cap, "+%s%s", code, s + strlen(prefix));
     } else if (begins(s, code) && n - (int)strlen(code) >= least &&
                n - (int)strlen(code) <= most) {

@@ -324,6 +324,7 @@ int desk_take(struct desk *d, struct ledger *lg, const struct desk_text *in,
         .d = d, .lg = lg, .in = in, .at_s = in->at_s, .verdict = -1};
     struct ledger_text_in kept = {.carrier = in->carrier,
                                   .ref = in->ref,
+                                  .twin = in->twin,
                                   .at_s = in->at_s,
                                   .sent_s = in->sent_s,
                                   .body = in->text,

@@ -167,6 +167,7 @@ struct ledger_text_in {
     int64_t id;       /* written by ledger_text_in_put */
     const char *carrier;
     const char *ref;  /* the carrier's own id, or NULL: none, never a repeat */
+    const char *twin; /* a second one by which it may be known, or NULL */
     int64_t phone_id;
     int64_t at_s;     /* received, own clock */
     int64_t sent_s;   /* as the carrier claims, 0 none */
@@ -174,7 +175,7 @@ struct ledger_text_in {
     size_t len;
 };
 /*
- * KW_EDUP when carrier and ref came before within seven days: then t->id is
+ * KW_EDUP when carrier and ref or twin came before within seven days: then t->id is
  * the earlier text and nothing was changed.
  */
 int ledger_text_in_put(struct ledger *lg, struct ledger_text_in *t);

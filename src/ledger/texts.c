@@ -60,16 +60,18 @@ static int find_repeat(struct ledger *lg, int64_t at_s, struct repeat *r)
 }
 
 static int note_arrival(struct ledger *lg, int64_t carrier,
-                        const struct ledger_text_in *t)
+                        const struct ledger_text_in *t, const char *ref)
 {
     struct query q;
 
+    if (ref == NULL)
+        return 0;
     query_open(&q, lg,
                "INSERT INTO arrivals (week, carrier_id, ref, text_id) "
                "VALUES ($1, $2, $3, $4)");
     query_i64(&q, week_of(t->at_s));
     query_i64(&q, carrier);
-    query_text(&q, t->ref);
+    query_text(&q, ref);
     query_i64(&q, t->id);
     return query_run(&q);
 }
@@ -77,10 +79,13 @@ static int note_arrival(struct ledger *lg, int64_t carrier,
 int ledger_text_in_put(struct ledger *lg, struct ledger_text_in *t)
 {
     struct query q;
-    struct repeat r = {.ref = t->ref};
+    const char *const refs[] = {t->ref, t->twin};
+    struct repeat r = {0};
     int err = carrier_id(lg, t->carrier, true, &r.carrier);
 
-    if (err == 0 && t->ref != NULL) {
+    for (size_t i = 0; i < KW_COUNT(refs) && err == 0; i++) {
+        if ((r.ref = refs[i]) == NULL)
+            continue;
         err = find_repeat(lg, t->at_s, &r);
         if (err == 0)
             t->id = r.text_id;
@@ -97,9 +102,9 @@ int ledger_text_in_put(struct ledger *lg, struct ledger_text_in *t)
     query_id(&q, t->sent_s);
     query_octets(&q, t->body, t->len);
     err = query_insert(&q, &t->id);
-    if (err < 0 || t->ref == NULL)
-        return err;
-    return note_arrival(lg, r.carrier, t);
+    if (err == 0)
+        err = note_arrival(lg, r.carrier, t, t->ref);
+    return err < 0 ? err : note_arrival(lg, r.carrier, t, t->twin);
 }
 
 int ledger_refs_each(struct ledger *lg, const char *carrier, int64_t since_s,

@@ -757,6 +757,41 @@ START_TEST(runs_dry)
 }
 END_TEST
 
+/*
+ * A workshop's test read early, or in cold water, of a pot that is known: the
+ * same first hour at 25 degC. The pot is run forward by seep_run, K by the
+ * ratio of density over viscosity of IAPWS SR6-08 (water.h).
+ */
+START_TEST(test_early_and_cold_is_a_test)
+{
+    const double minutes[] = {10, 40, 60, 90, 240}, degc[] = {5, 18, 25, 33};
+    const struct seep_pot pot = {.shape = SEEP_FRUSTUM,
+                                 .base_radius_m = 0.095,
+                                 .rim_radius_m = 0.120,
+                                 .depth_m = 0.220,
+                                 .wall_m = 0.012,
+                                 .base_m = 0.015};
+    double k25, litres, first;
+
+    ck_assert_int_eq(seep_k_for_first_hour(&pot, 2, &k25), 0);
+    for (size_t i = 0; i < KW_COUNT(minutes); i++) {
+        for (size_t j = 0; j < KW_COUNT(degc); j++) {
+            double k = k25 / water_to_25_degc(degc[j]);
+
+            ck_assert_int_eq(
+                seep_run(&pot, k, 0, minutes[i] * 60, &litres, NULL), 0);
+            ck_assert_int_eq(
+                seep_test(&pot, litres, minutes[i], degc[j], &first), 0);
+            ck_assert_double_eq_tol(first, 2, 1e-9);
+        }
+    }
+    /* Of the first hour and no temperature told: what was read. */
+    ck_assert_int_eq(seep_test(&pot, 1.7, 60, NAN, &first), 0);
+    ck_assert_double_eq(first, 1.7);
+    ck_assert_int_eq(seep_test(&pot, 9, 40, 18, &first), KW_EINVAL);
+}
+END_TEST
+
 int main(void)
 {
     TCase *tc = tcase_create("seep");
@@ -785,6 +820,7 @@ int main(void)
     tcase_add_test(tc, law_daily_yield);
     tcase_add_loop_test(tc, error_is_the_slope, 0, 5);
     tcase_add_test(tc, error_defaults);
+    tcase_add_test(tc, test_early_and_cold_is_a_test);
     tcase_add_test(tc, error_against_simulation);
     tcase_add_test(tc, refuses_what_cannot_be);
     tcase_add_test(tc, refuses_bad_pots);

@@ -30,7 +30,7 @@ const struct command command_export = {
         "  reports       report text at pot home place phone test kinds\n"
         "                first_hour_l verdict\n"
         "  observations  report n at pot kind measure value unit minutes\n"
-        "                people under5 signs part\n"
+        "                people under5 signs part start_cm water_degc\n"
         "  flow          report pot batch at first_hour_l log_se k_m_s\n"
         "                water_degc p_below verdict\n"
         "  pots          pot batch mould scrapped shelf test_l outings given\n"

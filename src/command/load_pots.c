@@ -231,28 +231,17 @@ static const struct config_mould *find_mould(const struct config *conf,
 static int first_hour(struct load *l, struct load_sheet *s, const char *mould,
                       struct ledger_test *t)
 {
-    struct seep_reading r = {.seen = SEEP_YIELD,
-                             .yield_l = t->litres,
-                             .elapsed_s = t->minutes * 60,
-                             .water_degc = 25};
     struct seep_pot pot;
-    struct seep_flow flow;
-    int err;
+    int err = mould_pot(find_mould(l->conf, mould), &pot);
 
-    t->first_hour_l = t->litres;
-    if (t->minutes == 60 && isnan(t->water_degc))
-        return 0;
-    if (!isnan(t->water_degc))
-        r.water_degc = t->water_degc;
-    err = mould_pot(find_mould(l->conf, mould), &pot);
     if (err == 0)
-        err = seep_solve(&pot, &r, &flow);
+        err = seep_test(&pot, t->litres, t->minutes, t->water_degc,
+                        &t->first_hour_l);
     if (err < 0)
         return load_fault(l, s,
                           "%g litres in %g minutes cannot come from a pot "
                           "that holds %.1f litres; look at both",
                           t->litres, t->minutes, seep_full_l(&pot));
-    t->first_hour_l = flow.first_hour_l;
     return 0;
 }
 

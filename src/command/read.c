@@ -51,7 +51,8 @@ const struct command command_read = {
         "left out). Each answer is an object\n"
         "  {\"id\", \"outcome\", \"serial\", \"obs\", \"danger\", \"reply\"}\n"
         "with \"why\" when it is asked about and \"command\" when it is an\n"
-        "order. A line that cannot be read is told on standard error with its\n"
+        "order; \"test\" holds the workshop's own reading. A line that cannot "
+        "be read is told on standard error with its\n"
         "number, the others are read, and the exit code is 3.",
     .run = run,
 };
@@ -77,6 +78,10 @@ static json_t *measure_json(const struct reader_measure *m)
         json_object_set_new(o, units[m->unit], json_real(m->value));
     }
     json_object_set_new(o, "minutes", json_real(m->minutes));
+    if (m->start_cm > 0)
+        json_object_set_new(o, "from_cm", json_real(m->start_cm));
+    if (m->warm)
+        json_object_set_new(o, "water_c", json_real(m->degc));
     return o;
 }
 
@@ -127,6 +132,8 @@ static json_t *meaning_json(const struct reader_meaning *m)
         json_array_append_new(all, obs_json(&m->obs[i], m->why));
     json_object_set_new(o, "obs", all);
     json_object_set_new(o, "danger", signs_json(m->danger));
+    if (m->test.type != READER_NO_MEASURE)
+        json_object_set_new(o, "test", measure_json(&m->test));
     if (m->why != READER_CLEAR)
         json_object_set_new(o, "why", json_string(reader_why_name(m->why)));
     if (m->command != READER_NO_COMMAND)
@@ -279,16 +286,25 @@ static bool read_json_line(struct reading *r, const char *line, size_t len,
     return good;
 }
 
-static void print_obs(const struct reader_obs *o)
+static void print_measure(const struct reader_measure *m)
 {
     static const char *const units[] = {"fingers", "cm", "litres", "cups",
                                         "bottles"};
 
+    if (m->type != READER_NO_MEASURE)
+        printf(" %g %s", m->value, units[m->unit]);
+    if (m->minutes > 0)
+        printf(" in %g min", m->minutes);
+    if (m->start_cm > 0)
+        printf(" from %g cm", m->start_cm);
+    if (m->warm)
+        printf(" at %g C", m->degc);
+}
+
+static void print_obs(const struct reader_obs *o)
+{
     printf(" %s", reader_kind_name(o->kind));
-    if (o->measure.type != READER_NO_MEASURE)
-        printf(" %g %s", o->measure.value, units[o->measure.unit]);
-    if (o->measure.minutes > 0)
-        printf(" in %g min", o->measure.minutes);
+    print_measure(&o->measure);
     if (o->people > 0)
         printf(" %d", o->people);
     if (o->under5 > 0)
@@ -319,6 +335,10 @@ static void read_plain_line(struct reading *r, const char *line, size_t len)
         printf(" %s", reader_command_name(m.command));
     if (shown[0] != '\0')
         printf(" %s", shown);
+    if (m.test.type != READER_NO_MEASURE) {
+        putchar(':');
+        print_measure(&m.test);
+    }
     for (size_t i = 0; i < m.n_obs; i++) {
         putchar(i == 0 ? ':' : ',');
         print_obs(&m.obs[i]);

@@ -367,7 +367,9 @@ static const char *question_key(struct answer *a)
     case READER_WHY_NO_TIME:
         return "ask-time";
     case READER_WHY_NO_AMOUNT:
-        return "ask-amount";
+        return a->m->command == READER_TESTED ? "tested-what" : "ask-amount";
+    case READER_WHY_LEVEL:
+        return "ask-level";
     case READER_WHY_COUNTS:
         return "ask-counts";
     case READER_WHY_NO_TROUBLE:

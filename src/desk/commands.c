@@ -413,14 +413,23 @@ static const struct {
 #define ALL   0xfu
 #define WORK  (0xfu & ~(1u << LEDGER_HOUSEHOLD))
 #define COORD (1u << LEDGER_COORDINATOR)
-    [READER_HELP] = {talk, ALL},          [READER_LANGUAGE] = {language, ALL},
-    [READER_STOP] = {stop, ALL},          [READER_START] = {start, ALL},
-    [READER_YES] = {talk, ALL},           [READER_NO] = {talk, ALL},
-    [READER_GAVE] = {field_run, WORK},    [READER_VISIT] = {field_run, WORK},
-    [READER_SWAPPED] = {field_run, WORK}, [READER_MOVED] = {field_run, WORK},
-    [READER_LIST] = {field_run, WORK},    [READER_SEEN] = {mark, COORD},
-    [READER_CLOSED] = {mark, COORD},      [READER_WHY] = {why, WORK},
-    [READER_DIGEST] = {digest, COORD},    [READER_RECALL] = {recall_ask, COORD},
+    [READER_HELP] = {talk, ALL},
+    [READER_LANGUAGE] = {language, ALL},
+    [READER_STOP] = {stop, ALL},
+    [READER_START] = {start, ALL},
+    [READER_YES] = {talk, ALL},
+    [READER_NO] = {talk, ALL},
+    [READER_GAVE] = {field_run, WORK},
+    [READER_VISIT] = {field_run, WORK},
+    [READER_SWAPPED] = {field_run, WORK},
+    [READER_MOVED] = {field_run, WORK},
+    [READER_LIST] = {field_run, WORK},
+    [READER_SEEN] = {mark, COORD},
+    [READER_CLOSED] = {mark, COORD},
+    [READER_WHY] = {why, WORK},
+    [READER_DIGEST] = {digest, COORD},
+    [READER_RECALL] = {recall_ask, COORD},
+    [READER_TESTED] = {workshop_run, WORK},
 };
 
 int commands_run(struct taking *t)

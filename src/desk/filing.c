@@ -11,6 +11,8 @@
 #include <math.h>
 #include <string.h>
 
+#define TOLD_SE_DEGC 1 /* a thermometer of the kitchen */
+
 /* ---- which pot ---- */
 
 static void ask(struct taking *t, const char *key, const char *why)
@@ -105,11 +107,18 @@ static bool measured(const struct reader_obs *o)
            o->measure.minutes > 0;
 }
 
-static void take_measure(const struct config *conf,
-                         const struct reader_measure *m, struct seep_reading *r)
+void filing_measure(const struct config *conf, const struct reader_measure *m,
+                    struct seep_reading *r)
 {
     r->elapsed_s = m->minutes * 60;
-    r->start_se_m = conf->full_se_cm / 100;
+    if (m->start_cm > 0) /* told: seep's own error of a level */
+        r->start_m = m->start_cm / 100;
+    else
+        r->start_se_m = conf->full_se_cm / 100;
+    if (m->warm) {
+        r->water_degc = m->degc;
+        r->water_se_degc = TOLD_SE_DEGC;
+    }
     switch (m->unit) {
     case READER_FINGER:
         r->drop_m = m->value * conf->finger_cm / 100;
@@ -191,9 +200,9 @@ static int solve_flow(struct taking *t)
         return t->pot.key != 0 && said_scrubbed(t) ? go_on_with_life(t, NULL)
                                                    : 0;
     t->has_flow = false;
-    take_measure(t->d->conf, &t->measured, &r);
-    r.water_degc = t->water_degc =
-        desk_water_degc(t->d, t->lg, t->pot.place_id, t->at_s);
+    r.water_degc = desk_water_degc(t->d, t->lg, t->pot.place_id, t->at_s);
+    filing_measure(t->d->conf, &t->measured, &r);
+    t->water_degc = r.water_degc;
     if (seep_solve(mould, &r, &t->flow) < 0 ||
         t->flow.first_hour_l < t->d->conf->least_l ||
         t->flow.first_hour_l > t->d->conf->most_l)
@@ -226,6 +235,9 @@ static struct ledger_obs to_ledger(const struct reader_obs *o)
         l.unit = unit_name(o->measure.unit);
         l.value = o->measure.value;
         l.minutes = o->measure.minutes;
+        l.start_cm = o->measure.start_cm;
+        l.warm = o->measure.warm;
+        l.water_degc = o->measure.degc;
     }
     return l;
 }

@@ -85,6 +85,12 @@ const char *desk_lang(const struct desk *d, const char *const *tags, size_t n);
 int filing_resolve(struct taking *t);
 /* Report, observations, flow, the pot's state and what alerts of it. */
 int filing_put(struct taking *t);
+/* The measure as seep wants it; r->water_degc stays when none was told. */
+void filing_measure(const struct config *conf, const struct reader_measure *m,
+                    struct seep_reading *r);
+/* workshop.c: a flow test of the workshop; from others it is a report. */
+void workshop_or_report(struct taking *t);
+int workshop_run(struct taking *t);
 double desk_water_degc(struct desk *d, struct ledger *lg, int64_t place_id,
                        int64_t at_s);
 

@@ -105,6 +105,7 @@ static int read_text(struct taking *t)
 
     reader_read(t->d->reader, t->d->scratch, t->in->text, t->in->len, &hint,
                 &t->m);
+    workshop_or_report(t);
     return dialogue_before(t, &hint);
 }
 
@@ -112,7 +113,8 @@ static int read_text(struct taking *t)
 static bool is_report(const struct reader_meaning *m)
 {
     return m->outcome == READER_FILED && m->n_obs > 0 &&
-           (m->command == READER_NO_COMMAND || m->command == READER_VISIT);
+           (m->command == READER_NO_COMMAND || m->command == READER_VISIT ||
+            m->command == READER_TESTED);
 }
 
 /* A cry for help is an order to the desk, whatever the reader would ask. */

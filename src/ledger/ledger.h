@@ -209,6 +209,9 @@ struct ledger_obs {
     const char *measure;  /* "drop", "yield" or NULL */
     const char *unit;     /* "finger" …, or NULL */
     double value, minutes;
+    double start_cm;      /* told height of the water before; 0 not told */
+    bool warm;            /* the water's temperature was told: */
+    double water_degc;
     int people, under5;
     unsigned signs;
     const char *part;     /* or NULL */

@@ -137,6 +137,8 @@ static int obs_row(struct query *q, void *arg)
     o->under5 = (int)query_get_i64(q, 6);
     o->signs = (unsigned)query_get_i64(q, 7);
     query_copy(q, 8, o->part, sizeof(o->part));
+    o->start_cm = query_get_f64(q, 9);
+    o->water_degc = query_get_f64(q, 10);
     return 0;
 }
 
@@ -146,7 +148,8 @@ static int read_obs(struct ledger *lg, struct look_report *r)
 
     query_open(&q, lg,
                "SELECT kind, measure, unit, value, minutes, people, under5,"
-               " signs, part FROM observations WHERE report_id = $1"
+               " signs, part, start_cm, water_degc FROM observations WHERE "
+               "report_id = $1"
                " ORDER BY n");
     query_i64(&q, r->id);
     return look_each(&q, obs_row, r);

@@ -41,6 +41,7 @@ struct look_obs {
     char kind[LOOK_WORD_CAP];
     char measure[LOOK_WORD_CAP], unit[LOOK_WORD_CAP]; /* "" none */
     double value, minutes;
+    double start_cm, water_degc; /* as told, NaN not */
     int people, under5;
     unsigned signs;
     char part[LOOK_WORD_CAP];

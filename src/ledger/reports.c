@@ -6,6 +6,7 @@
 #include "ledger/engine.h"
 #include "ledger/orphans.h"
 
+#include <math.h>
 #include <string.h>
 
 /* What a new report changes in its pot's row. */
@@ -99,8 +100,10 @@ static int put_obs(struct ledger *lg, int64_t report_id, size_t n,
 
     query_open(&q, lg,
                "INSERT INTO observations (report_id, n, kind, measure, unit, "
-               "value, minutes, people, under5, signs, part) "
-               "VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11)");
+               "value, minutes, people, under5, signs, part, start_cm, "
+               "water_degc) "
+               "VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, "
+               "$13)");
     query_i64(&q, report_id);
     query_i64(&q, (int64_t)n);
     query_text(&q, o->kind);
@@ -118,6 +121,8 @@ static int put_obs(struct ledger *lg, int64_t report_id, size_t n,
     query_i64(&q, o->under5);
     query_i64(&q, o->signs);
     query_text(&q, o->part);
+    query_f64(&q, o->start_cm > 0 ? o->start_cm : (double)NAN);
+    query_f64(&q, o->warm ? o->water_degc : (double)NAN);
     return query_run(&q);
 }
 

@@ -206,6 +206,8 @@ static int obs_rows(const struct look_report *r, void *arg)
         put_id(s, o->under5);
         put_signs(s, o->signs);
         put(s, o->part);
+        put_f64(s, o->start_cm);
+        put_f64(s, o->water_degc);
         err = end_line(s);
     }
     return err;
@@ -434,7 +436,7 @@ const struct sheet_kind sheet_kinds[] = {
      write_reports},
     {"observations",
      "report,n,at,pot,kind,measure,value,unit,minutes,people,under5,signs,"
-     "part",
+     "part,start_cm,water_degc",
      "", write_observations},
     {"flow",
      "report,pot,batch,at,first_hour_l,log_se,k_m_s,water_degc,p_below,"

@@ -1,6 +1,8 @@
 /* tables.c - reports, alerts and hand-overs, as several pages show them. */
 #include "page/page.h"
 
+#include <math.h>
+
 static const struct table_column report_columns[] = {{"when", false, 10},
                                                      {"pot", false, 0},
                                                      {"from", false, 0},
@@ -76,6 +78,10 @@ static json_t *json_obs(const struct look_obs *o)
                                       page_json_word(o->unit), "value",
                                       page_json_real(o->value), "minutes",
                                       page_json_real(o->minutes)));
+    if (isfinite(o->start_cm))
+        json_object_set_new(j, "start_cm", json_real(o->start_cm));
+    if (isfinite(o->water_degc))
+        json_object_set_new(j, "water_degc", json_real(o->water_degc));
     if (o->people > 0)
         json_object_set_new(j, "people", json_integer(o->people));
     if (o->under5 > 0)

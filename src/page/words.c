@@ -87,6 +87,7 @@ static const struct {
     {"impossible", "a measure that cannot be"},
     {"no_time", "in how many hours?"},
     {"no_amount", "how far did it fall?"},
+    {"level", "how high stood the water?"},
     {"counts", "more under five than people"},
     {"no_trouble", "what is wrong?"},
     {"unclear", "not clear"},
@@ -119,6 +120,10 @@ static void put_measure(const struct look_obs *o, struct kw_buf *out)
         kw_buf_printf(out, " in %.4g h", o->minutes / 60);
     else if (o->minutes > 0)
         kw_buf_printf(out, " in %.4g min", o->minutes);
+    if (isfinite(o->start_cm))
+        kw_buf_printf(out, " from %.4g cm", o->start_cm);
+    if (isfinite(o->water_degc))
+        kw_buf_printf(out, ", water %.3g °C", o->water_degc);
 }
 
 static void put_ill(const struct look_obs *o, struct kw_buf *out)

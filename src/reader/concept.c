@@ -12,7 +12,8 @@ static const struct {
 #undef X
 };
 
-_Static_assert(CONCEPT_COUNT <= 128, "a set has 128 bits");
+_Static_assert(CONCEPT_COUNT <= 64 * CONCEPT_SET_WORDS,
+               "more concepts than a set has bits");
 
 const char *concept_name(enum concept c)
 {
@@ -46,10 +47,16 @@ bool concept_set_has(const struct concept_set *s, enum concept c)
 
 bool concept_set_is_empty(const struct concept_set *s)
 {
-    return (s->bits[0] | s->bits[1]) == 0;
+    return !concept_set_meets(s, s);
 }
 
 bool concept_set_same(const struct concept_set *a, const struct concept_set *b)
 {
-    return a->bits[0] == b->bits[0] && a->bits[1] == b->bits[1];
+    return memcmp(a->bits, b->bits, sizeof(a->bits)) == 0;
+}
+
+void concept_set_join(struct concept_set *a, const struct concept_set *b)
+{
+    for (int i = 0; i < CONCEPT_SET_WORDS; i++)
+        a->bits[i] |= b->bits[i];
 }

@@ -65,6 +65,8 @@ enum concept_class {
     X(DOWN, "down", CLASS_OURS)                                                \
     X(GOT, "got", CLASS_OURS)                                                  \
     X(BRIM, "brim", CLASS_OURS)                                                \
+    X(LEVEL, "level", CLASS_OURS)                                              \
+    X(TO, "to", CLASS_SMALL)                                                   \
     X(LITTLE, "little", CLASS_SMALL)                                           \
     X(ONLY, "only", CLASS_SMALL)                                               \
     X(USE, "use", CLASS_SMALL)                                                 \
@@ -105,6 +107,7 @@ enum concept_class {
     X(BOTTLE, "bottle", CLASS_UNIT)                                            \
     X(HOUR, "hour", CLASS_UNIT)                                                \
     X(MINUTE, "minute", CLASS_UNIT)                                            \
+    X(DEGREE, "degree", CLASS_UNIT)                                            \
     X(DAY, "day", CLASS_SMALL)                                                 \
     X(HALF, "half", CLASS_SMALL)                                               \
     X(QUARTER, "quarter", CLASS_SMALL)                                         \
@@ -149,6 +152,7 @@ enum concept_class {
     X(WHY, "why", CLASS_ORDER)                                                 \
     X(DIGEST, "digest", CLASS_ORDER)                                           \
     X(RECALL, "recall", CLASS_ORDER)                                           \
+    X(TESTED, "tested", CLASS_ORDER)                                           \
     X(BATCH, "batch", CLASS_ORDER)
 
 enum concept {
@@ -165,12 +169,25 @@ enum concept_class concept_class_of(enum concept c);
 enum concept concept_from_name(const char *name, size_t len);
 
 /* A set of concepts: what one word may mean. */
+#define CONCEPT_SET_WORDS 3
 struct concept_set {
-    uint64_t bits[2];
+    uint64_t bits[CONCEPT_SET_WORDS];
 };
 
 void concept_set_add(struct concept_set *s, enum concept c);
 bool concept_set_has(const struct concept_set *s, enum concept c);
 bool concept_set_is_empty(const struct concept_set *s);
 bool concept_set_same(const struct concept_set *a, const struct concept_set *b);
+void concept_set_join(struct concept_set *a, const struct concept_set *b);
+
+/* Is a concept in both? */
+static inline bool concept_set_meets(const struct concept_set *a,
+                                     const struct concept_set *b)
+{
+    uint64_t both = 0;
+
+    for (int i = 0; i < CONCEPT_SET_WORDS; i++)
+        both |= a->bits[i] & b->bits[i];
+    return both != 0;
+}
 #endif

@@ -136,7 +136,7 @@ static struct concept_set missing(const struct cut *c,
                                   const struct lexicon *lex,
                                   const struct sentence *s, size_t i)
 {
-    struct concept_set set = {{0, 0}};
+    struct concept_set set = {{0}};
 
     if (s->flow && lacks_unit(c, lex, i)) {
         add_class(&set, CLASS_UNIT);

@@ -10,9 +10,11 @@
 
 #define SPLIT_LEAST   3 /* letters of each half of a word taken apart */
 #define SPLIT_MOST    24
-#define SPELT_LEAST   4 /* letters; shorter words get no slack by ear either */
-#define PHRASE_MOST   8 /* words */
-#define FOREIGN_SMALL 3 /* "si", "no" of another language say nothing here */
+#define SPELT_LEAST   4  /* letters; shorter words get no slack by ear either */
+#define PHRASE_MOST   8  /* words */
+#define FEVER_LEAST   34 /* degrees: such a count is not of people */
+#define DEGREES_LEAST 5  /* colder water with a bare c is none */
+#define FOREIGN_SMALL 3  /* "si", "no" of another language say nothing here */
 
 static uint16_t symbol_of(const struct lexicon *lex, uint32_t word)
 {
@@ -440,6 +442,22 @@ static uint16_t card_letter(const struct cut *c, const struct cut_token *t)
                : (uint16_t)(CONCEPT_LETTER_C + (p - letters));
 }
 
+/* "18c", "water 18 c": how warm; but "ill 2 c" tells of a crack. */
+static bool is_degree(const struct cut *c, const struct lexicon *lex, size_t i)
+{
+    const struct cut_token *t = &c->tokens[i], *number = t - 1;
+
+    if (i < 3 || c->fold.text[t->at] != 'c' ||
+        number->symbol != CONCEPT_NUMBER || number->value < DEGREES_LEAST)
+        return false;
+    return (t->flags & CUT_GLUED)
+               ? number->value >= FEVER_LEAST ||
+                     (!has_class(lex, number - 1, 1u << CLASS_SICKNESS) &&
+                      number[-1].symbol != CONCEPT_LETTER_I &&
+                      number[-1].symbol != CONCEPT_LETTER_U)
+               : concept_set_has(&lex->sets[number[-1].symbol], CONCEPT_WATER);
+}
+
 static void settle_letters(struct cut *c, const struct lexicon *lex)
 {
     for (size_t i = 1; i < c->n; i++) {
@@ -450,8 +468,10 @@ static void settle_letters(struct cut *c, const struct lexicon *lex)
         if (o == 0)
             continue;
         unit = strchr("hmfl", c->fold.text[t->at]) != NULL;
-        if (unit &&
-            (last->symbol == CONCEPT_NUMBER || last->symbol == CONCEPT_CLOCK)) {
+        if (is_degree(c, lex, i)) {
+            t->symbol = CONCEPT_DEGREE;
+        } else if (unit && (last->symbol == CONCEPT_NUMBER ||
+                            last->symbol == CONCEPT_CLOCK)) {
             t->symbol = o;
         } else if (opens(lex, last) &&
                    (end || closes(lex, c->fold.text[t->at], t + 1)) &&

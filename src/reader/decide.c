@@ -3,38 +3,10 @@
  * The serials first, then whether it is a report at all, then what is wrong
  * with it in the order of enum reader_why.
  */
-#include "reader/meaning.h"
+#include "reader/decide_parts.h"
 
 #include <string.h>
 
-#define DIRECT_WORDS   5   /* in so short a text a half measure is meant */
-#define LITRES_AN_HOUR 3.0 /* a measure without a word says slow below it */
-
-struct tally {      /* tokens of each sort */
-    size_t words;   /* all but pauses, serials and numbers */
-    size_t unknown; /* not in the files, or known to mean nothing here */
-    size_t ours;    /* observations, units, pots, illness */
-    size_t pot, neighbour, chat, money, thing, polite, slips;
-    size_t leading; /* serials, right and wrong */
-    bool call;
-    bool flowing; /* down, got, only … */
-};
-
-struct deciding {
-    const struct meaning_case *m;
-    struct meaning_gathered *g;
-    struct reader_meaning *out;
-    struct tally tally;
-    const struct cut_token *serials[2], *wrong;
-    size_t n_serials;
-    bool negative;
-};
-
-static bool may_be(const struct deciding *d, const struct cut_token *t,
-                   enum concept c)
-{
-    return concept_set_has(&d->m->lex->sets[t->symbol], c);
-}
 
 static void tally_token(struct deciding *d, const struct cut_token *t)
 {
@@ -169,11 +141,6 @@ static void add_illness(struct deciding *d)
 
 /* ---- observations that bear on each other ---- */
 
-static bool has(const struct deciding *d, enum reader_kind k)
-{
-    return (d->g->kinds >> k) & 1;
-}
-
 static size_t place_of(const struct deciding *d, enum reader_kind k)
 {
     for (size_t i = 0; i < d->g->n_obs; i++) {
@@ -242,100 +209,7 @@ static bool settle_contraries(struct deciding *d)
     return out != 0;
 }
 
-/* ---- measures ---- */
-
-static struct reader_obs *flow_obs(struct deciding *d)
-{
-    for (size_t i = 0; i < d->g->n_obs; i++) {
-        if (d->g->obs[i].kind == READER_SLOW ||
-            d->g->obs[i].kind == READER_FAST)
-            return &d->g->obs[i];
-    }
-    return NULL;
-}
-
-static bool is_impossible(const struct reader_measure *m,
-                          const struct reader_limits *l)
-{
-    double size = m->unit == READER_FINGER   ? l->finger_cm
-                  : m->unit == READER_CM     ? 1
-                  : m->unit == READER_CUP    ? l->cup_l
-                  : m->unit == READER_BOTTLE ? l->bottle_l
-                                             : 1;
-
-    if (m->minutes > l->minutes_max)
-        return true;
-    if (m->type == READER_NO_MEASURE)
-        return false;
-    return m->value <= 0 ||
-           m->value * size >
-               (m->type == READER_DROP ? l->depth_cm : l->volume_l) + 1e-9;
-}
-
-/* Was the half measure said of the flow itself, not in passing? */
-static bool is_direct(const struct deciding *d, size_t at)
-{
-    const struct cut *c = d->m->cut;
-
-    if (d->tally.unknown == 0 && d->tally.words <= DIRECT_WORDS)
-        return true;
-    if (at > 0) {
-        const struct cut_token *t = &c->tokens[c->row_at[at - 1]];
-
-        if (may_be(d, t, CONCEPT_SLOW) || may_be(d, t, CONCEPT_FAST) ||
-            may_be(d, t, CONCEPT_DOWN) || may_be(d, t, CONCEPT_GOT) ||
-            t->symbol == CONCEPT_LETTER_S || t->symbol == CONCEPT_LETTER_F)
-            return true;
-    }
-    return false;
-}
-
-/* A measure without "slow" or "fast": does it say slow by itself? */
-static bool is_slow_measure(const struct deciding *d)
-{
-    const struct reader_measure *m = &d->g->measure;
-    const struct reader_limits *l = d->m->limits;
-    double litres = m->value;
-
-    if (m->type == READER_YIELD && m->minutes > 0) {
-        litres *= m->unit == READER_CUP      ? l->cup_l
-                  : m->unit == READER_BOTTLE ? l->bottle_l
-                                             : 1;
-        if (litres * 60 / m->minutes > LITRES_AN_HOUR)
-            return false;
-    }
-    return d->tally.unknown == 0 || d->tally.flowing;
-}
-
-static enum reader_why settle_measure(struct deciding *d)
-{
-    struct meaning_gathered *g = d->g;
-    struct reader_obs *o = flow_obs(d);
-    bool time = g->measure.minutes > 0;
-
-    if (!g->has_amount && !time)
-        return READER_CLEAR;
-    if (o == NULL) {
-        if (g->n_obs > 0 || (g->has_amount != time && d->tally.words > 3) ||
-            !is_slow_measure(d) || (!g->has_amount && d->tally.unknown > 0))
-            return READER_CLEAR;
-        o = &g->obs[g->n_obs++]; /* a measure alone is one of the flow */
-        *o = (struct reader_obs){.kind = READER_SLOW};
-        g->kinds |= 1u << READER_SLOW;
-    }
-    if (is_impossible(&g->measure, d->m->limits)) {
-        o->measure = g->measure;
-        return READER_WHY_IMPOSSIBLE;
-    }
-    if (g->has_amount != time &&
-        !is_direct(d, g->has_amount ? g->amount_at : g->time_at))
-        return READER_CLEAR;
-    o->measure = g->measure;
-    o->measure.from_brim = g->brim;
-    if (g->has_amount && !time)
-        return READER_WHY_NO_TIME;
-    return time && !g->has_amount ? READER_WHY_NO_AMOUNT : READER_CLEAR;
-}
+/* ---- counts ---- */
 
 static enum reader_why settle_counts(struct deciding *d)
 {
@@ -568,7 +442,7 @@ void meaning_decide(const struct meaning_case *m, struct reader_meaning *out)
     add_lone_parts(&d);
     settle_past(&d);
     contrary = settle_contraries(&d);
-    measure = settle_measure(&d);
+    measure = decide_measure(&d);
     out->outcome = READER_FILED;
     if (is_lone(&d))
         ask(out, READER_WHY_NO_TROUBLE);

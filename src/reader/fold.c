@@ -231,6 +231,25 @@ static void fold_code(struct fold *f, utf8proc_int32_t c, size_t from)
         put_code(f, parts[i], from);
 }
 
+/* "18°", "18ºC": a sign for degrees behind a number, two octets of UTF-8.
+ * The second one is also written for "first", so it needs its C. */
+static bool put_degree(struct fold *f, const unsigned char *s, size_t len,
+                       size_t from)
+{
+    static const char word[] = " deg ";
+    size_t n = f->len;
+
+    while (n > 0 && f->text[n - 1] == ' ')
+        n--;
+    if (n == 0 || !fold_is_digit(f->text[n - 1]) || len < 2 || s[0] != 0xC2 ||
+        !(s[1] == 0xB0 ||
+          (s[1] == 0xBA && len > 2 && (s[2] == 'C' || s[2] == 'c'))))
+        return false;
+    for (size_t i = 0; word[i] != '\0'; i++)
+        put(f, word[i], from);
+    return true;
+}
+
 void fold_text(struct fold *f, const char *text, size_t len, size_t most)
 {
     const unsigned char *s = (const unsigned char *)text;
@@ -250,6 +269,10 @@ void fold_text(struct fold *f, const char *text, size_t len, size_t most)
             if (a != DROP)
                 put(f, a, at);
             at++;
+            continue;
+        }
+        if (put_degree(f, s + at, len - at, at)) {
+            at += 2;
             continue;
         }
         n = utf8proc_iterate(s + at, (ssize_t)(len - at), &c);

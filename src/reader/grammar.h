@@ -54,6 +54,11 @@
     X(BRIM, "brim")                                                            \
     X(MEASURE, "measure")                                                      \
     X(AMOUNT, "amount")                                                        \
+    X(LEVELS, "levels")                                                        \
+    X(LEVEL_SAID, "level-said")                                                \
+    X(NOT_BRIM, "not-brim")                                                    \
+    X(WARMTH, "warmth")                                                        \
+    X(RANGE, "range")                                                          \
     X(HALF, "half")                                                            \
     X(AND_HALF, "and-half")                                                    \
     X(QUARTER, "quarter")                                                      \
@@ -84,6 +89,7 @@
     X(NO, "no")                                                                \
     X(GAVE, "gave")                                                            \
     X(VISIT, "visit")                                                          \
+    X(TESTED, "tested")                                                        \
     X(SWAPPED, "swapped")                                                      \
     X(MOVED, "moved")                                                          \
     X(LIST, "list")                                                            \

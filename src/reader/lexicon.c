@@ -333,7 +333,7 @@ static bool give_way(struct sense *s, const struct words_entry *e)
     }
     if (e->given)
         return false;
-    s->set = (struct concept_set){{0, 0}};
+    s->set = (struct concept_set){{0}};
     return false;
 }
 
@@ -386,7 +386,7 @@ static void drop_torn(struct load *l)
 {
     for (size_t i = 0; i < l->lex->n_nodes * LEXICON_LANGS; i++) {
         if (l->senses[i].torn)
-            l->senses[i].set = (struct concept_set){{0, 0}};
+            l->senses[i].set = (struct concept_set){{0}};
     }
 }
 
@@ -437,7 +437,7 @@ static void load_file(struct load *l, const char *path, const char *tag)
         return;
     }
     l->file = path;
-    l->said = (struct concept_set){{0, 0}};
+    l->said = (struct concept_set){{0}};
     kw_free(l->spelt);
     l->spelt = NULL;
     l->spelt_cap = 0;
@@ -500,15 +500,16 @@ static int load_folder(struct load *l, const char *folder)
 /* The concept of a set that holds no other, else CONCEPT_NONE. */
 static enum concept only_concept(const struct concept_set *set)
 {
-    uint64_t low = set->bits[0], high = set->bits[1];
+    enum concept only = CONCEPT_NONE;
 
-    if ((low != 0 && high != 0) || (low & (low - 1)) || (high & (high - 1)))
-        return CONCEPT_NONE;
     for (int i = 1; i < CONCEPT_COUNT; i++) {
-        if (concept_set_has(set, (enum concept)i))
-            return (enum concept)i;
+        if (!concept_set_has(set, (enum concept)i))
+            continue;
+        if (only != CONCEPT_NONE)
+            return CONCEPT_NONE;
+        only = (enum concept)i;
     }
-    return CONCEPT_NONE;
+    return only;
 }
 
 static uint16_t symbol_add(struct lexicon *lex, const struct concept_set *set)
@@ -552,7 +553,7 @@ static uint16_t set_symbol(struct load *l, const struct concept_set *set)
 static void single_sets(struct lexicon *lex)
 {
     for (int c = 0; c < CONCEPT_COUNT; c++) {
-        struct concept_set one = {{0, 0}};
+        struct concept_set one = {{0}};
 
         if (c != CONCEPT_NONE)
             concept_set_add(&one, (enum concept)c);
@@ -580,14 +581,10 @@ static void language_sets(struct load *l)
 /* The set of all languages, without "other" where it means more. */
 static struct concept_set joint_set(const struct load *l, size_t node)
 {
-    struct concept_set all = {{0, 0}}, more;
+    struct concept_set all = {{0}}, more;
 
-    for (size_t k = 0; k < l->lex->n_langs; k++) {
-        const struct concept_set *s = &l->senses[node * LEXICON_LANGS + k].set;
-
-        all.bits[0] |= s->bits[0];
-        all.bits[1] |= s->bits[1];
-    }
+    for (size_t k = 0; k < l->lex->n_langs; k++)
+        concept_set_join(&all, &l->senses[node * LEXICON_LANGS + k].set);
     more = all;
     more.bits[CONCEPT_OTHER / 64] &= ~(UINT64_C(1) << (CONCEPT_OTHER % 64));
     return concept_set_is_empty(&more) ? all : more;

@@ -5,4 +5,5 @@ src_libkilnword_a_SOURCES += %D%/reader.h %D%/reader.c %D%/serial.h \
 	%D%/slip.h %D%/slip.c %D%/abnf.h %D%/abnf.c %D%/abnf_parse.c \
 	%D%/match.h %D%/match.c %D%/grammar.h \
 	%D%/grammar.c %D%/cut.h %D%/cut_parts.h %D%/cut.c %D%/cut_digits.c \
-	%D%/cut_words.c %D%/cut_expect.c %D%/meaning.h %D%/meaning.c %D%/decide.c %D%/order.c
+	%D%/cut_words.c %D%/cut_expect.c %D%/meaning.h %D%/meaning.c %D%/decide.c \
+	%D%/decide_parts.h %D%/decide_measure.c %D%/order.c

@@ -72,8 +72,7 @@ static uint32_t step_add(struct maker *m, struct step s)
 
 static struct concept_set join(struct concept_set a, struct concept_set b)
 {
-    a.bits[0] |= b.bits[0];
-    a.bits[1] |= b.bits[1];
+    concept_set_join(&a, &b);
     return a;
 }
 
@@ -224,7 +223,7 @@ static uint32_t make_set(struct maker *m, int i, uint32_t next)
 static uint32_t make_new(struct maker *m, int i, uint32_t next)
 {
     const struct abnf_node *n = &m->a->nodes[i];
-    struct concept_set set = {{0, 0}};
+    struct concept_set set = {{0}};
 
     switch (n->type) {
     case ABNF_ALTERNATION:
@@ -341,17 +340,11 @@ size_t match_steps(const struct match_program *p)
     return p->n;
 }
 
-static inline bool meets(const struct concept_set *a,
-                         const struct concept_set *b)
-{
-    return ((a->bits[0] & b->bits[0]) | (a->bits[1] & b->bits[1])) != 0;
-}
-
 bool match_begins(const struct match_program *p, const struct concept_set *set)
 {
     struct concept_set may = may_come(p, p->start);
 
-    return meets(&may, set);
+    return concept_set_meets(&may, set);
 }
 
 int match_at(const struct match_program *p, struct match_scratch *s,
@@ -369,7 +362,7 @@ int match_at(const struct match_program *p, struct match_scratch *s,
 
         switch (k->type) {
         case STEP_TAKE:
-            next = at < row->n && meets(here, &k->may);
+            next = at < row->n && concept_set_meets(here, &k->may);
             at += next;
             break;
         case STEP_MARK:
@@ -378,8 +371,9 @@ int match_at(const struct match_program *p, struct match_scratch *s,
             s->marks[s->n_marks++] = (struct match_mark){k->mark, (uint16_t)at};
             break;
         case STEP_CHOOSE:
-            next = meets(here, &k->may) || k->may.bits[0] & 1u << MAY_END;
-            if (!meets(here, &k->may_other) &&
+            next = concept_set_meets(here, &k->may) ||
+                   k->may.bits[0] & 1u << MAY_END;
+            if (!concept_set_meets(here, &k->may_other) &&
                 !(k->may_other.bits[0] & 1u << MAY_END))
                 break;
             if (!next) {

@@ -323,6 +323,44 @@ static bool gives_back_number(const struct taking *t, size_t *again)
     return true;
 }
 
+/* A piece with one or two numbers: levels in cm. A second word for a level
+ * tells where the water stood at the end. */
+static void take_levels(struct taking *t)
+{
+    struct meaning_gathered *g = t->out;
+    bool first = true;
+
+    for (size_t i = t->m->from; i < t->m->to; i++) {
+        const struct cut_token *k = &t->c->tokens[t->c->row_at[i]];
+
+        if (k->symbol != CONCEPT_NUMBER && k->symbol != CONCEPT_CLOCK)
+            continue;
+        if (first && !g->has_level) {
+            g->has_level = true;
+            g->level_first = k->value;
+            g->level_at = (uint16_t)t->m->from;
+        } else if (!g->has_level_last) {
+            g->has_level_last = true;
+            g->level_last = k->value;
+        } else {
+            g->other_amount = true;
+        }
+        first = false;
+    }
+}
+
+static void take_warmth(struct taking *t)
+{
+    struct meaning_gathered *g = t->out;
+    size_t from = t->m->from;
+
+    if (g->warm)
+        return;
+    g->warm = true;
+    g->degc = token(t, GRAMMAR_AMOUNT)->value;
+    g->warm_water = may_be(t, &t->c->tokens[t->c->row_at[from]], CONCEPT_WATER);
+}
+
 /* One piece; returns where to go on. */
 static size_t take_piece(struct taking *t)
 {
@@ -359,7 +397,14 @@ static size_t take_piece(struct taking *t)
         t->out->maybe_slow = true;
         t->out->maybe_slow_at = (uint16_t)t->m->from;
     }
-    if (said(t, GRAMMAR_MEASURE))
+    t->out->not_brim |= said(t, GRAMMAR_NOT_BRIM);
+    if (said(t, GRAMMAR_LEVELS) || said(t, GRAMMAR_LEVEL_SAID))
+        take_levels(t);
+    if (said(t, GRAMMAR_WARMTH))
+        take_warmth(t);
+    if (said(t, GRAMMAR_RANGE))
+        t->out->other_amount = t->out->has_amount = true;
+    else if (said(t, GRAMMAR_MEASURE))
         take_measure(t);
     if (said(t, GRAMMAR_LETTER))
         take_letter(t);

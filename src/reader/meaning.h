@@ -32,7 +32,13 @@ struct meaning_gathered {
     struct reader_measure measure;
     uint16_t amount_at, time_at;
     bool has_hours, has_minutes, per_unit;
-    bool brim;
+    bool brim, not_brim;
+    /* Heights of the water over the bottom, in cm: when it began, at the end. */
+    bool has_level, has_level_last;
+    double level_first, level_last;
+    uint16_t level_at;
+    bool warm, warm_water; /* degrees; and of the water */
+    double degc;
 
     int people, under5;
     enum meaning_counted counted;
@@ -69,6 +75,8 @@ struct meaning_case {
 
 /* Writes the whole of out but for command, numbers, word and phone. */
 void meaning_decide(const struct meaning_case *m, struct reader_meaning *out);
+/* After the order `tested`: what was read, or a report like any other. */
+void meaning_test(const struct meaning_case *m, struct reader_meaning *out);
 /* An order: command, numbers, word, phone, serials. */
 void meaning_order(const struct meaning_case *m, struct reader_meaning *out);
 #endif

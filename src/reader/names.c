@@ -12,13 +12,13 @@ static const char *const signs[READER_SIGNS] = {"blood", "ricewater", "dry",
                                                 "dead"};
 static const char *const parts[] = {"", "tap", "lid", "bucket"};
 static const char *const commands[READER_COMMANDS] = {
-    "",     "help",   "language", "stop",    "start",  "yes",
-    "no",   "gave",   "visit",    "swapped", "moved",  "list",
-    "seen", "closed", "why",      "digest",  "recall",
+    "",     "help", "language", "stop",   "start",   "yes",
+    "no",   "gave", "visit",    "tested", "swapped", "moved",
+    "list", "seen", "closed",   "why",    "digest",  "recall",
 };
 static const char *const whys[READER_WHYS] = {
-    "clear",   "check",     "two_pots", "no_pot",     "contrary", "impossible",
-    "no_time", "no_amount", "counts",   "no_trouble", "unclear",
+    "clear",   "check",     "two_pots", "no_pot", "contrary",   "impossible",
+    "no_time", "no_amount", "level",    "counts", "no_trouble", "unclear",
 };
 
 static const char *name_at(const char *const *names, size_t n, int i)

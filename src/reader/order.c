@@ -21,6 +21,7 @@ static const struct {
     {GRAMMAR_LIST, READER_LIST},       {GRAMMAR_SEEN, READER_SEEN},
     {GRAMMAR_CLOSED, READER_CLOSED},   {GRAMMAR_WHY, READER_WHY},
     {GRAMMAR_DIGEST, READER_DIGEST},   {GRAMMAR_RECALL, READER_RECALL},
+    {GRAMMAR_TESTED, READER_TESTED},
 };
 
 static bool said(const struct ordering *x, enum grammar_rule r)

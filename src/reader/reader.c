@@ -116,6 +116,8 @@ void reader_read(const struct reader *r, struct reader_scratch *s,
         meaning_order(&m, out);
     if (out->command == READER_NO_COMMAND || out->command == READER_VISIT)
         meaning_decide(&m, out);
+    else if (out->command == READER_TESTED)
+        meaning_test(&m, out);
     else
         close_order(out);
     s->last = *out;

@@ -48,6 +48,9 @@ struct reader_measure {
     double value;          /* > 0 */
     double minutes;        /* > 0; 0 when the time was not said */
     bool from_brim;        /* was told to have been filled to the rim */
+    double start_cm; /* told height of the water when it began; 0 not said */
+    bool warm;       /* the water's temperature was told: */
+    double degc;
 };
 
 #define READER_BLOOD     0x1u /* blood in the stool */
@@ -79,6 +82,7 @@ enum reader_command { /* everything that is not an observation */
                       READER_NO,
                       READER_GAVE,
                       READER_VISIT,
+                      READER_TESTED,
                       READER_SWAPPED,
                       READER_MOVED,
                       READER_LIST,
@@ -101,6 +105,7 @@ enum reader_why {
     READER_WHY_IMPOSSIBLE, /* a measure that cannot be */
     READER_WHY_NO_TIME,    /* 6f: in how many hours? */
     READER_WHY_NO_AMOUNT,  /* 8h: how far did it fall? */
+    READER_WHY_LEVEL,      /* not full, or two levels: how high was the water? */
     READER_WHY_COUNTS,     /* more under fives than people */
     READER_WHY_NO_TROUBLE, /* for us, but what is wrong is not said */
     READER_WHY_UNCLEAR,    /* our words, but not a sentence; too long; limits */
@@ -113,8 +118,8 @@ struct reader_meaning {
     enum reader_why why; /* READER_CLEAR when filed or not a report */
     /*
      * An order. help is asked about, gave, swapped and moved are filed, visit
-     * is judged by what was seen, all others are no report; whoever takes the
-     * meaning looks at the command first.
+     * and tested are judged by what was seen, all others are no report; whoever
+     * takes the meaning looks at the command first.
      */
     enum reader_command command;
     char lang[READER_LANG_CAP]; /* what most words were written in, or "" */
@@ -129,7 +134,11 @@ struct reader_meaning {
      */
     struct reader_obs obs[READER_OBS_MOST];
     size_t n_obs;
-    unsigned danger;  /* all signs said, whatever the outcome */
+    /* tested: what the workshop read, and then no obs; minutes 60 when they
+     * were not said. */
+    struct reader_measure test;
+    bool test_hour; /* the minutes were not said */
+    unsigned danger; /* all signs said, whatever the outcome */
     bool unsafe_said; /* contrary: crack, leak, broken or fast was one side */
 
     /* What commands carry: alert number, batch code, phone, language. */

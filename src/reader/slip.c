@@ -317,7 +317,8 @@ static bool same_meaning(const struct lexicon *lex, uint32_t a, uint32_t b)
         return true;
     if (x == 0 || lex->nodes[x].symbol[LEXICON_ALL] == 0)
         return false; /* words that only go on a phrase */
-    return lex->nodes[x].symbol[LEXICON_ALL] == lex->nodes[y].symbol[LEXICON_ALL];
+    return lex->nodes[x].symbol[LEXICON_ALL] ==
+           lex->nodes[y].symbol[LEXICON_ALL];
 }
 
 /* In a phrase: a word of the same meaning, or of none for one of none. */
@@ -348,8 +349,7 @@ static bool is_expected(const struct search *s, uint32_t word)
     const struct concept_set *set =
         &lex->sets[lex->nodes[lex->words[word].root].symbol[LEXICON_ALL]];
 
-    return ((set->bits[0] & s->expected->bits[0]) |
-            (set->bits[1] & s->expected->bits[1])) != 0;
+    return concept_set_meets(set, s->expected);
 }
 
 /* Not worth a distance: too unlike, or not asked for. */

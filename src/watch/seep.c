@@ -181,6 +181,24 @@ int seep_solve(const struct seep_pot *pot, const struct seep_reading *r,
     return 0;
 }
 
+int seep_test(const struct seep_pot *pot, double litres, double minutes,
+              double water_degc, double *first_hour_l)
+{
+    struct seep_reading r = {.seen = SEEP_YIELD,
+                             .yield_l = litres,
+                             .elapsed_s = minutes * 60,
+                             .water_degc = isnan(water_degc) ? 25 : water_degc};
+    struct seep_flow flow;
+    int err;
+
+    *first_hour_l = litres;
+    if (minutes == 60 && isnan(water_degc))
+        return 0;
+    if ((err = seep_solve(pot, &r, &flow)) == 0)
+        *first_hour_l = flow.first_hour_l;
+    return err;
+}
+
 int seep_run(const struct seep_pot *pot, double k_m_s, double start_m,
              double elapsed_s, double *litres, double *level_end_m)
 {

@@ -77,6 +77,13 @@ struct seep_flow {
  */
 int seep_solve(const struct seep_pot *pot, const struct seep_reading *r,
                struct seep_flow *out);
+/*
+ * A workshop's flow test from brim-full: litres that came in minutes, of
+ * water that warm (NaN: not known, taken as 25) -> the first hour at 25 degC.
+ * A first hour without a temperature is what was read. Returns as seep_solve.
+ */
+int seep_test(const struct seep_pot *pot, double litres, double minutes,
+              double water_degc, double *first_hour_l);
 /* Litres that come in elapsed_s from a level, with K; level_end may be NULL. */
 int seep_run(const struct seep_pot *pot, double k_m_s, double start_m,
              double elapsed_s, double *litres, double *level_end_m);

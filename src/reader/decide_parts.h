@@ -1,0 +1,41 @@
+#ifndef KW_DECIDE_PARTS_H
+#define KW_DECIDE_PARTS_H
+/* decide_parts.h - what the files share that judge a text. */
+#include "reader/meaning.h"
+
+struct tally {      /* tokens of each sort */
+    size_t words;   /* all but pauses, serials and numbers */
+    size_t unknown; /* not in the files, or known to mean nothing here */
+    size_t ours;    /* observations, units, pots, illness */
+    size_t pot, neighbour, chat, money, thing, polite, slips;
+    size_t leading; /* serials, right and wrong */
+    bool call;
+    bool flowing; /* down, got, only … */
+};
+
+struct deciding {
+    const struct meaning_case *m;
+    struct meaning_gathered *g;
+    struct reader_meaning *out;
+    struct tally tally;
+    const struct cut_token *serials[2], *wrong;
+    size_t n_serials;
+    bool negative;
+};
+
+static inline bool may_be(const struct deciding *d, const struct cut_token *t,
+                          enum concept c)
+{
+    return concept_set_has(&d->m->lex->sets[t->symbol], c);
+}
+
+static inline bool has(const struct deciding *d, enum reader_kind k)
+{
+    return (d->g->kinds >> k) & 1;
+}
+
+bool decide_is_impossible(const struct reader_measure *m,
+                          const struct reader_limits *l);
+/* Where the measure goes, what it lacks, whether it can be. */
+enum reader_why decide_measure(struct deciding *d);
+#endif

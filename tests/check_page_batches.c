@@ -93,11 +93,11 @@ static json_t *causes(void)
 
 static json_t *need(void)
 {
+    struct need_setting set = need_setting_of(conf);
     struct need_page n;
     json_t *j;
 
-    ck_assert_int_eq(need_page_gather(&page, lg, &need_setting_defaults, &n),
-                     0);
+    ck_assert_int_eq(need_page_gather(&page, lg, &set, &n), 0);
     csv ? need_page_csv(&page, &n) : need_page_text(&page, &n);
     j = need_page_json(&page, &n);
     need_page_release(&n);

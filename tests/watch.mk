@@ -71,12 +71,19 @@ EXTRA_PROGRAMS += %D%/sim_flow
 %C%_sim_flow_CFLAGS = $(KW_CHECK_CFLAGS)
 %C%_sim_flow_LDADD = $(KW_CHECK_LIBS)
 CLEANFILES += %D%/sim_flow
-EXTRA_PROGRAMS += %D%/sim_batches
-%C%_sim_batches_SOURCES = %D%/sim_batches.c %D%/close.h
+EXTRA_PROGRAMS += %D%/sim_batches %D%/sim_need
+%C%_sim_batches_SOURCES = %D%/sim_batches.c %D%/sim_world.c %D%/sim_world.h \
+	%D%/close.h
+%C%_sim_need_SOURCES = %D%/sim_need.c %D%/sim_world.c %D%/sim_world.h \
+	%D%/close.h
+%C%_sim_need_CFLAGS = $(KW_CHECK_CFLAGS)
+%C%_sim_need_LDADD = $(KW_CHECK_LIBS)
+CLEANFILES += %D%/sim_need
 %C%_sim_batches_CFLAGS = $(KW_CHECK_CFLAGS)
 %C%_sim_batches_LDADD = $(KW_CHECK_LIBS)
 CLEANFILES += %D%/sim_batches
-KW_WATCH_SLOW = %D%/sim_flow$(EXEEXT) %D%/sim_batches$(EXEEXT)
+KW_WATCH_SLOW = %D%/sim_flow$(EXEEXT) %D%/sim_batches$(EXEEXT) \
+	%D%/sim_need$(EXEEXT)
 check-slow: src/kilnword$(EXEEXT) $(KW_WATCH_SLOW)
 	@failed=0; for p in $(KW_WATCH_SLOW) $(top_srcdir)/%D%/peers/r_watch; do \
 		$(AM_TESTS_ENVIRONMENT) $$p || failed=1; \

@@ -88,6 +88,15 @@ static const struct setting breakage_rows[] = {
     {"alert_below_p", REAL, AT(breakage_p), "0.001", 1e-12, 0.2, NULL},
     {"least_failures", INTEGER, AT(breakage_least), "3", 1, 1000, NULL},
 };
+static const struct setting need_rows[] = {
+    {"reported_share", REAL, AT(need_share), "0.6", 0.05, 1, NULL},
+    {"slow_replaced", REAL, AT(need_slow_replaced), "1", 0, 1, NULL},
+    {"passed_share", REAL, AT(need_passed), "0.8", 0.05, 1, NULL},
+    {"lead_days", REAL, AT(need_lead_days), "30", 0, 365, NULL},
+    {"kiln_pots", REAL, AT(need_kiln_pots), "50", 1, 10000, NULL},
+    {"press_minutes", REAL, AT(need_press_minutes), "10", 0.1, 600, NULL},
+    {"press_hours", REAL, AT(need_press_hours), "8", 0.5, 240, NULL},
+};
 static const struct setting outbox_rows[] = {
     {"reply_expires_s", INTEGER, AT(reply_expires_s), "86400", 60, 2592000,
      NULL},
@@ -128,6 +137,7 @@ static const struct {
     {"measures", measure_rows, KW_COUNT(measure_rows)},
     {"flow", flow_rows, KW_COUNT(flow_rows)},
     {"breakage", breakage_rows, KW_COUNT(breakage_rows)},
+    {"need", need_rows, KW_COUNT(need_rows)},
     {"outbox", outbox_rows, KW_COUNT(outbox_rows)},
     {"menu", menu_rows, KW_COUNT(menu_rows)},
     {"digest", digest_rows, KW_COUNT(digest_rows)},
@@ -434,7 +444,7 @@ static void take_top(struct setting_load *l, const config_setting_t *s,
         SETTING_SAY(
             l, config_setting_source_line(s),
             "'%s' is not known; known are: programme, listen, ledger, "
-            "grammar, serial, moulds, measures, flow, breakage, outbox, "
+            "grammar, serial, moulds, measures, flow, breakage, need, outbox, "
             "menu, digest, privacy, people, carriers",
             key);
 }

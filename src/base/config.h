@@ -173,6 +173,14 @@ struct config {
     /* watch */
     double breakage_p;       /* alert below: 0.001 */
     int breakage_least;      /* failures at least: 3 */
+    /* what to press */
+    double need_share;         /* of failures that are reported: 0.6 */
+    double need_slow_replaced; /* of pots too slow, those exchanged: 1 */
+    double need_passed;        /* of pressed pots that pass the tests: 0.8 */
+    double need_lead_days;     /* from pressing to a pot ready to go: 30 */
+    double need_kiln_pots;     /* of one firing: 50 */
+    double need_press_minutes; /* a pot: 10 */
+    double need_press_hours;   /* of a press-day: 8 */
     /* outbox */
     int reply_expires_s;                    /* 86400 */
     int alert_expires_s;                    /* 259200 */

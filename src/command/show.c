@@ -440,15 +440,17 @@ static int read_words(int argc, char **argv, struct options *o,
          "                         2026-03-01T08:00:00Z",
          &o->at, NULL},
         {"--csv", NULL, "a table, of batches, recall and need", NULL, &o->csv},
-        {"--share", "NUMBER", "of need: share of failures reported (0.6)",
+        {"--share", "NUMBER",
+         "of need: share of failures reported; as all\n"
+         "                         these, else as the configuration says",
          &o->need[0], NULL},
-        {"--lead-days", "NUMBER", "of need: from pressing to ready (30)",
+        {"--lead-days", "NUMBER", "of need: from pressing to ready",
          &o->need[1], NULL},
-        {"--kiln-pots", "NUMBER", "of need: pots of a firing (50)", &o->need[2],
+        {"--kiln-pots", "NUMBER", "of need: pots of a firing", &o->need[2],
          NULL},
-        {"--press-pots", "NUMBER", "of need: pots of a press-day (48)",
-         &o->need[3], NULL},
-        {"--passed", "NUMBER", "of need: share that passes the tests (0.8)",
+        {"--press-pots", "NUMBER", "of need: pots of a press-day", &o->need[3],
+         NULL},
+        {"--passed", "NUMBER", "of need: share that passes the tests",
          &o->need[4], NULL},
     };
     int left = argc, err;
@@ -493,6 +495,7 @@ static int columns(const struct options *o, int *width)
     return 0;
 }
 
+/* The options over what the configuration says. */
 static int need_settings(const struct options *o, struct need_setting *set)
 {
     const struct {
@@ -504,7 +507,6 @@ static int need_settings(const struct options *o, struct need_setting *set)
                    {"--press-pots", 1, 10000, &set->press_pots},
                    {"--passed", 0.05, 1, &set->passed}};
 
-    *set = need_setting_defaults;
     for (size_t i = 0; i < KW_COUNT(numbers); i++) {
         if (o->need[i] == NULL ||
             kw_parse_double(o->need[i], strlen(o->need[i]), numbers[i].least,
@@ -531,6 +533,7 @@ static int settings(const struct options *o, struct show *s)
     s->json = o->json;
     s->svg = o->svg;
     s->csv = o->csv;
+    s->need = need_setting_of(p->conf);
     if ((err = need_settings(o, &s->need)) != 0)
         return err;
     p->now_s = clock_now_s();

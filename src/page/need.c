@@ -71,7 +71,8 @@ static void put_plan(const struct page *p, const struct need_page *n)
                 "Reckoned with: %.0f %% of failures reported, %.0f %% of "
                 "pressed pots passed, %.0f days from pressing to ready, %.0f "
                 "pots a firing, %.0f pots a press-day (ten minutes a pot, one "
-                "person: common practice). Options change each.",
+                "person: common practice). The configuration's group need, and "
+                "options, change each.",
                 100 * n->set.share, 100 * n->set.passed, n->set.lead_days,
                 n->set.kiln_pots, n->set.press_pots);
 }
@@ -97,6 +98,11 @@ void need_page_text(const struct page *p, const struct need_page *n)
     put_place(&t, &n->all);
     table_put(&t, &p->screen, 0);
     table_release(&t);
+    screen_text(&p->screen, 0,
+                "Of all that will be told, %s in 30 and %s in 90 days crack, "
+                "leak or break; the others stay too slow though scrubbed.",
+                page_number(n->all.broken[NEED_30], 1).s,
+                page_number(n->all.broken[NEED_90], 1).s);
     put_plan(p, n);
 }
 
@@ -115,9 +121,14 @@ static json_t *json_outcomes(const struct need_outcome *o)
 
 static json_t *json_place(const struct need_place *p)
 {
-    return json_pack("{s:o, s:i, s:o, s:o}", "place", page_json_word(p->name),
-                     "pots", p->pots, "reported", json_outcomes(p->reported),
-                     "truly", json_outcomes(p->truly));
+    json_t *broken = json_array();
+
+    for (int w = 0; w < NEED_TIMES; w++)
+        json_array_append_new(broken, page_json_real(p->broken[w]));
+    return json_pack("{s:o, s:i, s:o, s:o, s:o}", "place",
+                     page_json_word(p->name), "pots", p->pots, "reported",
+                     json_outcomes(p->reported), "truly",
+                     json_outcomes(p->truly), "reported_broken", broken);
 }
 
 json_t *need_page_json(const struct page *p, const struct need_page *n)
@@ -152,9 +163,9 @@ static void csv_place(struct kw_buf *out, const struct need_place *p)
         const char *name = p->name[0] != '\0' ? p->name : "all";
 
         csv_put(out, name, strlen(name), true);
-        kw_buf_printf(out, ",%d,%.0f,%.12g,%.0f,%.0f,%.12g,%.0f,%.0f\n",
+        kw_buf_printf(out, ",%d,%.0f,%.12g,%.0f,%.0f,%.12g,%.0f,%.0f,%.12g\n",
                       p->pots, need_days[w], a->mean, a->low, a->high, b->mean,
-                      b->low, b->high);
+                      b->low, b->high, p->broken[w]);
     }
 }
 
@@ -163,7 +174,7 @@ void need_page_csv(const struct page *p, const struct need_page *n)
     struct kw_buf *out = p->screen.out;
 
     kw_buf_puts(out, "place,pots,days,reported,reported_low,reported_high,"
-                     "truly,truly_low,truly_high\n");
+                     "truly,truly_low,truly_high,reported_broken\n");
     for (size_t i = 0; i < n->n; i++)
         csv_place(out, &n->places[i]);
     csv_place(out, &n->all);

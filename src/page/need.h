@@ -15,8 +15,10 @@ struct need_setting {
     double press_pots; /* of one press-day: 48, ten minutes a pot (common
                           practice: one person, eight hours) */
     double passed;     /* share of pressed pots that pass the tests: 0.8 */
+    double replaced;   /* share of slow pots that are exchanged: 1 */
 };
-extern const struct need_setting need_setting_defaults;
+/* As the configuration's group `need` says. */
+struct need_setting need_setting_of(const struct config *conf);
 
 enum { NEED_30, NEED_90, NEED_TIMES };
 extern const double need_days[NEED_TIMES];
@@ -29,6 +31,7 @@ struct need_place {
     int64_t id;
     int pots; /* in homes and sound as far as is known */
     struct need_outcome reported[NEED_TIMES], truly[NEED_TIMES];
+    double broken[NEED_TIMES]; /* of the mean reported; the rest is slow */
 };
 
 struct need_page {

@@ -11,13 +11,17 @@
 #include <stdlib.h>
 #include <string.h>
 
-const struct need_setting need_setting_defaults = {
-    .share = 0.6,
-    .lead_days = 30,
-    .kiln_pots = 50,
-    .press_pots = 48,
-    .passed = 0.8,
-};
+struct need_setting need_setting_of(const struct config *conf)
+{
+    return (struct need_setting){.share = conf->need_share,
+                                 .lead_days = conf->need_lead_days,
+                                 .kiln_pots = conf->need_kiln_pots,
+                                 .press_pots = 60 * conf->need_press_hours /
+                                               conf->need_press_minutes,
+                                 .passed = conf->need_passed,
+                                 .replaced = conf->need_slow_replaced};
+}
+
 const double need_days[NEED_TIMES] = {30, 90};
 
 struct in_service {
@@ -30,16 +34,11 @@ struct flow_of {
     double p[NEED_TIMES];
 };
 
-struct sums { /* by batch, and by place */
-    int64_t failed;
-    double x[BREAKAGE_BINS];
-};
-
 struct gathering {
     struct need_page *out;
     const struct page *page;
     struct breakage_batch all;
-    struct sums *batches, *places;
+    struct need_sums *batches, *places;
     size_t n_batches, batches_cap, n_places, places_cap;
     struct in_service *pots;
     size_t n, cap;
@@ -51,8 +50,8 @@ struct gathering {
     size_t n_named, named_cap;
 };
 
-static struct sums *sums_at(struct sums **all, size_t *n, size_t *cap,
-                            int64_t id)
+static struct need_sums *sums_at(struct need_sums **all, size_t *n, size_t *cap,
+                                 int64_t id)
 {
     if ((size_t)id >= *n) {
         kw_grow(all, cap, (size_t)id + 1, sizeof(**all));
@@ -68,7 +67,7 @@ static int add_time(const struct batchstate_time *t, void *arg)
     int64_t now_s = g->page->now_s, end_s = now_s;
     bool failed = t->failed_s != 0 && t->failed_s <= now_s;
     struct breakage_batch own = {.batch_id = t->batch_id};
-    struct sums *b, *c;
+    struct need_sums *b, *c;
     double age;
 
     if (t->given_s > now_s)
@@ -107,28 +106,44 @@ static int add_time(const struct batchstate_time *t, void *arg)
 
 /* ---- falling flow ---- */
 
+/*
+ * A pot that runs too slow is scrubbed before it is exchanged: what counts is
+ * that it will be below after a scrub, unless one was made not long ago.
+ */
+static double p_slow(const struct gathering *g, const struct ledger_drift *d,
+                     double days)
+{
+    const struct config *conf = g->page->conf;
+    struct drift_setting set = drift_defaults;
+    double now = (double)g->page->now_s / CLOCK_DAY_S;
+    struct drift_state s = {.level = d->level,
+                            .slope = d->slope,
+                            .p11 = d->p11,
+                            .p12 = d->p12,
+                            .p22 = d->p22,
+                            .at_days = d->at_days};
+
+    set.limit_l = conf->replace_below_l;
+    set.scrub_gain = conf->scrub_gain;
+    set.scrub_var = conf->scrub_sd * conf->scrub_sd;
+    set.level_var_day = conf->level_wander;
+    set.slope_var_day = conf->slope_wander;
+    if (isnan(d->scrubbed_days) || now - d->scrubbed_days > conf->scrub_days)
+        drift_scrub(&s, &set, now);
+    drift_propagate(&s, &set, now + days);
+    return g->out->set.replaced * drift_p_below(&s, &set);
+}
+
 static int add_flow(int64_t batch_id, const struct ledger_drift *d, void *arg)
 {
     struct gathering *g = arg;
-    struct drift_setting set = drift_defaults;
     struct flow_of f = {.pot_key = d->pot_key};
-    double now = (double)g->page->now_s / CLOCK_DAY_S;
 
     (void)batch_id;
-    set.limit_l = g->page->conf->replace_below_l;
     if (d->readings == 0)
         return 0;
-    for (int w = 0; w < NEED_TIMES; w++) {
-        struct drift_state s = {.level = d->level,
-                                .slope = d->slope,
-                                .p11 = d->p11,
-                                .p12 = d->p12,
-                                .p22 = d->p22,
-                                .at_days = d->at_days};
-
-        drift_propagate(&s, &set, now + need_days[w]);
-        f.p[w] = drift_p_below(&s, &set);
-    }
+    for (int w = 0; w < NEED_TIMES; w++)
+        f.p[w] = p_slow(g, d, need_days[w]);
     kw_grow(&g->flows, &g->flows_cap, g->n_flows + 1, sizeof(*g->flows));
     g->flows[g->n_flows++] = f;
     return 0;
@@ -233,40 +248,18 @@ static int gather_stock(struct gathering *g, struct ledger *lg)
 
 /* ---- the forecast ---- */
 
-static double expected_of(const struct sums *s, const struct need_model *m)
-{
-    double e = 0;
-
-    for (int k = 0; k < BREAKAGE_BINS; k++)
-        e += m->rate[k] * s->x[k];
-    return e;
-}
-
 /* Rates of all by age; each batch's own risk; how eagerly places report. */
 static struct need_batch *make_model(struct gathering *g, struct need_model *m)
 {
-    const struct detector_setting *set = &detector_defaults;
     struct need_batch *batches = kw_calloc(g->n_batches + 1, sizeof(*batches));
 
-    *m = (struct need_model){.bins = BREAKAGE_BINS};
-    for (int k = 0; k < BREAKAGE_BINS; k++) {
-        m->edges[k] = breakage_edges_days[k];
-        m->events[k] = set->prior.events + (double)g->all.failed_at[k];
-        m->rate[k] =
-            m->events[k] / (set->prior.events / set->prior.rate_per_day +
-                            g->all.exposure_days[k]);
-    }
+    *m = (struct need_model){.batches = batches, .n_batches = g->n_batches};
+    need_rates(&g->all, m);
     for (size_t b = 0; b < g->n_batches; b++)
         batches[b] = (struct need_batch){g->batches[b].failed,
-                                         expected_of(&g->batches[b], m)};
-    for (size_t i = 0; i < g->n; i++) {
-        const struct sums *c = &g->places[g->pots[i].place_id];
-
-        g->pots[i].unit.eager = (set->place_weight + (double)c->failed) /
-                                (set->place_weight + expected_of(c, m));
-    }
-    m->batches = batches;
-    m->n_batches = g->n_batches;
+                                         need_expected(m, &g->batches[b])};
+    for (size_t i = 0; i < g->n; i++)
+        g->pots[i].unit.eager = need_eager(m, &g->places[g->pots[i].place_id]);
     return batches;
 }
 
@@ -279,7 +272,20 @@ static int by_place(const void *a, const void *b)
     return (x->pot_key > y->pot_key) - (x->pot_key < y->pot_key);
 }
 
-/* What is reported, and what truly fails: breakage over the share told. */
+enum what { REPORTED, TRULY, BROKEN, WHATS };
+
+/* Breakage over the share that is told; by itself, without falling flow. */
+static void take_units(const struct gathering *g, const struct in_service *pots,
+                       size_t n, int w, enum what what, struct need_unit *units)
+{
+    for (size_t i = 0; i < n; i++) {
+        units[i] = pots[i].unit;
+        units[i].p_flow = what == BROKEN ? 0 : p_flow(g, pots[i].pot_key, w);
+        if (what == TRULY)
+            units[i].eager /= g->out->set.share;
+    }
+}
+
 static void forecast(const struct gathering *g, struct need_model *m,
                      size_t from, size_t n, struct need_place *out)
 {
@@ -288,20 +294,19 @@ static void forecast(const struct gathering *g, struct need_model *m,
 
     out->pots = (int)n;
     for (int w = 0; w < NEED_TIMES; w++) {
-        for (int truly = 0; truly < 2; truly++) {
-            struct need_outcome *o = truly ? &out->truly[w] : &out->reported[w];
-            struct need_forecast f = {0, 0};
+        for (int what = 0; n > 0 && what < WHATS; what++) {
+            struct need_forecast f;
+            struct need_outcome o;
 
-            for (size_t i = 0; i < n; i++) {
-                units[i] = g->pots[from + i].unit;
-                units[i].p_flow = p_flow(g, g->pots[from + i].pot_key, w);
-                if (truly)
-                    units[i].eager /= g->out->set.share;
-            }
-            if (n == 0 || need_forecast(m, units, n, need_days[w], q, &f) < 0)
+            take_units(g, g->pots + from, n, w, (enum what)what, units);
+            if (need_forecast(m, units, n, need_days[w], q, &f) < 0)
                 continue;
-            *o = (struct need_outcome){f.mean, need_quantile(&f, q, n, 0.1),
-                                       need_quantile(&f, q, n, 0.9)};
+            out->broken[w] = f.mean;
+            if (what == BROKEN)
+                continue;
+            o = (struct need_outcome){f.mean, need_quantile(&f, q, n, 0.1),
+                                      need_quantile(&f, q, n, 0.9)};
+            *(what == TRULY ? &out->truly[w] : &out->reported[w]) = o;
         }
     }
     kw_free(units);

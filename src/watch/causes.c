@@ -11,10 +11,11 @@
 #define MATHLIB_STANDALONE 1
 #include <Rmath.h>
 
-#define FAILURES_LEAST    5
-#define LEVEL_NUMBER_MOST 1000 /* more are no levels but names of single pots  \
-                                */
-#define FAR_LOG 10             /* |ln ratio| of a standardised covariate */
+#define FAILURES_LEAST 5
+#define LEVEL_NUMBER_MOST                                                      \
+    1000           /* more are no levels but names of single pots              \
+                    */
+#define FAR_LOG 10 /* |ln ratio| of a standardised covariate */
 
 struct coding { /* a variable as columns */
     int variable;

@@ -28,7 +28,7 @@ struct causes_study {
     const struct causes_variable *variables;
     int n_variables;
     const double *values; /* n_batches x n_variables, NaN not known */
-    const double *own;    /* of each unit, for the one that is of_pot; or NULL */
+    const double *own; /* of each unit, for the one that is of_pot; or NULL */
     size_t n_batches;
     double level; /* of intervals: 0.9 */
     double fdr;   /* joint from q at most so much: 0.1 */

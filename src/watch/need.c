@@ -1,11 +1,43 @@
 /* need.c - see need.h. */
 #include "watch/need.h"
 
+#include "watch/detector.h"
+
 #include <math.h>
 #include <string.h>
 
 #define MATHLIB_STANDALONE 1
 #include <Rmath.h>
+
+void need_rates(const struct breakage_batch *all, struct need_model *m)
+{
+    const struct breakage_prior *prior = &detector_defaults.prior;
+
+    m->bins = BREAKAGE_BINS;
+    for (int k = 0; k < BREAKAGE_BINS; k++) {
+        m->edges[k] = breakage_edges_days[k];
+        m->events[k] = prior->events + (double)all->failed_at[k];
+        m->rate[k] = m->events[k] / (prior->events / prior->rate_per_day +
+                                     all->exposure_days[k]);
+    }
+}
+
+double need_expected(const struct need_model *m, const struct need_sums *s)
+{
+    double e = 0;
+
+    for (int k = 0; k < BREAKAGE_BINS; k++)
+        e += m->rate[k] * s->x[k];
+    return e;
+}
+
+double need_eager(const struct need_model *m, const struct need_sums *place)
+{
+    double weight = detector_defaults.place_weight;
+
+    return (weight + (double)place->failed) /
+           (weight + need_expected(m, place));
+}
 
 double need_batch_risk(const struct need_batch *b)
 {

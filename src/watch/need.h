@@ -6,7 +6,7 @@
  * that holds because batches and rates are not known exactly either.
  * Formulas and measured coverage: docs/science.md.
  */
-#include "base/kw.h"
+#include "watch/breakage.h"
 
 struct need_unit { /* a pot in service */
     double age_days;
@@ -29,6 +29,17 @@ struct need_model {
     const struct need_batch *batches; /* borrowed */
     size_t n_batches;
 };
+/* Time at risk and failures told, of a batch or of a place. */
+struct need_sums {
+    int64_t failed;
+    double x[BREAKAGE_BINS]; /* pot-days by age */
+};
+/* Bins, rates and what they rest on, from the sums of all pots. */
+void need_rates(const struct breakage_batch *all, struct need_model *m);
+double need_expected(const struct need_model *m, const struct need_sums *s);
+/* How eagerly a place reports. */
+double need_eager(const struct need_model *m, const struct need_sums *place);
+
 /* A batch's own risk is (4 + O)/(4 + E). */
 #define NEED_BATCH_PRIOR 4.0
 double need_batch_risk(const struct need_batch *b);

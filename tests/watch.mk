@@ -95,4 +95,4 @@ EXTRA_PROGRAMS += %D%/bench/bench_watch
 %C%_bench_bench_watch_CFLAGS = $(AM_CFLAGS)
 %C%_bench_bench_watch_LDADD = src/libkilnword.a $(KW_LIBS)
 CLEANFILES += %D%/bench/bench_watch
-EXTRA_DIST += %D%/peers/r_watch %D%/peers/r_watch.R
+EXTRA_DIST += %D%/peers/r_watch %D%/peers/r_watch.R %D%/bench/bench_survival

@@ -125,6 +125,8 @@ enum concept_class {
     X(FILLER, "filler", CLASS_SMALL)                                           \
     X(POLITE, "polite", CLASS_POLITE)                                          \
     X(TROUBLE, "trouble", CLASS_ASKING)                                        \
+    X(FOUL, "foul", CLASS_ASKING)                                              \
+    X(SAFE, "safe", CLASS_ASKING)                                              \
     X(NEW, "new", CLASS_ASKING)                                                \
     X(CHAT, "chat", CLASS_ALIEN)                                               \
     X(BURIED, "buried", CLASS_ALIEN)                                           \

@@ -314,6 +314,8 @@ static bool is_report(const struct deciding *d)
     }
     if (g->n_obs > 0)
         return is_report_bare(d);
+    if (g->doubt && d->m->hint->pot != NULL && y->unknown <= 2)
+        pot = true;
     return g->trouble && pot && y->money == 0 && y->chat == 0;
 }
 
@@ -465,8 +467,10 @@ void meaning_decide(const struct meaning_case *m, struct reader_meaning *out)
         ask(out, READER_WHY_IMPOSSIBLE);
     if (settle_counts(&d) != READER_CLEAR)
         ask(out, READER_WHY_COUNTS);
-    if (out->n_obs == 0 && !contrary)
+    if (out->n_obs == 0 && !contrary) {
         ask(out, READER_WHY_NO_TROUBLE);
+        out->unsafe_said |= d.g->doubt;
+    }
     if ((m->cut->doubt || (m->cut->card && is_left_over(&d))) &&
         out->outcome == READER_FILED)
         ask(out, READER_WHY_UNCLEAR);

@@ -49,6 +49,7 @@
     X(ALIEN, "alien")                                                          \
     X(LETTER, "letter")                                                        \
     X(TROUBLE, "trouble")                                                      \
+    X(DOUBT, "doubt")                                                          \
     X(TROUBLE_FINE, "trouble-fine")                                            \
     X(TROUBLE_FAULTY, "trouble-faulty")                                        \
     X(BRIM, "brim")                                                            \

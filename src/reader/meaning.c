@@ -369,6 +369,7 @@ static size_t take_piece(struct taking *t)
 
     t->out->aliens += said(t, GRAMMAR_ALIEN);
     t->out->trouble |= said(t, GRAMMAR_TROUBLE);
+    t->out->doubt |= said(t, GRAMMAR_DOUBT);
     t->out->not_fine |= said(t, GRAMMAR_TROUBLE_FINE);
     t->out->faulty |= said(t, GRAMMAR_TROUBLE_FAULTY);
     t->out->brim |= said(t, GRAMMAR_BRIM);

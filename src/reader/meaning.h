@@ -49,7 +49,7 @@ struct meaning_gathered {
     uint16_t maybe_slow_at;
 
     unsigned lone_parts; /* bit for each reader_part */
-    bool trouble, not_fine, faulty;
+    bool trouble, doubt, not_fine, faulty;
     bool letter; /* a single letter was the only word of something */
     size_t aliens, denials;
     bool limit; /* the matching hit a limit, or the text was cut off */

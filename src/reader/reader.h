@@ -105,8 +105,8 @@ enum reader_why {
     READER_WHY_IMPOSSIBLE, /* a measure that cannot be */
     READER_WHY_NO_TIME,    /* 6f: in how many hours? */
     READER_WHY_NO_AMOUNT,  /* 8h: how far did it fall? */
-    READER_WHY_LEVEL,      /* not full, or two levels: how high was the water? */
-    READER_WHY_COUNTS,     /* more under fives than people */
+    READER_WHY_LEVEL,  /* not full, or two levels: how high was the water? */
+    READER_WHY_COUNTS, /* more under fives than people */
     READER_WHY_NO_TROUBLE, /* for us, but what is wrong is not said */
     READER_WHY_UNCLEAR,    /* our words, but not a sentence; too long; limits */
     READER_WHYS
@@ -137,9 +137,11 @@ struct reader_meaning {
     /* tested: what the workshop read, and then no obs; minutes 60 when they
      * were not said. */
     struct reader_measure test;
-    bool test_hour; /* the minutes were not said */
+    bool test_hour;  /* the minutes were not said */
     unsigned danger; /* all signs said, whatever the outcome */
-    bool unsafe_said; /* contrary: crack, leak, broken or fast was one side */
+    /* Contrary, and crack, leak, broken or fast was one side; or nothing but
+     * a doubt about the water was said. */
+    bool unsafe_said;
 
     /* What commands carry: alert number, batch code, phone, language. */
     int64_t numbers[READER_NUMBERS_MOST];

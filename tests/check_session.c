@@ -57,6 +57,58 @@ START_TEST(a_report_in_two_presses)
 }
 END_TEST
 
+/* The far side's id of the session is forgotten: the phone's open one goes on,
+ * and a step that has its name counts once. */
+START_TEST(a_session_is_found_again)
+{
+    struct menu_press p = {.carrier = "gate",
+                           .session = "new",
+                           .step = "q2",
+                           .from = ANA,
+                           .input = "4",
+                           .answers = true,
+                           .at_s = now_s};
+
+    press_as("old", "q0", "", false);
+    SAYS(press_as("old", "q1", "4", false), "how many fingers");
+    p.at_s = now_s += 5;
+    ck_assert_int_eq(ledger_begin(lg), 0);
+    ck_assert_int_eq(desk_press(desk, lg, &p, &shown), 0);
+    SAYS(shown.body, "how many hours");
+    ck_assert_int_eq(desk_press(desk, lg, &p, &shown), 0);
+    SAYS(shown.body, "how many hours");
+    ck_assert_int_eq(rows("menu_sessions"), 1);
+    /* Nothing of this phone is open by another carrier: it begins. */
+    p.carrier = "other";
+    ck_assert_int_eq(desk_press(desk, lg, &p, &shown), 0);
+    ck_assert_int_eq(rows("menu_sessions"), 2);
+    ck_assert_int_eq(ledger_commit(lg), 0);
+}
+END_TEST
+
+/* Nothing can be shown any more: the press counts, the answer is a text. */
+START_TEST(an_unseen_end)
+{
+    struct menu_press p = {.carrier = "gate",
+                           .session = "1",
+                           .from = ANA,
+                           .input = "1",
+                           .unseen = true};
+
+    text(ANA, "help");
+    press("1", "");
+    press("1", "1");
+    p.at_s = now_s += 5;
+    ck_assert_int_eq(ledger_begin(lg), 0);
+    ck_assert_int_eq(desk_press(desk, lg, &p, &shown), 0);
+    ck_assert_int_eq(ledger_commit(lg), 0);
+    ck_assert(shown.over);
+    ck_assert_int_eq(shown.outbox_id, 0);
+    ck_assert_int_eq(rows("reports"), 1);
+    ck_assert_int_eq(rows("outbox WHERE state = 0"), 2);
+}
+END_TEST
+
 START_TEST(a_step_counts_once)
 {
     press_as("1", "s0", "", false);
@@ -156,6 +208,8 @@ int main(void)
     tcase_add_checked_fixture(t, open_all, close_all);
     tcase_add_test(t, a_report_in_two_presses);
     tcase_add_test(t, a_step_counts_once);
+    tcase_add_test(t, a_session_is_found_again);
+    tcase_add_test(t, an_unseen_end);
     tcase_add_test(t, the_whole_input);
     tcase_add_test(t, the_next_call_goes_on);
     tcase_add_test(t, nobody_calls_again);

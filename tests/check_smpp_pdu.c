@@ -440,6 +440,59 @@ START_TEST(own_statuses)
 }
 END_TEST
 
+/* ---- screens of menus ---- */
+
+static int screen(enum smpp_coding coding, const char *piece, size_t times,
+                  struct smpp_part *p)
+{
+    char text[1000] = "";
+
+    for (size_t i = 0; i < times; i++)
+        strcat(text, piece);
+    return smpp_text_screen(coding, text, strlen(text), p);
+}
+
+/* 3GPP TS 23.038, 5 and 6.1.2.3: 160 octets, which are 182 septets (a CR
+ * fills seven spare bits) or 80 units of UCS-2. */
+START_TEST(screens)
+{
+    struct smpp_part p;
+
+    ck_assert_int_eq(screen(SMPP_GSM7, "a", 182, &p), 0);
+    ck_assert_uint_eq(p.sm_length, 182);
+    ck_assert_int_eq(screen(SMPP_GSM7, "a", 183, &p), KW_EFULL);
+    ck_assert_int_eq(screen(SMPP_GSM7, "[", 91, &p), 0);
+    ck_assert_uint_eq(p.sm_length, 182);
+    ck_assert_int_eq(screen(SMPP_GSM7, "[", 92, &p), KW_EFULL);
+    ck_assert_int_eq(screen(SMPP_GSM7_PACKED, "@", 182, &p), 0);
+    ck_assert_uint_eq(p.sm_length, 160);
+    ck_assert_int_eq(screen(SMPP_GSM7_PACKED, "@", 7, &p), 0);
+    ck_assert_uint_eq(p.sm_length, 7);
+    ck_assert_uint_eq(p.short_message[6], 0x0d << 1);
+    ck_assert_int_eq(screen(SMPP_GSM7_PACKED, "a", 183, &p), KW_EFULL);
+    for (int c = SMPP_GSM7; c <= SMPP_IA5; c++) {
+        enum smpp_coding coding = (enum smpp_coding)c;
+
+        ck_assert_int_eq(screen(coding, "\xe0\xa4\x95", 80, &p), 0);
+        ck_assert_uint_eq(p.sm_length, 160);
+        ck_assert_uint_eq(p.data_coding, 8);
+        ck_assert_int_eq(screen(coding, "\xe0\xa4\x95", 81, &p), KW_EFULL);
+        ck_assert_int_eq(screen(coding, "", 0, &p), 0);
+        ck_assert_uint_eq(p.sm_length, 0);
+    }
+    /* Written for 182 letters: the accents give way, not the words. */
+    ck_assert_int_eq(screen(SMPP_IA5, "\xc3\xa9", 80, &p), 0);
+    ck_assert_uint_eq(p.data_coding, 8);
+    ck_assert_int_eq(screen(SMPP_IA5, "\xc3\xa9", 182, &p), 0);
+    ck_assert_uint_eq(p.data_coding, 0);
+    ck_assert_uint_eq(p.sm_length, 182);
+    ck_assert_uint_eq(p.short_message[181], 'e');
+    ck_assert_int_eq(screen(SMPP_LATIN1, "\xc3\xa9", 182, &p), 0);
+    ck_assert_uint_eq(p.short_message[181], 0xe9);
+    ck_assert_int_eq(screen(SMPP_LATIN1, "\xc3\xa9", 183, &p), KW_EFULL);
+}
+END_TEST
+
 /* ---- receipts ---- */
 
 static void receipt(const char *text, const char *id, int state)
@@ -561,6 +614,7 @@ int main(void)
     tcase_add_test(t, pdu_vectors);
     tcase_add_test(t, status_rows);
     tcase_add_test(t, own_statuses);
+    tcase_add_test(t, screens);
     tcase_add_test(t, lengths_that_lie);
     tcase_add_test(t, broken_tlv);
     tcase_add_loop_test(t, text_both_ways, 0, 16);

@@ -158,6 +158,11 @@ void smpp_in_address(const struct smpp_address *a, char dst[SMPP_ADDR_CAP + 1],
         snprintf(dst, SMPP_ADDR_CAP + 1, "%s", none);
     else
         snprintf(dst, SMPP_ADDR_CAP + 1, "%s%.60s", plus ? "+" : "", a->addr);
+    /* ASCII by 3.1; other octets are no text that could be kept. */
+    for (char *c = dst; *c != '\0'; c++) {
+        if ((unsigned char)*c < 0x20 || (unsigned char)*c > 0x7e)
+            *c = '?';
+    }
 }
 
 static void take_part(struct smpp_in *in, struct taking *k, const struct udh *h,

@@ -42,7 +42,7 @@ class Submit:
             nonlocal at
             end = body.index(b"\0", at)
             s, at = body[at:end], end + 1
-            return s.decode()
+            return s.decode("latin-1")
 
         def octet():
             nonlocal at

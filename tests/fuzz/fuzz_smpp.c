@@ -34,6 +34,13 @@ static void on_message(void *arg, const struct smpp_pdu *p)
     }
     kw_buf_release(&text);
     smpp_receipt_read(p, &r);
+    for (int form = SMPP_ID_SAME; form <= SMPP_ID_DECIMAL; form++) {
+        char once[SMPP_ID_CAP], twice[SMPP_ID_CAP];
+
+        smpp_id_normal((enum smpp_id_form)form, true, r.id, once);
+        smpp_id_normal(SMPP_ID_SAME, true, once, twice);
+        assert(strcmp(once, twice) == 0);
+    }
     kw_buf_init(&octets, SMPP_PDU_OCTETS_MOST);
     if (smpp_pdu_encode(p, &octets) == 0) {
         assert(smpp_pdu_decode(&again, (uint8_t *)octets.data, octets.len) ==

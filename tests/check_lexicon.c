@@ -97,7 +97,7 @@ START_TEST(no_meaning_is_lost)
     printf("# %zu combinations\n", lex->n_sets);
     for (int k = 0; k < PAIRS; k++) {
         const struct lexicon_node *n;
-        struct concept_set want = {{0, 0}};
+        struct concept_set want = {{0}};
         enum concept a, b;
 
         word(k, w);

@@ -19,7 +19,8 @@ enum concept_class {
     CLASS_POLITE,   /* greetings, thanks */
     CLASS_ALIEN,    /* makes a text chat, or a defect another thing's */
     CLASS_ASKING,   /* trouble, help */
-    CLASS_ORDER     /* words of commands */
+    CLASS_ORDER,    /* words of commands */
+    CLASS_COUNT
 };
 
 /* X(identifier, name, class) */
@@ -176,11 +177,18 @@ struct concept_set {
     uint64_t bits[CONCEPT_SET_WORDS];
 };
 
-void concept_set_add(struct concept_set *s, enum concept c);
-bool concept_set_has(const struct concept_set *s, enum concept c);
-bool concept_set_is_empty(const struct concept_set *s);
-bool concept_set_same(const struct concept_set *a, const struct concept_set *b);
-void concept_set_join(struct concept_set *a, const struct concept_set *b);
+/* Bits of word k of a constant set. */
+#define CONCEPT_BIT(c, k) ((c) / 64 == (k) ? UINT64_C(1) << ((c) % 64) : 0)
+
+static inline void concept_set_add(struct concept_set *s, enum concept c)
+{
+    s->bits[c / 64] |= UINT64_C(1) << (c % 64);
+}
+
+static inline bool concept_set_has(const struct concept_set *s, enum concept c)
+{
+    return (s->bits[c / 64] >> (c % 64)) & 1;
+}
 
 /* Is a concept in both? */
 static inline bool concept_set_meets(const struct concept_set *a,
@@ -191,5 +199,27 @@ static inline bool concept_set_meets(const struct concept_set *a,
     for (int i = 0; i < CONCEPT_SET_WORDS; i++)
         both |= a->bits[i] & b->bits[i];
     return both != 0;
+}
+
+static inline bool concept_set_is_empty(const struct concept_set *s)
+{
+    return !concept_set_meets(s, s);
+}
+
+static inline bool concept_set_same(const struct concept_set *a,
+                                    const struct concept_set *b)
+{
+    uint64_t other = 0;
+
+    for (int i = 0; i < CONCEPT_SET_WORDS; i++)
+        other |= a->bits[i] ^ b->bits[i];
+    return other == 0;
+}
+
+static inline void concept_set_join(struct concept_set *a,
+                                    const struct concept_set *b)
+{
+    for (int i = 0; i < CONCEPT_SET_WORDS; i++)
+        a->bits[i] |= b->bits[i];
 }
 #endif

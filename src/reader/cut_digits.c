@@ -52,16 +52,14 @@ static bool is_measured(const struct cut *c, const struct cut_context *x,
                         size_t i)
 {
     const struct cut_atom *a = &x->atoms->items[i + 1];
-    uint32_t w;
 
     if (i + 1 >= x->atoms->n || a->type != CUT_LETTERS)
         return false;
     if (a->len == 1)
         return strchr("hmfl", c->fold.text[a->at]) != NULL;
-    w = lexicon_find(x->lex, c->fold.text + a->at, a->len);
-    return w != 0 && (x->lex->classes[x->lex->nodes[x->lex->words[w].root]
-                                          .symbol[LEXICON_ALL]] &
-                      1u << CLASS_UNIT) != 0;
+    return (x->lex->classes[x->lex->nodes[x->lex->words[a->word].root]
+                                .symbol[LEXICON_ALL]] &
+            1u << CLASS_UNIT) != 0;
 }
 
 /* The characters of groups a to b, joined; 0 when there are too many. */
@@ -124,17 +122,21 @@ static void gather_run(const struct cut *c, const struct cut_context *x,
 }
 
 /* Groups as on the card or in the threes that people use for phones. */
-static bool is_usual(const struct cut_context *x, const struct run *r, size_t a,
-                     size_t b)
+static bool is_usual(const struct cut_context *x, const struct cut_atom *g)
 {
-    int batch = x->layout->batch_chars, pot = x->layout->pot_chars;
+    return (g[0].len == x->layout->batch_chars &&
+            g[1].len == x->layout->pot_chars) ||
+           (g[0].len == 3 && g[1].len == 3);
+}
 
-    if (a == b)
-        return true;
-    if (b - a != 2)
-        return false;
-    return (r->g[a].len == batch && r->g[a + 1].len == pot) ||
-           (r->g[a].len == 3 && r->g[a + 1].len == 3);
+/* The whole run, in whatever groups, when no measure ends it. */
+static bool is_whole(const struct run *r, size_t want)
+{
+    size_t total = 0;
+
+    for (size_t i = 0; i < r->n && total <= want; i++)
+        total += r->g[i].len;
+    return total == want && !r->measured[r->n - 1] && r->g[0].len > 1;
 }
 
 /* Finds groups a to b that make a serial's length, passing or not. */
@@ -145,22 +147,20 @@ static bool find_window(const struct cut *c, const struct cut_context *x,
     char digits[DIGITS_MOST + 1], serial[SERIAL_CAP];
 
     for (*a = 0; *a < r->n; (*a)++) {
-        size_t total = 0;
+        const struct cut_atom *g = &r->g[*a];
 
-        for (*b = *a; *b < r->n && total < want; (*b)++) {
-            bool whole;
-
-            total += r->g[*b].len;
-            if (total != want)
-                continue;
-            whole = *a == 0 && *b + 1 == r->n && !r->measured[*b] &&
-                    r->g[0].len > 1;
-            if (!is_usual(x, r, *a, *b) && !whole)
-                continue;
-            join(c, r, *a, *b, digits);
-            if (canonical(x, digits, want, serial) == passes)
-                return true;
-        }
+        if (g->len == want)
+            *b = *a;
+        else if (*a + 2 < r->n && is_usual(x, g) &&
+                 (size_t)g[0].len + g[1].len + g[2].len == want)
+            *b = *a + 2;
+        else if (*a == 0 && is_whole(r, want))
+            *b = r->n - 1;
+        else
+            continue;
+        join(c, r, *a, *b, digits);
+        if (canonical(x, digits, want, serial) == passes)
+            return true;
     }
     return false;
 }
@@ -232,6 +232,7 @@ static void split_group(struct cut *c, const struct cut_context *x,
             t->flags = part.flags;
             t->value = digits_value(s + from, part.len);
         } else {
+            part.word = lexicon_find(x->lex, s + from, part.len);
             cut_word(c, x, &part);
         }
         from = to;
@@ -280,6 +281,7 @@ static void add_litre(struct cut *c, const struct cut_context *x,
     l.len = 1;
     l.type = CUT_LETTERS;
     l.flags |= CUT_GLUED;
+    l.word = lexicon_find(x->lex, c->fold.text + l.at, l.len);
     cut_word(c, x, &l);
 }
 
@@ -339,8 +341,8 @@ static size_t claim(struct cut *c, const struct cut_context *x,
 
     while (last > 0 && r->measured[last - 1])
         last--;
-    total = last > 0 ? join(c, r, 0, last - 1, digits) : 0;
-    if (last > 1 && r->g[0].len >= 3 && total + 1 >= want) {
+    total = last > 1 && r->g[0].len >= 3 ? join(c, r, 0, last - 1, digits) : 0;
+    if (total + 1 >= want) {
         if (find_window(c, x, r, false, &a, &b) && a == 0 && b + 1 < last)
             join(c, r, 0, b, digits); /* numbers come behind it */
         else
@@ -367,6 +369,8 @@ size_t cut_digit_run(struct cut *c, const struct cut_context *x, size_t i)
     struct run r;
     size_t a, b, n;
 
+    if (x->atoms->items[i].len == 1 && x->layout->batch_chars > 1)
+        return add_number(c, x, i); /* no serial begins so, no phone either */
     gather_run(c, x, i, &r);
     if (r.g[0].len > DIGITS_MOST) {
         cut_add(c, CONCEPT_WORD, r.g[0].at, r.g[0].len);

@@ -17,7 +17,7 @@
 
 struct sentence { /* what a short text has */
     size_t words, unknown, small;
-    bool serial, count, alien, under5;
+    bool count, alien, under5;
     bool seen, flow, ill, sign, rice, part, part_name;
 };
 
@@ -55,27 +55,25 @@ static bool is_dark(const struct lexicon *lex, const struct cut_token *t)
 /* May a sentence as on the card have it? */
 static bool is_card_word(const struct lexicon *lex, const struct cut_token *t)
 {
-    static const enum concept also[] = {
-        CONCEPT_ILL,    CONCEPT_GUT,        CONCEPT_PART,  CONCEPT_TAP,
-        CONCEPT_LID,    CONCEPT_BUCKET,     CONCEPT_DOWN,  CONCEPT_GOT,
-        CONCEPT_UNDER5, CONCEPT_RICE_GRAIN, CONCEPT_WATER, CONCEPT_OF,
-        CONCEPT_POT,    CONCEPT_AND,        CONCEPT_HALF,  CONCEPT_QUARTER};
+#define B(c, k) CONCEPT_BIT(CONCEPT_##c, k)
+#define ALSO(k)                                                                \
+    (B(ILL, k) | B(GUT, k) | B(PART, k) | B(TAP, k) | B(LID, k) |              \
+     B(BUCKET, k) | B(DOWN, k) | B(GOT, k) | B(UNDER5, k) | B(RICE_GRAIN, k) | \
+     B(WATER, k) | B(OF, k) | B(POT, k) | B(AND, k) | B(HALF, k) |             \
+     B(QUARTER, k))
+    static const struct concept_set also = {{ALSO(0), ALSO(1), ALSO(2)}};
+#undef ALSO
+#undef B
 
-    if (has_class(lex, t,
-                  1u << CLASS_SEEN | 1u << CLASS_SIGN | 1u << CLASS_UNIT |
-                      1u << CLASS_LETTER | 1u << CLASS_ALIEN))
-        return true;
-    for (size_t i = 0; i < KW_COUNT(also); i++) {
-        if (is_a(lex, t, also[i]))
-            return true;
-    }
-    return false;
+    return has_class(lex, t,
+                     1u << CLASS_SEEN | 1u << CLASS_SIGN | 1u << CLASS_UNIT |
+                         1u << CLASS_LETTER | 1u << CLASS_ALIEN) ||
+           concept_set_meets(&lex->sets[t->symbol], &also);
 }
 
 static void look_at_token(const struct lexicon *lex, const struct cut_token *t,
                           struct sentence *s)
 {
-    s->serial |= t->symbol == CONCEPT_SERIAL || t->symbol == CONCEPT_WRONG;
     s->count |= t->symbol == CONCEPT_NUMBER;
     if (t->symbol <= CONCEPT_PAUSE || has_class(lex, t, 1u << CLASS_POLITE))
         return;
@@ -105,14 +103,6 @@ static void look_at(const struct cut *c, const struct lexicon *lex,
         look_at_token(lex, &c->tokens[i], s);
 }
 
-static void add_class(struct concept_set *set, enum concept_class class)
-{
-    for (int k = 1; k < CONCEPT_COUNT; k++) {
-        if (concept_class_of((enum concept)k) == class)
-            concept_set_add(set, (enum concept)k);
-    }
-}
-
 static bool is_number(const struct cut_token *t)
 {
     return t->symbol == CONCEPT_NUMBER || t->symbol == CONCEPT_CLOCK;
@@ -139,16 +129,16 @@ static struct concept_set missing(const struct cut *c,
     struct concept_set set = {{0}};
 
     if (s->flow && lacks_unit(c, lex, i)) {
-        add_class(&set, CLASS_UNIT);
+        concept_set_join(&set, &lex->of_class[CLASS_UNIT]);
     } else if (s->part && !s->part_name) {
         concept_set_add(&set, CONCEPT_TAP);
         concept_set_add(&set, CONCEPT_LID);
         concept_set_add(&set, CONCEPT_BUCKET);
     } else if (s->part_name && !s->part && !s->seen) {
         concept_set_add(&set, CONCEPT_PART);
-        add_class(&set, CLASS_SEEN);
+        concept_set_join(&set, &lex->of_class[CLASS_SEEN]);
     } else if (s->ill && !s->sign) {
-        add_class(&set, CLASS_SIGN);
+        concept_set_join(&set, &lex->of_class[CLASS_SIGN]);
         concept_set_add(&set, CONCEPT_RICE_GRAIN);
         if (s->rice)
             concept_set_add(&set, CONCEPT_WATER);
@@ -156,13 +146,13 @@ static struct concept_set missing(const struct cut *c,
         concept_set_add(&set, CONCEPT_ILL);
         concept_set_add(&set, CONCEPT_GUT);
     } else {
-        add_class(&set, CLASS_SEEN);
+        concept_set_join(&set, &lex->of_class[CLASS_SEEN]);
         if (s->flow && s->count) {
             concept_set_add(&set, CONCEPT_DOWN);
             concept_set_add(&set, CONCEPT_GOT);
         }
         if (!s->seen && !s->part) {
-            add_class(&set, CLASS_SIGN);
+            concept_set_join(&set, &lex->of_class[CLASS_SIGN]);
             concept_set_add(&set, CONCEPT_ILL);
             concept_set_add(&set, CONCEPT_GUT);
         }
@@ -181,8 +171,8 @@ static int language_without(const struct cut *c, const struct lexicon *lex,
 
         if (i == skip || (c->tokens[i].flags & CUT_LETTER))
             continue;
-        for (int k = 0; k < (int)lex->n_langs; k++)
-            score[k] += (int)(langs >> k & 1);
+        for (; langs != 0; langs &= langs - 1)
+            score[__builtin_ctz(langs)]++;
     }
     for (int k = 0; k < (int)lex->n_langs; k++) {
         if (score[k] > 0 && (best < 0 || score[k] > score[best] ||
@@ -204,34 +194,39 @@ static void take(const struct lexicon *lex, struct cut_token *t, uint32_t word,
 /*
  * "roti enfermo 2" is no bread: a short word of another language that is one
  * slip from a word of this one, and of another meaning, is dark. Signs are
- * signs in every language.
+ * signs in every language. True when there was one.
  */
-static void darken_foreign(struct cut *c, const struct lexicon *lex, int lang)
+static bool darken_foreign(struct cut *c, const struct lexicon *lex, int lang)
 {
+    bool any = false;
+
     for (size_t i = 1; i < c->n; i++) {
         struct cut_token *t = &c->tokens[i];
         struct slip_expected e = {.alone = true, .native = true, .most = 3};
         uint32_t langs = lex->nodes[t->node].langs & ~lex->common;
 
-        e.lang = language_without(c, lex, i, lang);
-        if (langs == 0 || e.lang < 0 || (langs >> e.lang & 1) ||
-            t->len > FOREIGN_MOST || t->len < 3 || t->symbol <= CONCEPT_PAUSE ||
+        if (langs == 0 || t->len > FOREIGN_MOST || t->len < 3 ||
+            t->symbol <= CONCEPT_PAUSE ||
             has_class(lex, t,
-                      1u << CLASS_SIGN | 1u << CLASS_POLITE |
-                          1u << CLASS_UNIT) ||
+                      1u << CLASS_SIGN | 1u << CLASS_POLITE | 1u << CLASS_UNIT))
+            continue;
+        e.lang = language_without(c, lex, i, lang);
+        if (e.lang < 0 || (langs >> e.lang & 1) ||
             c->n_slips++ >= CUT_SLIPS_MOST)
             continue;
-        add_class(&e.concepts, CLASS_SEEN);
-        add_class(&e.concepts, CLASS_SIGN);
-        add_class(&e.concepts, CLASS_UNIT);
-        add_class(&e.concepts, CLASS_OURS);
-        add_class(&e.concepts, CLASS_SICKNESS);
+        concept_set_join(&e.concepts, &lex->of_class[CLASS_SEEN]);
+        concept_set_join(&e.concepts, &lex->of_class[CLASS_SIGN]);
+        concept_set_join(&e.concepts, &lex->of_class[CLASS_UNIT]);
+        concept_set_join(&e.concepts, &lex->of_class[CLASS_OURS]);
+        concept_set_join(&e.concepts, &lex->of_class[CLASS_SICKNESS]);
         if (!slip_is_near(lex, c->fold.text + t->at, t->len, &e))
             continue;
         t->node = t->word = 0;
         t->symbol = CONCEPT_WORD;
         t->flags |= CUT_SLIP;
+        any = true;
     }
+    return any;
 }
 
 /* One dark word; true when it is dark no more. */
@@ -264,9 +259,9 @@ static bool is_near_ours(const struct cut *c, const struct lexicon *lex,
 {
     struct slip_expected e = {.lang = c->lang_seems, .alone = true};
 
-    add_class(&e.concepts, CLASS_SEEN);
-    add_class(&e.concepts, CLASS_SIGN);
-    add_class(&e.concepts, CLASS_UNIT);
+    concept_set_join(&e.concepts, &lex->of_class[CLASS_SEEN]);
+    concept_set_join(&e.concepts, &lex->of_class[CLASS_SIGN]);
+    concept_set_join(&e.concepts, &lex->of_class[CLASS_UNIT]);
     concept_set_add(&e.concepts, CONCEPT_ILL);
     concept_set_add(&e.concepts, CONCEPT_GUT);
     concept_set_add(&e.concepts, CONCEPT_TAP);
@@ -283,7 +278,7 @@ static bool may_be_sign(const struct cut *c, const struct lexicon *lex)
 {
     struct slip_expected e = {.lang = c->lang_seems, .alone = true, .most = 4};
 
-    add_class(&e.concepts, CLASS_SIGN);
+    concept_set_join(&e.concepts, &lex->of_class[CLASS_SIGN]);
     for (size_t i = 1; i < c->n; i++) {
         const struct cut_token *t = &c->tokens[i];
 
@@ -312,14 +307,19 @@ static void lighten_all(struct cut *c, const struct lexicon *lex,
 void cut_expect(struct cut *c, const struct lexicon *lex, int lang)
 {
     struct sentence s;
+    bool serial = false;
 
-    look_at(c, lex, &s);
-    if (!s.serial || s.words > EXPECT_WORDS || s.unknown > EXPECT_UNKNOWN)
+    for (size_t i = 1; i < c->n && !serial; i++)
+        serial = c->tokens[i].symbol == CONCEPT_SERIAL ||
+                 c->tokens[i].symbol == CONCEPT_WRONG;
+    if (!serial)
         return;
-    if (s.small <= 1 && s.words <= FOREIGN_WORDS) {
-        darken_foreign(c, lex, lang);
+    look_at(c, lex, &s);
+    if (s.words > EXPECT_WORDS || s.unknown > EXPECT_UNKNOWN)
+        return;
+    if (s.small <= 1 && s.words <= FOREIGN_WORDS &&
+        darken_foreign(c, lex, lang))
         look_at(c, lex, &s);
-    }
     if (s.small == 1 && s.ill && s.count && !s.sign && !s.flow)
         c->doubt = may_be_sign(c, lex);
     if (s.small > 0)

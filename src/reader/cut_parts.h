@@ -14,6 +14,7 @@ struct cut_atom {
     uint16_t at, len;
     char link;     /* to the atom before: 0 none, ' ' '-' … or CUT_NO_LINK */
     uint8_t flags; /* CUT_GLUED, CUT_PLUS */
+    uint32_t word; /* of letters, once the language was guessed; 0 none */
 };
 
 struct cut_atoms {
@@ -41,10 +42,13 @@ size_t cut_digit_run(struct cut *c, const struct cut_context *x, size_t i);
 /* The keypad form with stars; false when the text is not of that form. */
 bool cut_keypad(struct cut *c, const struct cut_context *x);
 
-/* The language of the words that are as in the lexicon, else lang. */
+/*
+ * Looks up the letters; the language of those that are as in the lexicon,
+ * else lang.
+ */
 int cut_guess_language(const struct cut *c, const struct cut_context *x,
                        int lang);
-/* One word: as it stands, mended, or taken apart. */
+/* One word, looked up: as it stands, mended, or taken apart. */
 void cut_word(struct cut *c, const struct cut_context *x,
               const struct cut_atom *a);
 /* Joins phrases, settles the language and single letters. */

@@ -120,7 +120,7 @@ void cut_word(struct cut *c, const struct cut_context *x,
               const struct cut_atom *a)
 {
     const char *s = c->fold.text + a->at;
-    uint32_t w = lexicon_find(x->lex, s, a->len);
+    uint32_t w = a->word;
     uint32_t spelt = lexicon_find_spelling(x->lex, c->lang_seems, s, a->len);
     uint8_t flags = a->flags;
 
@@ -158,8 +158,8 @@ static uint32_t spelling_langs(const struct lexicon *lex, const char *s,
 
 static void count_langs(int score[LEXICON_LANGS], uint32_t langs)
 {
-    for (int k = 0; langs != 0; k++, langs >>= 1)
-        score[k] += (int)(langs & 1);
+    for (; langs != 0; langs &= langs - 1)
+        score[__builtin_ctz(langs)]++;
 }
 
 /* Words by ear count only where others stand as they are, or at home. */
@@ -170,16 +170,17 @@ int cut_guess_language(const struct cut *c, const struct cut_context *x,
     int score[LEXICON_LANGS] = {0}, by_ear[LEXICON_LANGS] = {0}, best = -1;
 
     for (size_t i = 0; i < x->atoms->n; i++) {
-        const struct cut_atom *a = &x->atoms->items[i];
+        struct cut_atom *a = &x->atoms->items[i];
         const char *s = c->fold.text + a->at;
-        uint32_t w;
 
-        if (a->type != CUT_LETTERS || a->len < 2)
+        if (a->type != CUT_LETTERS)
             continue;
-        w = lexicon_find(lex, s, a->len);
-        if (w != 0)
-            count_langs(score,
-                        lex->nodes[lex->words[w].root].langs & ~lex->common);
+        a->word = lexicon_find(lex, s, a->len);
+        if (a->len < 2)
+            continue;
+        if (a->word != 0)
+            count_langs(score, lex->nodes[lex->words[a->word].root].langs &
+                                   ~lex->common);
         else if (a->len >= SPELT_LEAST)
             count_langs(by_ear, spelling_langs(lex, s, a->len));
     }
@@ -299,17 +300,13 @@ static void find_language(struct cut *c, const struct lexicon *lex, int lang)
     int score[LEXICON_LANGS] = {0}, best = -1;
 
     for (size_t i = 1; i < c->n; i++) {
-        uint32_t langs = lex->nodes[c->tokens[i].node].langs & ~lex->common,
-                 n = 0;
+        uint32_t langs = lex->nodes[c->tokens[i].node].langs & ~lex->common;
+        int n = __builtin_popcount(langs);
 
-        for (uint32_t b = langs; b != 0; b &= b - 1)
-            n++;
-        if (n == 0 || (c->tokens[i].flags & CUT_LETTER))
+        if (c->tokens[i].flags & CUT_LETTER)
             continue;
-        for (size_t k = 0; k < lex->n_langs; k++) {
-            if (langs >> k & 1)
-                score[k] += n == 1 ? 12 : (int)(6 / n);
-        }
+        for (; langs != 0; langs &= langs - 1)
+            score[__builtin_ctz(langs)] += n == 1 ? 12 : 6 / n;
     }
     for (size_t k = 0; k < lex->n_langs; k++) {
         if (score[k] == 0)

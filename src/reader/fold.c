@@ -12,11 +12,18 @@
 #define LATIN_FIRST 0xC0
 #define LATIN_LAST  0x17F
 #define LATIN_BYTES 0xFD /* those above stand in no text of our languages */
-#define DROP        1    /* table value: leave this octet out */
+#define DEVA_FIRST  0x900
+#define DEVA_LAST   0x97F
+#define DROP        1 /* table value: leave this octet out */
 
 static char ascii[128];
 /* One or two ASCII letters for the letters of Latin-1 and Latin Extended-A. */
 static char latin[LATIN_LAST - LATIN_FIRST + 1][3];
+/* What the letters of Devanagari become, as fold_code() finds it. */
+static struct {
+    char text[7];
+    uint8_t len; /* 0: not known */
+} deva[DEVA_LAST - DEVA_FIRST + 1];
 static pthread_once_t prepared = PTHREAD_ONCE_INIT;
 
 /* Letters of other scripts that look like Latin ones, lower case. */
@@ -83,17 +90,6 @@ static void prepare_latin(void)
     latin[0x131 - LATIN_FIRST][0] = 'i';
 }
 
-static void prepare_all(void)
-{
-    prepare_ascii();
-    prepare_latin();
-}
-
-void fold_prepare(void)
-{
-    pthread_once(&prepared, prepare_all);
-}
-
 /*
  * A letter after an apostrophe: "l'eau" is two words, "don't" is one. The
  * particles are those of French and its like.
@@ -113,14 +109,12 @@ static void join_apostrophe(struct fold *f)
         f->len--;
 }
 
-static void put(struct fold *f, char c, size_t from)
+static inline void put(struct fold *f, char c)
 {
     if (f->len > 0 && f->text[f->len - 1] == '\'' && fold_is_letter(c))
         join_apostrophe(f);
-    if (f->len < FOLD_CAP) {
-        f->from[f->len] = (uint16_t)from;
+    if (f->len < FOLD_CAP)
         f->text[f->len++] = c;
-    }
 }
 
 /* The value of a decimal digit of any script, or -1. */
@@ -174,7 +168,7 @@ static bool is_word_part(utf8proc_int32_t c)
 }
 
 /* One code point that is already decomposed and case-folded. */
-static void put_code(struct fold *f, utf8proc_int32_t c, size_t from)
+static void put_code(struct fold *f, utf8proc_int32_t c)
 {
     utf8proc_uint8_t octets[4];
     int value;
@@ -182,30 +176,30 @@ static void put_code(struct fold *f, utf8proc_int32_t c, size_t from)
 
     if (c < 0x80) {
         if (c != 0)
-            put(f, ascii[c], from);
+            put(f, ascii[c]);
         return;
     }
     if (is_loose_mark(c) || is_unseen(c))
         return;
     if ((as = ascii_for(c)) != 0) {
-        put(f, as, from);
+        put(f, as);
         return;
     }
     if ((value = digit_value(c)) >= 0) {
-        put(f, (char)('0' + value), from);
+        put(f, (char)('0' + value));
         return;
     }
     if (c == 0x901)
         c = 0x902; /* Devanagari: candrabindu is often written as a dot */
     if (!is_word_part(c)) {
-        put(f, ' ', from);
+        put(f, ' ');
         return;
     }
     for (ssize_t i = 0, n = utf8proc_encode_char(c, octets); i < n; i++)
-        put(f, (char)octets[i], from);
+        put(f, (char)octets[i]);
 }
 
-static void fold_code(struct fold *f, utf8proc_int32_t c, size_t from)
+static void fold_code(struct fold *f, utf8proc_int32_t c)
 {
     utf8proc_int32_t parts[32];
     int last = 0;
@@ -215,26 +209,65 @@ static void fold_code(struct fold *f, utf8proc_int32_t c, size_t from)
         latin[c - LATIN_FIRST][0] != '\0') {
         const char *as = latin[c - LATIN_FIRST];
 
-        put(f, as[0], from);
+        put(f, as[0]);
         if (as[1] != '\0')
-            put(f, as[1], from);
+            put(f, as[1]);
         return;
     }
     n = utf8proc_decompose_char(
         c, parts, 32, UTF8PROC_DECOMPOSE | UTF8PROC_COMPAT | UTF8PROC_CASEFOLD,
         &last);
     if (n > 1 && c >= 0xBC && c <= 0xBE)
-        put(f, ' ', from); /* 1½: keep the whole apart from the half */
+        put(f, ' '); /* 1½: keep the whole apart from the half */
     if (n < 0 || n > 32)
-        put(f, ' ', from);
+        put(f, ' ');
     for (ssize_t i = 0; i < n && n <= 32; i++)
-        put_code(f, parts[i], from);
+        put_code(f, parts[i]);
+}
+
+static void prepare_deva(void)
+{
+    static struct fold f;
+
+    for (int32_t c = DEVA_FIRST; c <= DEVA_LAST; c++) {
+        f.len = 0;
+        fold_code(&f, c);
+        if (f.len <= sizeof(deva[0].text)) {
+            memcpy(deva[c - DEVA_FIRST].text, f.text, f.len);
+            deva[c - DEVA_FIRST].len = (uint8_t)f.len;
+        }
+    }
+}
+
+static void prepare_all(void)
+{
+    prepare_ascii();
+    prepare_latin();
+    prepare_deva();
+}
+
+void fold_prepare(void)
+{
+    pthread_once(&prepared, prepare_all);
+}
+
+/* Three octets of Devanagari, most of Hindi; false for any others. */
+static bool fold_deva(struct fold *f, const unsigned char *s, size_t len)
+{
+    unsigned c;
+
+    if (len < 3 || s[0] != 0xE0 || (s[1] & 0xFE) != 0xA4 ||
+        (s[2] & 0xC0) != 0x80)
+        return false;
+    c = (s[1] & 1u) << 6 | (s[2] & 0x3Fu);
+    for (size_t i = 0; i < deva[c].len; i++)
+        put(f, deva[c].text[i]);
+    return deva[c].len > 0;
 }
 
 /* "18°", "18ºC": a sign for degrees behind a number, two octets of UTF-8.
  * The second one is also written for "first", so it needs its C. */
-static bool put_degree(struct fold *f, const unsigned char *s, size_t len,
-                       size_t from)
+static bool put_degree(struct fold *f, const unsigned char *s, size_t len)
 {
     static const char word[] = " deg ";
     size_t n = f->len;
@@ -246,7 +279,7 @@ static bool put_degree(struct fold *f, const unsigned char *s, size_t len,
           (s[1] == 0xBA && len > 2 && (s[2] == 'C' || s[2] == 'c'))))
         return false;
     for (size_t i = 0; word[i] != '\0'; i++)
-        put(f, word[i], from);
+        put(f, word[i]);
     return true;
 }
 
@@ -267,12 +300,16 @@ void fold_text(struct fold *f, const char *text, size_t len, size_t most)
             char a = ascii[s[at]];
 
             if (a != DROP)
-                put(f, a, at);
+                put(f, a);
             at++;
             continue;
         }
-        if (put_degree(f, s + at, len - at, at)) {
+        if (put_degree(f, s + at, len - at)) {
             at += 2;
+            continue;
+        }
+        if (fold_deva(f, s + at, len - at)) {
+            at += 3;
             continue;
         }
         n = utf8proc_iterate(s + at, (ssize_t)(len - at), &c);
@@ -280,9 +317,8 @@ void fold_text(struct fold *f, const char *text, size_t len, size_t most)
             n = 1;
             c = s[at] >= LATIN_FIRST && s[at] <= LATIN_BYTES ? s[at] : ' ';
         }
-        fold_code(f, c, at);
+        fold_code(f, c);
         at += (size_t)n;
     }
     f->text[f->len] = '\0';
-    f->from[f->len] = (uint16_t)len;
 }

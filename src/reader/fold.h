@@ -16,7 +16,6 @@ struct fold {
     size_t len;
     bool cut; /* the text was longer than could be read */
     char text[FOLD_CAP + 1];
-    uint16_t from[FOLD_CAP + 1]; /* where in the source each octet began */
 };
 
 /* Builds the tables; once, before any other call; safe to repeat. */

@@ -20,7 +20,6 @@ _Static_assert(GRAMMAR_RULE_COUNT <= 128, "a match has 128 bits");
 
 struct grammar {
     struct match_program *program;
-    bool *begins; /* by symbol: can a piece or an order begin with it? */
 };
 
 struct grammar_scratch {
@@ -80,9 +79,7 @@ static int compile(const struct abnf *a, const struct lexicon *lex,
         kw_free(g);
         return KW_ESYNTAX;
     }
-    g->begins = kw_calloc(lex->n_sets, sizeof(*g->begins));
-    for (size_t i = 1; i < lex->n_sets; i++)
-        g->begins[i] = match_begins(g->program, &lex->sets[i]);
+    match_prepare(g->program, lex->sets, lex->n_sets);
     *out = g;
     return 0;
 }
@@ -121,7 +118,6 @@ void grammar_free(struct grammar *g)
     if (g == NULL)
         return;
     match_free(g->program);
-    kw_free(g->begins);
     kw_free(g);
 }
 
@@ -159,7 +155,7 @@ int grammar_next(const struct grammar *g, struct grammar_scratch *s,
     for (; at < row->n; at++) {
         int found;
 
-        if (!g->begins[row->symbols[at]])
+        if (!match_begins(g->program, row->symbols[at]))
             continue;
         found = match_at(g->program, &s->match, row, at);
         if (found == 0)

@@ -1,6 +1,6 @@
 /*
  * lexicon.c - see lexicon.h. While loading, each node keeps the set of
- * concepts of each language; once all files are in, the sets become symbols.
+ * concepts of each language; once a file is in, they become symbols.
  */
 #include "reader/lexicon.h"
 #include "base/file.h"
@@ -28,9 +28,9 @@ struct sense { /* of one node in one language */
 struct load {
     struct lexicon *lex;
     struct fault_list *faults;
-    struct sense *senses; /* n_nodes x LEXICON_LANGS */
+    struct sense *senses; /* by node, of the present file */
     size_t senses_cap;
-    const char *folder, *file;
+    const char *file;
     int lang;                /* index of the present file */
     struct concept_set said; /* concepts with a word, of the present file */
     uint32_t *spelt; /* by word: the one for all its spellings; 0 not known */
@@ -61,12 +61,14 @@ static size_t step_hash(uint64_t key)
 
 uint32_t lexicon_find(const struct lexicon *lex, const char *word, size_t len)
 {
-    size_t at = lexicon_hash(word, len) & lex->word_mask;
+    uint32_t hash = lexicon_hash(word, len);
+    size_t at = hash & lex->word_mask;
 
     while (lex->word_slots[at] != 0) {
         const struct lexicon_word *w = &lex->words[lex->word_slots[at]];
 
-        if (w->len == len && memcmp(lex->store + w->at, word, len) == 0)
+        if (w->hash == hash && w->len == len &&
+            memcmp(lex->store + w->at, word, len) == 0)
             return lex->word_slots[at];
         at = (at + 1) & lex->word_mask;
     }
@@ -100,8 +102,13 @@ uint32_t lexicon_find_spelling(const struct lexicon *lex, int lang,
 uint32_t lexicon_step(const struct lexicon *lex, uint32_t node, uint32_t word)
 {
     uint64_t key = step_key(node, word);
-    size_t at = step_hash(key) & lex->step_mask;
+    size_t at;
 
+    if (node == 1)
+        return lex->words[word].root;
+    if (!lex->nodes[node].goes_on)
+        return 0;
+    at = step_hash(key) & lex->step_mask;
     while (lex->steps[at].to != 0) {
         if (lex->steps[at].key == key)
             return lex->steps[at].to;
@@ -116,8 +123,7 @@ static void words_rehash(struct lexicon *lex, size_t slots)
     lex->word_slots = kw_calloc(slots, sizeof(*lex->word_slots));
     lex->word_mask = slots - 1;
     for (uint32_t i = 1; i < lex->n_words; i++) {
-        const struct lexicon_word *w = &lex->words[i];
-        size_t at = lexicon_hash(lex->store + w->at, w->len) & lex->word_mask;
+        size_t at = lex->words[i].hash & lex->word_mask;
 
         while (lex->word_slots[at] != 0)
             at = (at + 1) & lex->word_mask;
@@ -167,11 +173,12 @@ static uint32_t word_make(struct lexicon *lex, const char *word, size_t len)
     memcpy(lex->store + lex->store_len, word, len);
     w = (uint32_t)lex->n_words++;
     lex->words[w] =
-        (struct lexicon_word){.at = (uint32_t)lex->store_len,
+        (struct lexicon_word){.hash = lexicon_hash(word, len),
+                              .at = (uint32_t)lex->store_len,
                               .len = (uint8_t)len,
                               .runes = (uint8_t)count_runes(word, len)};
     lex->store_len += len;
-    for (size_t at = lexicon_hash(word, len) & lex->word_mask;;
+    for (size_t at = lex->words[w].hash & lex->word_mask;;
          at = (at + 1) & lex->word_mask) {
         if (lex->word_slots[at] == 0) {
             lex->word_slots[at] = w;
@@ -186,11 +193,9 @@ static uint32_t node_make(struct load *l)
 
     kw_grow(&lex->nodes, &lex->nodes_cap, lex->n_nodes + 1,
             sizeof(*lex->nodes));
-    kw_grow(&l->senses, &l->senses_cap, (lex->n_nodes + 1) * LEXICON_LANGS,
-            sizeof(*l->senses));
+    kw_grow(&l->senses, &l->senses_cap, lex->n_nodes + 1, sizeof(*l->senses));
     memset(&lex->nodes[lex->n_nodes], 0, sizeof(*lex->nodes));
-    memset(&l->senses[lex->n_nodes * LEXICON_LANGS], 0,
-           LEXICON_LANGS * sizeof(*l->senses));
+    memset(&l->senses[lex->n_nodes], 0, sizeof(*l->senses));
     lex->nodes[lex->n_nodes].named = -1;
     return (uint32_t)lex->n_nodes++;
 }
@@ -212,6 +217,7 @@ static uint32_t step_make(struct load *l, uint32_t node, uint32_t word)
         at = (at + 1) & lex->step_mask;
     lex->steps[at] = (struct lexicon_slot){key, to};
     lex->n_steps++;
+    lex->nodes[node].goes_on = true;
     if (node == 1)
         lex->words[word].root = to;
     return to;
@@ -224,15 +230,18 @@ static uint32_t path_make(struct load *l, const char *text, bool given)
     bool behind = false;
 
     while (*text != '\0') {
-        size_t n = strcspn(text, " ");
+        size_t n = 0;
 
+        while (text[n] != '\0' && text[n] != ' ')
+            n++;
         if (n >= LEXICON_WORD_CAP)
             return 0;
         word = word_make(l->lex, text, n);
         l->lex->words[word].listed |= !given;
         node = step_make(l, node, word);
         text += n;
-        text += strspn(text, " ");
+        while (*text == ' ')
+            text++;
         if (behind || *text != '\0')
             l->lex->words[word].phrases++;
         behind = true;
@@ -266,11 +275,6 @@ static void check_twice(struct load *l, struct sense *s,
                   first_name(&s->set), e->text);
     }
     s->answered = true;
-}
-
-static struct sense *sense_of(struct load *l, uint32_t node)
-{
-    return &l->senses[node * LEXICON_LANGS + (size_t)l->lang];
 }
 
 /* The word for all spellings of a word of the present file; 0 for none. */
@@ -312,7 +316,7 @@ static void add_spelling(struct load *l, const struct words_entry *e)
         s += len;
         s += strspn(s, " ");
     }
-    sense = sense_of(l, node);
+    sense = &l->senses[node];
     sense->torn |= !concept_set_is_empty(&sense->set) &&
                    (!concept_set_has(&sense->set, e->concept) ||
                     (e->concept == CONCEPT_NUMBER &&
@@ -348,7 +352,7 @@ static void add_entry(void *to, const struct words_entry *e)
                   e->text);
         return;
     }
-    s = sense_of(l, node);
+    s = &l->senses[node];
     if (give_way(s, e))
         return;
     if (!concept_set_is_empty(&s->set)) {
@@ -381,20 +385,11 @@ static void add_rule(void *to, const struct words_rule *r)
                   r->from, SPELLING_RULES_MOST - 1);
 }
 
-/* Spellings of more than one meaning mean nothing. */
-static void drop_torn(struct load *l)
-{
-    for (size_t i = 0; i < l->lex->n_nodes * LEXICON_LANGS; i++) {
-        if (l->senses[i].torn)
-            l->senses[i].set = (struct concept_set){{0}};
-    }
-}
-
 /* Stars that no second place answers. */
 static void check_stars(struct load *l)
 {
     for (size_t i = 0; i < l->lex->n_nodes; i++) {
-        const struct sense *s = &l->senses[i * LEXICON_LANGS + (size_t)l->lang];
+        const struct sense *s = &l->senses[i];
 
         if (s->shared && !s->answered)
             fault_add(l->faults, l->file, s->line,
@@ -423,6 +418,20 @@ static void check_complete(struct load *l)
     }
 }
 
+/* What the words of the present file mean; then the next one may be read. */
+static void keep_senses(struct load *l)
+{
+    for (size_t i = 2; i < l->lex->n_nodes; i++) {
+        struct sense *s = &l->senses[i];
+
+        if (!concept_set_is_empty(&s->set) && !s->torn) {
+            l->lex->nodes[i].langs |= 1u << l->lang;
+            l->lex->nodes[i].symbol[l->lang] = lexicon_symbol(l->lex, &s->set);
+        }
+        memset(s, 0, sizeof(*s));
+    }
+}
+
 static void load_file(struct load *l, const char *path, const char *tag)
 {
     struct words_sink sink = {add_entry, add_rule, l};
@@ -446,13 +455,14 @@ static void load_file(struct load *l, const char *path, const char *tag)
         l->lex->common |= 1u << l->lang;
     } else {
         uint32_t node = path_make(l, tag, true);
-        struct sense *s = &l->senses[node * LEXICON_LANGS + (size_t)l->lang];
+        struct sense *s = &l->senses[node];
 
         concept_set_add(&s->set, own.concept);
         l->lex->nodes[node].named = (int16_t)l->lang;
         check_complete(l);
     }
     check_stars(l);
+    keep_senses(l);
     kw_free(data);
 }
 
@@ -497,132 +507,10 @@ static int load_folder(struct load *l, const char *folder)
     return 0;
 }
 
-/* The concept of a set that holds no other, else CONCEPT_NONE. */
-static enum concept only_concept(const struct concept_set *set)
-{
-    enum concept only = CONCEPT_NONE;
-
-    for (int i = 1; i < CONCEPT_COUNT; i++) {
-        if (!concept_set_has(set, (enum concept)i))
-            continue;
-        if (only != CONCEPT_NONE)
-            return CONCEPT_NONE;
-        only = (enum concept)i;
-    }
-    return only;
-}
-
-static uint16_t symbol_add(struct lexicon *lex, const struct concept_set *set)
-{
-    size_t n = lex->n_sets++;
-
-    kw_grow(&lex->sets, &lex->sets_cap, n + 1, sizeof(*lex->sets));
-    kw_grow(&lex->classes, &lex->classes_cap, n + 1, sizeof(*lex->classes));
-    lex->sets[n] = *set;
-    lex->classes[n] = 0;
-    for (int c = 1; c < CONCEPT_COUNT; c++) {
-        if (concept_set_has(set, (enum concept)c))
-            lex->classes[n] |= 1u << concept_class_of((enum concept)c);
-    }
-    return (uint16_t)n;
-}
-
-/* The symbol of a set; makes one when it is new. 0 for the empty set. */
-static uint16_t set_symbol(struct load *l, const struct concept_set *set)
-{
-    struct lexicon *lex = l->lex;
-    enum concept only = only_concept(set);
-
-    if (concept_set_is_empty(set) || only != CONCEPT_NONE)
-        return (uint16_t)only;
-    for (size_t i = CONCEPT_COUNT; i < lex->n_sets; i++) {
-        if (concept_set_same(&lex->sets[i], set))
-            return (uint16_t)i;
-    }
-    if (lex->n_sets > UINT16_MAX) {
-        fault_add(l->faults, l->folder, 0,
-                  "more than %d combinations of meanings; give words with a "
-                  "star fewer of them",
-                  UINT16_MAX);
-        return 0;
-    }
-    return symbol_add(lex, set);
-}
-
-/* Of one concept each: symbol c is concept c. */
-static void single_sets(struct lexicon *lex)
-{
-    for (int c = 0; c < CONCEPT_COUNT; c++) {
-        struct concept_set one = {{0}};
-
-        if (c != CONCEPT_NONE)
-            concept_set_add(&one, (enum concept)c);
-        symbol_add(lex, &one);
-    }
-}
-
-/* What each word means in each language. */
-static void language_sets(struct load *l)
-{
-    struct lexicon *lex = l->lex;
-
-    for (size_t i = 2; i < lex->n_nodes; i++) {
-        for (size_t k = 0; k < lex->n_langs; k++) {
-            const struct sense *s = &l->senses[i * LEXICON_LANGS + k];
-
-            if (concept_set_is_empty(&s->set))
-                continue;
-            lex->nodes[i].langs |= 1u << k;
-            lex->nodes[i].symbol[k] = set_symbol(l, &s->set);
-        }
-    }
-}
-
-/* The set of all languages, without "other" where it means more. */
-static struct concept_set joint_set(const struct load *l, size_t node)
-{
-    struct concept_set all = {{0}}, more;
-
-    for (size_t k = 0; k < l->lex->n_langs; k++)
-        concept_set_join(&all, &l->senses[node * LEXICON_LANGS + k].set);
-    more = all;
-    more.bits[CONCEPT_OTHER / 64] &= ~(UINT64_C(1) << (CONCEPT_OTHER % 64));
-    return concept_set_is_empty(&more) ? all : more;
-}
-
-/* What a word means where the language of the text does not tell. */
-static void joint_sets(struct load *l)
-{
-    struct lexicon *lex = l->lex;
-
-    for (size_t i = 2; i < lex->n_nodes; i++) {
-        struct lexicon_node *n = &lex->nodes[i];
-        struct concept_set all;
-        size_t first = 0;
-
-        if (n->langs == 0)
-            continue;
-        while (!(n->langs >> first & 1))
-            first++;
-        n->symbol[LEXICON_ALL] = n->symbol[first];
-        if ((n->langs & (n->langs - 1)) == 0)
-            continue;
-        all = joint_set(l, i);
-        n->symbol[LEXICON_ALL] = set_symbol(l, &all);
-    }
-}
-
-static void finish_sets(struct load *l)
-{
-    single_sets(l->lex);
-    language_sets(l);
-    joint_sets(l);
-}
-
 int lexicon_load(const char *folder, struct fault_list *faults,
                  struct lexicon **out)
 {
-    struct load l = {.faults = faults, .folder = folder};
+    struct load l = {.faults = faults};
     size_t before = faults->n + faults->dropped;
     int err;
 
@@ -635,10 +523,15 @@ int lexicon_load(const char *folder, struct fault_list *faults,
     steps_rehash(l.lex, 4096);
     node_make(&l);
     node_make(&l);
+    lexicon_prepare_sets(l.lex);
     if ((err = load_folder(&l, folder)) == 0) {
-        drop_torn(&l);
-        finish_sets(&l);
+        lexicon_join_sets(l.lex);
         slip_prepare(l.lex);
+        if (l.lex->sets_full)
+            fault_add(faults, folder, 0,
+                      "more than %d combinations of meanings; give words "
+                      "with a star fewer of them",
+                      UINT16_MAX);
         if (faults->n + faults->dropped > before)
             err = KW_ESYNTAX;
     }

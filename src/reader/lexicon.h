@@ -21,11 +21,13 @@
 struct lexicon_node {
     uint16_t symbol[LEXICON_LANGS + 1]; /* by language, then of all; 0 none */
     uint32_t langs;                     /* bit for each language */
+    bool goes_on;                       /* some phrase does, behind it */
     int16_t named;                      /* language that is named here, or -1 */
     double value;                       /* of a number word */
 };
 
 struct lexicon_word {
+    uint32_t hash;  /* of its octets */
     uint32_t at;    /* in the text store */
     uint32_t root;  /* node of the word alone, 0 when it only begins or goes on
                        a phrase */
@@ -68,6 +70,8 @@ struct lexicon {
     struct concept_set *sets; /* by symbol; [0] is none */
     uint32_t *classes;        /* bit for each class in the set */
     size_t n_sets, sets_cap, classes_cap;
+    bool sets_full; /* there were more sets than symbols */
+    struct concept_set of_class[CLASS_COUNT];
 
     uint8_t costs[26][26];           /* of one letter for another: slip.c */
     struct lexicon_near *near_forms; /* [0] is none */
@@ -102,6 +106,12 @@ static inline const struct lexicon_node *lexicon_node(const struct lexicon *lex,
 {
     return &lex->nodes[node];
 }
+
+/* While loading: the symbol of a set, made when it is new; 0 of none. */
+uint16_t lexicon_symbol(struct lexicon *lex, const struct concept_set *set);
+void lexicon_prepare_sets(struct lexicon *lex);
+/* What each word means where the language of the text does not tell. */
+void lexicon_join_sets(struct lexicon *lex);
 
 /* Hash of short keys, for the tables here and in slip.c. */
 uint32_t lexicon_hash(const char *s, size_t len);

@@ -25,15 +25,29 @@ struct step {
     uint16_t type, mark;
 };
 
+/* A way to begin: where, and what can come behind the first symbol. */
+struct opening {
+    uint32_t step;
+    struct concept_set second;
+};
+
 struct match_program {
     struct step *steps;
     size_t n, cap;
     uint32_t start;
+    struct opening *openings; /* by symbol, in the order of choice */
+    size_t n_openings, openings_cap;
+    uint32_t *begins; /* by symbol: where its openings begin */
 };
 
 struct made { /* the step of a node before a step, once it is there */
     uint64_t key;
     uint32_t step;
+};
+
+struct one_set { /* what is_one_set() found before */
+    struct concept_set set;
+    enum { NOT_KNOWN, ONE_SET, OTHERWISE } kind;
 };
 
 struct maker {
@@ -43,6 +57,7 @@ struct maker {
     struct match_program *p;
     struct made *made; /* open addressing */
     size_t made_mask, n_made;
+    struct one_set *sets; /* by node */
     bool failed;
 };
 
@@ -70,18 +85,14 @@ static uint32_t step_add(struct maker *m, struct step s)
     return (uint32_t)p->n++;
 }
 
-static struct concept_set join(struct concept_set a, struct concept_set b)
-{
-    concept_set_join(&a, &b);
-    return a;
-}
-
 /* What can come from a step on, as far as is known. */
 static struct concept_set may_come(const struct match_program *p, uint32_t i)
 {
-    const struct step *s = &p->steps[i];
+    struct concept_set may = p->steps[i].may;
 
-    return s->type == STEP_CHOOSE ? join(s->may, s->may_other) : s->may;
+    if (p->steps[i].type == STEP_CHOOSE)
+        concept_set_join(&may, &p->steps[i].may_other);
+    return may;
 }
 
 static uint32_t make_choice(struct maker *m, uint32_t first, uint32_t other)
@@ -90,11 +101,9 @@ static uint32_t make_choice(struct maker *m, uint32_t first, uint32_t other)
         m, (struct step){.type = STEP_CHOOSE, .next = first, .other = other});
 }
 
-/*
- * Is the node one concept set, whatever way it is taken? Then alternatives
- * are one step.
- */
-static bool is_one_set(struct maker *m, int i, struct concept_set *set)
+static bool is_one_set(struct maker *m, int i, struct concept_set *set);
+
+static bool find_one_set(struct maker *m, int i, struct concept_set *set)
 {
     const struct abnf_node *n = &m->a->nodes[i];
     const struct abnf_rule *r;
@@ -116,6 +125,20 @@ static bool is_one_set(struct maker *m, int i, struct concept_set *set)
     default:
         return false;
     }
+}
+
+/*
+ * Is the node one concept set, whatever way it is taken? Then alternatives
+ * are one step. Adds it to the set.
+ */
+static bool is_one_set(struct maker *m, int i, struct concept_set *set)
+{
+    struct one_set *known = &m->sets[i];
+
+    if (known->kind == NOT_KNOWN)
+        known->kind = find_one_set(m, i, &known->set) ? ONE_SET : OTHERWISE;
+    concept_set_join(set, &known->set);
+    return known->kind == ONE_SET;
 }
 
 /* Alternatives from node i on. */
@@ -314,10 +337,12 @@ int match_compile(const struct abnf *a, const char *rule,
     struct step done = {.type = STEP_DONE};
 
     *out = NULL;
+    m.sets = kw_calloc(a->n_nodes, sizeof(*m.sets));
     concept_set_add(&done.may, MAY_END);
     ref.rule = (int)(r - a->rules);
     p->start = make_rule(&m, &ref, step_add(&m, done));
     kw_free(m.made);
+    kw_free(m.sets);
     if (m.failed) {
         match_free(p);
         return KW_ESYNTAX;
@@ -332,6 +357,8 @@ void match_free(struct match_program *p)
     if (p == NULL)
         return;
     kw_free(p->steps);
+    kw_free(p->openings);
+    kw_free(p->begins);
     kw_free(p);
 }
 
@@ -340,30 +367,92 @@ size_t match_steps(const struct match_program *p)
     return p->n;
 }
 
-bool match_begins(const struct match_program *p, const struct concept_set *set)
+/* Adds what can come behind the set, when it is taken from step i on. */
+static void add_second(const struct match_program *p, uint32_t i,
+                       const struct concept_set *set,
+                       struct concept_set *second)
 {
-    struct concept_set may = may_come(p, p->start);
+    const struct step *s = &p->steps[i];
+    struct concept_set may = may_come(p, i);
 
-    return concept_set_meets(&may, set);
+    if (s->type == STEP_DONE)
+        concept_set_add(second, MAY_END);
+    if (s->type == STEP_DONE || !concept_set_meets(&may, set))
+        return;
+    if (s->type == STEP_TAKE) {
+        may = may_come(p, s->next);
+        concept_set_join(second, &may);
+        return;
+    }
+    add_second(p, s->next, set, second);
+    if (s->type == STEP_CHOOSE)
+        add_second(p, s->other, set, second);
 }
 
-int match_at(const struct match_program *p, struct match_scratch *s,
-             const struct match_row *row, size_t at)
+/* The openings from a step on that can begin with the set, first the first. */
+static void add_openings(struct match_program *p, uint32_t i,
+                         const struct concept_set *set)
 {
-    static const struct concept_set end = {{1u << MAY_END, 0}};
-    const struct step *k = &p->steps[p->start];
+    const struct step *s = &p->steps[i];
+    struct opening *o;
+
+    if (s->type == STEP_CHOOSE) {
+        add_openings(p, s->next, set);
+        add_openings(p, s->other, set);
+    } else if (concept_set_meets(&s->may, set)) {
+        kw_grow(&p->openings, &p->openings_cap, p->n_openings + 1,
+                sizeof(*p->openings));
+        o = &p->openings[p->n_openings++];
+        *o = (struct opening){.step = i};
+        add_second(p, i, set, &o->second);
+    }
+}
+
+void match_prepare(struct match_program *p, const struct concept_set *sets,
+                   size_t n_sets)
+{
+    p->begins = kw_calloc(n_sets + 1, sizeof(*p->begins));
+    for (size_t i = 0; i < n_sets; i++) {
+        p->begins[i] = (uint32_t)p->n_openings;
+        add_openings(p, p->start, &sets[i]);
+    }
+    p->begins[n_sets] = (uint32_t)p->n_openings;
+}
+
+bool match_begins(const struct match_program *p, uint16_t symbol)
+{
+    return p->begins[symbol] < p->begins[symbol + 1];
+}
+
+/* What stands at a place; the end is there too, for what may end anywhere. */
+static inline struct concept_set look(const struct match_row *row, size_t at)
+{
+    struct concept_set here = {{0}};
+
+    if (at < row->n)
+        here = row->sets[row->symbols[at]];
+    concept_set_add(&here, MAY_END);
+    return here;
+}
+
+/* Walks from a step on; *left is what may still be walked. */
+static int walk(const struct match_program *p, struct match_scratch *s,
+                const struct match_row *row, size_t at, uint32_t step,
+                int *left)
+{
+    const struct step *k = &p->steps[step];
+    struct concept_set here = look(row, at);
     size_t n_ways = 0;
 
     s->n_marks = 0;
-    for (int left = WALK_MOST; left > 0; left--) {
-        const struct concept_set *here =
-            at < row->n ? &row->sets[row->symbols[at]] : &end;
+    while (--*left > 0) {
         bool next = true;
 
         switch (k->type) {
         case STEP_TAKE:
-            next = at < row->n && concept_set_meets(here, &k->may);
-            at += next;
+            next = concept_set_meets(&here, &k->may);
+            if (next)
+                here = look(row, ++at);
             break;
         case STEP_MARK:
             if (s->n_marks == MATCH_MARKS_MOST)
@@ -371,10 +460,8 @@ int match_at(const struct match_program *p, struct match_scratch *s,
             s->marks[s->n_marks++] = (struct match_mark){k->mark, (uint16_t)at};
             break;
         case STEP_CHOOSE:
-            next = concept_set_meets(here, &k->may) ||
-                   k->may.bits[0] & 1u << MAY_END;
-            if (!concept_set_meets(here, &k->may_other) &&
-                !(k->may_other.bits[0] & 1u << MAY_END))
+            next = concept_set_meets(&here, &k->may);
+            if (!concept_set_meets(&here, &k->may_other))
                 break;
             if (!next) {
                 k = &p->steps[k->other];
@@ -398,7 +485,27 @@ int match_at(const struct match_program *p, struct match_scratch *s,
         n_ways--;
         k = &p->steps[s->ways[n_ways].step];
         at = s->ways[n_ways].at;
+        here = look(row, at);
         s->n_marks = s->ways[n_ways].marks;
     }
     return KW_EFULL;
+}
+
+int match_at(const struct match_program *p, struct match_scratch *s,
+             const struct match_row *row, size_t at)
+{
+    uint16_t symbol = row->symbols[at];
+    int left = WALK_MOST;
+    struct concept_set second = look(row, at + 1);
+
+    for (uint32_t i = p->begins[symbol]; i < p->begins[symbol + 1]; i++) {
+        const struct opening *o = &p->openings[i];
+        int found = 0;
+
+        if (concept_set_meets(&o->second, &second))
+            found = walk(p, s, row, at, o->step, &left);
+        if (found != 0)
+            return found;
+    }
+    return 0;
 }

@@ -56,8 +56,14 @@ struct match_row {
     size_t n;
 };
 
-/* Can a match begin with the set? */
-bool match_begins(const struct match_program *p, const struct concept_set *set);
+/*
+ * Of each symbol below n_sets, the ways that a match can begin with it; once,
+ * before match_at().
+ */
+void match_prepare(struct match_program *p, const struct concept_set *sets,
+                   size_t n_sets);
+/* Can a match begin with the symbol? */
+bool match_begins(const struct match_program *p, uint16_t symbol);
 /*
  * Matches at place at and nowhere else. 1 when it does: then s->to and marks
  * tell what; 0 when not; KW_EFULL when a limit was hit.

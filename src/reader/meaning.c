@@ -8,7 +8,7 @@ struct taking {
     const struct lexicon *lex;
     const struct cut *c;
     struct meaning_gathered *out;
-    const struct grammar_match *m;
+    struct grammar_match *m;
 };
 
 static bool said(const struct taking *t, enum grammar_rule r)
@@ -365,7 +365,6 @@ static void take_warmth(struct taking *t)
 static size_t take_piece(struct taking *t)
 {
     size_t again = t->m->to;
-    struct grammar_match less = *t->m;
 
     t->out->aliens += said(t, GRAMMAR_ALIEN);
     t->out->trouble |= said(t, GRAMMAR_TROUBLE);
@@ -381,11 +380,9 @@ static size_t take_piece(struct taking *t)
         t->out->denials++;
         return again;
     }
-    if (gives_back_number(t, &again)) {
-        less.said[GRAMMAR_PEOPLE / 64] &=
+    if (gives_back_number(t, &again))
+        t->m->said[GRAMMAR_PEOPLE / 64] &=
             ~(UINT64_C(1) << (GRAMMAR_PEOPLE % 64));
-        t->m = &less;
-    }
     take_illness(t);
     take_parts(t);
     if (!said(t, GRAMMAR_PART)) {
@@ -484,7 +481,6 @@ void meaning_gather(const struct grammar *g, struct grammar_scratch *s,
         if (found <= 0)
             return;
         keep_piece(out, c, &m);
-        t.m = &m;
         at = take_piece(&t);
         if (at <= m.from) /* a piece of nothing: never stand still */
             at = m.from + 1;

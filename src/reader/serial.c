@@ -55,14 +55,16 @@ static bool layout_fits(const struct serial_layout *l)
 /* The remainder of a decimal string, or -1 when it is not one. */
 static int mod97(const char *s, size_t len)
 {
-    int rest = 0;
+    uint64_t rest = 0;
 
     for (size_t i = 0; i < len; i++) {
         if (s[i] < '0' || s[i] > '9')
             return -1;
-        rest = (rest * 10 + (s[i] - '0')) % 97;
+        rest = rest * 10 + (uint64_t)(s[i] - '0');
+        if (rest > UINT64_MAX / 100) /* divided only before it overflows */
+            rest %= 97;
     }
-    return rest;
+    return (int)(rest % 97);
 }
 
 /* The product P of MOD 37,36 after all characters, or -1. */

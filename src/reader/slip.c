@@ -29,6 +29,7 @@ enum {
 struct runes {
     int n;
     int32_t at[RUNES_MOST + 2];
+    uint8_t extra[RUNES_MOST + 2]; /* what each costs when it is too many */
 };
 
 static bool decode(const char *s, size_t len, struct runes *r)
@@ -56,11 +57,14 @@ static bool decode(const char *s, size_t len, struct runes *r)
 }
 
 /* The vowels of Latin letters, and the vowel signs of Devanagari. */
-static bool is_vowel(int32_t c)
+static inline bool is_vowel(int32_t c)
 {
+    const unsigned latin = 1u << ('a' & 31) | 1u << ('e' & 31) |
+                           1u << ('i' & 31) | 1u << ('o' & 31) |
+                           1u << ('u' & 31) | 1u << ('y' & 31);
+
     if (c < 0x80)
-        return c == 'a' || c == 'e' || c == 'i' || c == 'o' || c == 'u' ||
-               c == 'y';
+        return c >= 'a' && (latin >> (c & 31) & 1);
     return (c >= 0x93E && c <= 0x94D) || (c >= 0x901 && c <= 0x914);
 }
 
@@ -150,37 +154,47 @@ static int cost_extra(const struct runes *r, int i)
     return is_vowel(r->at[i]) ? COST_VOWEL : COST_LETTER;
 }
 
+static void weigh_extras(struct runes *r)
+{
+    for (int i = 0; i < r->n; i++)
+        r->extra[i] = (uint8_t)cost_extra(r, i);
+}
+
 static int least(int a, int b)
 {
     return a < b ? a : b;
 }
 
-/* Weighted optimal string alignment; stops counting above most. */
+/* Weighted optimal string alignment; stops counting above most. Extras are
+ * weighed. */
 static int distance(const struct lexicon *lex, const struct runes *a,
                     const struct runes *b, int most)
 {
     int rows[3][RUNES_MOST + 2];
     int *before = rows[0], *last = rows[1], *now = rows[2];
+    int best_before = 0;
 
     last[0] = 0;
     for (int j = 1; j <= b->n; j++)
-        last[j] = last[j - 1] + cost_extra(b, j - 1);
+        last[j] = last[j - 1] + b->extra[j - 1];
     for (int i = 1; i <= a->n; i++) {
-        int best = now[0] = last[0] + cost_extra(a, i - 1), *spare;
+        int best = now[0] = last[0] + a->extra[i - 1], *spare;
 
         for (int j = 1; j <= b->n; j++) {
             int32_t x = a->at[i - 1], y = b->at[j - 1];
 
             now[j] = last[j - 1] + (x == y ? 0 : cost_other(lex, x, y));
-            now[j] = least(now[j], last[j] + cost_extra(a, i - 1));
-            now[j] = least(now[j], now[j - 1] + cost_extra(b, j - 1));
+            now[j] = least(now[j], last[j] + a->extra[i - 1]);
+            now[j] = least(now[j], now[j - 1] + b->extra[j - 1]);
             if (i > 1 && j > 1 && x != y && x == b->at[j - 2] &&
                 y == a->at[i - 2])
                 now[j] = least(now[j], before[j - 2] + COST_SWAP);
             best = least(best, now[j]);
         }
-        if (best > most)
+        /* A swap comes from the row before the last. */
+        if (best > most && best_before + COST_SWAP > most)
             return COST_MUCH;
+        best_before = best;
         spare = before;
         before = last;
         last = now;
@@ -208,15 +222,23 @@ static uint32_t hash_end(uint32_t h)
     return h ^ h >> 13;
 }
 
-static uint32_t hash_without(const struct runes *r, int skip)
+/*
+ * Hashes of the word whole, then without each of its letters: n + 1 of them.
+ * What comes before the letter left out is hashed once.
+ */
+static void hash_forms(const struct runes *r, uint32_t forms[RUNES_MOST + 1])
 {
-    uint32_t h = 2166136261u;
+    uint32_t before = 2166136261u;
 
-    for (int i = 0; i < r->n; i++) {
-        if (i != skip)
+    for (int skip = 0; skip < r->n; skip++) {
+        uint32_t h = before;
+
+        for (int i = skip + 1; i < r->n; i++)
             h = hash_step(h, r->at[i]);
+        forms[skip + 1] = hash_end(h);
+        before = hash_step(before, r->at[skip]);
     }
-    return hash_end(h);
+    forms[0] = hash_end(before);
 }
 
 /* Hash of the consonants, by sound and without doubles; 0 when too few. */
@@ -278,16 +300,17 @@ static void chain(struct lexicon *lex)
 
 static void add_word(struct lexicon *lex, uint32_t w)
 {
-    struct runes r = {.n = 0};
-    uint32_t bones;
+    struct runes r;
+    uint32_t bones, forms[RUNES_MOST + 1];
 
     if (lex->words[w].runes < RUNES_LEAST || !lex->words[w].listed ||
         !decode(lex->store + lex->words[w].at, lex->words[w].len, &r))
         return;
     if (r.at[0] < 0x80 && r.at[0] >= '0' && r.at[0] <= '9')
         return;
-    for (int skip = -1; skip < r.n; skip++)
-        add_near(lex, hash_without(&r, skip), w);
+    hash_forms(&r, forms);
+    for (int i = 0; i <= r.n; i++)
+        add_near(lex, forms[i], w);
     if ((bones = hash_bones(&r)) != 0)
         add_near(lex, bones, w);
 }
@@ -403,6 +426,9 @@ static void weigh(struct search *s, uint32_t word)
         !decode(s->lex->store + w->at, w->len, &r) || r.n == 0 ||
         is_out(s, word, &r))
         return;
+    weigh_extras(&r);
+    if (!s->phrases && s->cost + 1 < most)
+        most = s->cost + 1; /* what is farther than that is no rival */
     cost = distance(s->lex, &s->meant, &r, most);
     if (is_foreign(s, word))
         cost += COST_FOREIGN;
@@ -423,10 +449,12 @@ static void look(struct search *s, uint32_t hash)
 
 static void look_all(struct search *s)
 {
-    uint32_t bones = hash_bones(&s->meant);
+    uint32_t bones = hash_bones(&s->meant), forms[RUNES_MOST + 1];
 
-    for (int skip = -1; skip < s->meant.n; skip++)
-        look(s, hash_without(&s->meant, skip));
+    weigh_extras(&s->meant);
+    hash_forms(&s->meant, forms);
+    for (int i = 0; i <= s->meant.n; i++)
+        look(s, forms[i]);
     if (bones != 0)
         look(s, bones);
 }

@@ -129,6 +129,31 @@ START_TEST(a_prefix_that_is_also_a_digit)
 }
 END_TEST
 
+/* Names in any script stay; octets that are no UTF-8 do not get in. */
+START_TEST(names_of_any_octets)
+{
+    static const struct {
+        const char *raw, *kept;
+    } cases[] = {{"caf\xc3\xa9", "caf\xc3\xa9"},
+                 {"caf\xe9", "caf?"},
+                 {"\xff\xfe"
+                  "1",
+                  "??1"},
+                 {"\xe0\xa4", "??"},
+                 {"+9997\xff"
+                  "0012345",
+                  "+9997?0012345"}};
+    struct config conf = {.country_code = (char *)"999"};
+
+    for (size_t i = 0; i < KW_COUNT(cases); i++) {
+        char got[LEDGER_PHONE_CAP];
+
+        desk_number(&conf, cases[i].raw, got, sizeof(got));
+        ck_assert_str_eq(got, cases[i].kept);
+    }
+}
+END_TEST
+
 int main(void)
 {
     Suite *s = suite_create("e164");
@@ -139,6 +164,7 @@ int main(void)
     tcase_add_test(t, rows);
     tcase_add_test(t, lengths_of_the_country);
     tcase_add_test(t, a_prefix_that_is_also_a_digit);
+    tcase_add_test(t, names_of_any_octets);
     suite_add_tcase(s, t);
     r = srunner_create(s);
     srunner_run_all(r, CK_ENV);

@@ -70,6 +70,17 @@ static void keep(const char *raw, char *dst, size_t cap)
 {
     if (kw_copy(dst, cap, raw, strlen(raw)) < 0)
         snprintf(dst, cap, "%.*s", (int)cap - 1, raw);
+    /* What is no UTF-8 could not be shown: "?" stands for each octet. */
+    for (char *at = dst; *at != '\0';) {
+        utf8proc_int32_t cp;
+        utf8proc_ssize_t len =
+            utf8proc_iterate((const utf8proc_uint8_t *)at, -1, &cp);
+
+        if (len <= 0)
+            *at++ = '?';
+        else
+            at += len;
+    }
 }
 
 void desk_number(const struct config *conf, const char *raw, char *dst,

@@ -4,6 +4,9 @@
 #include "close.h"
 #include "refcase.h"
 
+#define MATHLIB_STANDALONE 1
+#include <Rmath.h>
+
 /* Worked out by an independent program; half a unit of the last digit. */
 START_TEST(worked_values)
 {
@@ -127,6 +130,53 @@ START_TEST(case_special_functions)
 }
 END_TEST
 
+/* The rest of p01: the library that all of it is built on, as we link it. */
+START_TEST(case_library)
+{
+    struct refcase *c = refcase_open("p01_specfun");
+    size_t n;
+    const double *a = refcase_need(c, "in", "g_shape", &n);
+    const double *x = refcase_need(c, "in", "g_x", &n), *mu, *size;
+
+    for (size_t i = 0; i < n; i++) {
+        CLOSE(pgamma(x[i], a[i], 1, 1, 0),
+              refcase_need(c, "out", "gamma_lower", &n)[i], 1e-10);
+        CLOSE(pgamma(x[i], a[i], 1, 0, 0),
+              refcase_need(c, "out", "gamma_upper", &n)[i], 1e-10);
+        CLOSE_OR(pgamma(x[i], a[i], 1, 0, 1),
+                 refcase_need(c, "out", "gamma_upper_log", &n)[i], 1e-10,
+                 1e-10);
+    }
+    a = refcase_need(c, "in", "q_p", &n);
+    x = refcase_need(c, "in", "q_shape", &n);
+    for (size_t i = 0; i < n; i++)
+        CLOSE(qgamma(a[i], x[i], 1, 1, 0),
+              refcase_need(c, "out", "gamma_quantile", &n)[i], 1e-10);
+    x = refcase_need(c, "in", "lg_x", &n);
+    for (size_t i = 0; i < n; i++) {
+        CLOSE(lgammafn(x[i]), refcase_need(c, "out", "lgamma", &n)[i], 1e-10);
+        CLOSE(digamma(x[i]), refcase_need(c, "out", "digamma", &n)[i], 1e-10);
+    }
+    x = refcase_need(c, "in", "z", &n);
+    for (size_t i = 0; i < n; i++) {
+        CLOSE_OR(pnorm(x[i], 0, 1, 0, 1),
+                 refcase_need(c, "out", "norm_upper_log", &n)[i], 1e-10, 1e-10);
+        /* of the upper tail: near 1 the lower one has lost the digits */
+        CLOSE(qnorm(pnorm(x[i], 0, 1, 0, 1), 0, 1, 0, 1), x[i], 1e-10);
+    }
+    x = refcase_need(c, "in", "n_k", &n);
+    mu = refcase_need(c, "in", "n_mu", &n);
+    size = refcase_need(c, "in", "n_size", &n);
+    for (size_t i = 0; i < n; i++) {
+        CLOSE_OR(dnbinom_mu(x[i], size[i], mu[i], 1),
+                 refcase_need(c, "out", "nbinom_pmf_log", &n)[i], 1e-10, 1e-10);
+        CLOSE(pnbinom_mu(x[i] - 1, size[i], mu[i], 0, 0),
+              refcase_need(c, "out", "nbinom_upper", &n)[i], 1e-10);
+    }
+    refcase_free(c);
+}
+END_TEST
+
 /* Garwood's lower end for k is the gamma quantile of shape k. */
 START_TEST(case_gamma_quantile)
 {
@@ -188,6 +238,7 @@ int main(void)
     tcase_add_test(tc, garwood_interval);
     tcase_add_test(tc, below_a_limit);
     tcase_add_test(tc, case_special_functions);
+    tcase_add_test(tc, case_library);
     tcase_add_test(tc, case_gamma_quantile);
     tcase_add_test(tc, edges);
     return close_run("exact", tc);

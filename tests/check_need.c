@@ -185,6 +185,27 @@ START_TEST(law_quantiles)
 }
 END_TEST
 
+/* Beyond 20,000 units: within one of the exact, which holds up to there. */
+START_TEST(law_many_units)
+{
+    static double q[20001];
+    struct need_forecast f = {0, 0};
+    double levels[] = {0.025, 0.1, 0.5, 0.9, 0.975};
+
+    for (int i = 0; i < 20000; i++) {
+        q[i] = 0.001 + 0.04 * (i % 11);
+        f.mean += q[i];
+    }
+    f.var = f.mean / 2; /* not greater than the mean */
+    for (size_t i = 0; i < 5; i++) {
+        double exact = need_quantile(&f, q, 20000, levels[i]);
+        double many = need_quantile(&f, q, 20001, levels[i]); /* the last: 0 */
+
+        ck_assert_double_le(fabs(exact - many), 1);
+    }
+}
+END_TEST
+
 START_TEST(refuses)
 {
     struct need_batch b = {0, 0};
@@ -212,6 +233,8 @@ int main(void)
     tcase_add_test(tc, law_monotone);
     tcase_add_test(tc, law_shared_uncertainty_stays);
     tcase_add_test(tc, law_quantiles);
+    tcase_set_timeout(tc, 60);
+    tcase_add_test(tc, law_many_units);
     tcase_add_test(tc, refuses);
     return close_run("need", tc);
 }

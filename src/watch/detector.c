@@ -73,6 +73,7 @@ struct detector {
     size_t n_batches, batches_cap, n_places, places_cap;
     double exposure[BINS], failed[BINS]; /* of all batches in the baseline */
     int day;
+    int first;      /* the earliest delivery: before it there is no time */
     bool refreshed; /* on the present day, whose end is still to be judged */
 };
 
@@ -300,6 +301,8 @@ static int to_day(struct detector *d, int day)
 
     if (day < d->day)
         return KW_EINVAL;
+    if (d->first > d->day && !d->refreshed)
+        d->day = day < d->first ? day : d->first;
     while (d->day < day) {
         int next = (d->day / WEEK + 1) * WEEK;
 
@@ -372,6 +375,8 @@ int detector_deliver(struct detector *d, int batch, int place, int day,
     c.pair = pair_of(d, batch, place);
     kw_grow(&d->cells, &d->cells_cap, d->n_cells + 1, sizeof(*d->cells));
     kw_grow(&b->cells, &b->cap, b->n_cells + 1, sizeof(*b->cells));
+    if (d->n_cells == 0 || day < d->first)
+        d->first = day;
     d->cells[d->n_cells] = c;
     b->cells[b->n_cells++] = (int)d->n_cells;
     return (int)d->n_cells++;

@@ -56,7 +56,8 @@ int need_forecast(const struct need_model *model, const struct need_unit *units,
 
 /*
  * A quantile of the count: negative binomial with that mean and variance
- * where the variance is the greater, else exactly Poisson-binomial from q.
+ * where the variance is the greater, else Poisson-binomial from q: exactly up
+ * to 20,000 units, by a normal with skewness beyond.
  */
 double need_quantile(const struct need_forecast *f, const double *q, size_t n,
                      double p);

@@ -63,6 +63,8 @@ enum concept_class {
     X(POT, "pot", CLASS_OURS)                                                  \
     X(WATER, "water", CLASS_OURS)                                              \
     X(COME, "come", CLASS_OURS)                                                \
+    X(OUTSIDE, "outside", CLASS_SMALL)                                         \
+    X(UNFILTERED, "unfiltered", CLASS_OURS)                                    \
     X(DOWN, "down", CLASS_OURS)                                                \
     X(GOT, "got", CLASS_OURS)                                                  \
     X(BRIM, "brim", CLASS_OURS)                                                \
@@ -82,6 +84,7 @@ enum concept_class {
     X(UNWELL, "unwell", CLASS_SICKNESS)                                        \
     X(FEVER, "fever", CLASS_SICKNESS)                                          \
     X(STOOL, "stool", CLASS_SICKNESS)                                          \
+    X(LIQUID, "liquid", CLASS_SMALL)                                           \
     X(PERSON, "person", CLASS_SICKNESS)                                        \
     X(CHILD, "child", CLASS_SICKNESS)                                          \
     X(BABY, "baby", CLASS_SICKNESS)                                            \
@@ -98,6 +101,7 @@ enum concept_class {
     X(DRY, "dry", CLASS_SIGN)                                                  \
     X(SURE_DRY, "sure-dry", CLASS_SIGN)                                        \
     X(DEAD, "dead", CLASS_SIGN)                                                \
+    X(ABLE, "able", CLASS_SMALL)                                               \
     X(EYES, "eyes", CLASS_SMALL)                                               \
     X(SUNKEN, "sunken", CLASS_SMALL)                                           \
     X(DRINK, "drink", CLASS_SMALL)                                             \
@@ -133,8 +137,11 @@ enum concept_class {
     X(BURIED, "buried", CLASS_ALIEN)                                           \
     X(MONEY, "money", CLASS_ALIEN)                                             \
     X(THING, "thing", CLASS_ALIEN)                                             \
+    X(ANIMAL, "animal", CLASS_ALIEN)                                           \
+    X(BODY, "body", CLASS_SMALL)                                               \
     X(NEIGHBOUR, "neighbour", CLASS_ALIEN)                                     \
     X(BEFORE, "before", CLASS_SMALL)                                           \
+    X(NOW, "now", CLASS_SMALL)                                                 \
     X(OLD, "old", CLASS_SMALL)                                                 \
     X(OF_THEM, "of-them", CLASS_SMALL)                                         \
     X(OTHER, "other", CLASS_SMALL)                                             \

@@ -40,7 +40,7 @@ static char letter_of(char digit)
     return digit == '3' ? 'e' : digit == '4' ? 'a' : as[digit - '0'];
 }
 
-/* "vidole3": a word with a number run on. */
+/* "vidole3": a word with a number run on; but "lent0" has none. */
 static bool is_word_and_number(const struct lexicon *lex, const char *s,
                                size_t len)
 {
@@ -52,7 +52,8 @@ static bool is_word_and_number(const struct lexicon *lex, const char *s,
         if (!fold_is_digit(s[i]))
             return false;
     }
-    return n >= 3 && lexicon_find(lex, s, n) != 0;
+    return n >= 3 && !(n + 1 == len && s[n] == '0') &&
+           lexicon_find(lex, s, n) != 0;
 }
 
 /* "rajad0": a digit among letters, when the word is then in a lexicon. */

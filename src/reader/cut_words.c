@@ -9,12 +9,21 @@
 #include <string.h>
 
 #define SPLIT_LEAST   3 /* letters of each half of a word taken apart */
+#define SPLIT_SIGN    4 /* and of a half that is a sign */
 #define SPLIT_MOST    24
-#define SPELT_LEAST   4  /* letters; shorter words get no slack by ear either */
-#define PHRASE_MOST   8  /* words */
+#define SPELT_LEAST   4 /* letters; shorter words get no slack by ear either */
+#define PHRASE_MOST   8 /* words */
+#define GLUED_LEAST   7 /* letters of a phrase run together */
+#define GLUED_MOST    32
+#define GLUED_TRIES   200
 #define FEVER_LEAST   34 /* degrees: such a count is not of people */
 #define DEGREES_LEAST 5  /* colder water with a bare c is none */
 #define FOREIGN_SMALL 3  /* "si", "no" of another language say nothing here */
+
+struct glued { /* a phrase that is looked for */
+    uint32_t node, word[PHRASE_MOST];
+    size_t len[PHRASE_MOST], n, tries;
+};
 
 static uint16_t symbol_of(const struct lexicon *lex, uint32_t word)
 {
@@ -38,6 +47,9 @@ static uint32_t half(const struct lexicon *lex, const char *s, size_t len)
 {
     uint32_t w = len < SPLIT_LEAST ? 0 : lexicon_find(lex, s, len);
 
+    if (len < SPLIT_SIGN &&
+        (lex->classes[symbol_of(lex, w)] & 1u << CLASS_SIGN))
+        return 0; /* "dieback" */
     return symbol_of(lex, w) == 0 || !lex->words[w].listed ? 0 : w;
 }
 
@@ -62,6 +74,47 @@ static bool split_word(struct cut *c, const struct lexicon *lex,
         return true;
     }
     return false;
+}
+
+/* The end of a phrase of the lexicon that is written from s without a gap. */
+static bool glued_phrase(const struct lexicon *lex, const char *s, size_t len,
+                         struct glued *g)
+{
+    if (len == 0)
+        return g->n > 1 && lex->nodes[g->node].symbol[LEXICON_ALL] != 0;
+    if (g->n == PHRASE_MOST || g->tries++ > GLUED_TRIES)
+        return false;
+    for (size_t n = len; n > 0; n--) {
+        uint32_t word = lexicon_find(lex, s, n), node = g->node;
+
+        if (word == 0 || (g->node = lexicon_step(lex, node, word)) == 0) {
+            g->node = node;
+            continue;
+        }
+        g->word[g->n] = word;
+        g->len[g->n++] = n;
+        if (glued_phrase(lex, s + n, len - n, g))
+            return true;
+        g->n--;
+        g->node = node;
+    }
+    return false;
+}
+
+/* "yanolousamos": a phrase run together. */
+static bool split_phrase(struct cut *c, const struct lexicon *lex,
+                         const struct cut_atom *a)
+{
+    struct glued g = {.node = 1};
+    size_t at = a->at;
+
+    if (a->len < GLUED_LEAST || a->len > GLUED_MOST ||
+        !glued_phrase(lex, c->fold.text + at, a->len, &g))
+        return false;
+    for (size_t i = 0; i < g.n; at += g.len[i], i++)
+        add_word(c, at, g.len[i], g.word[i],
+                 CUT_SPLIT | (i > 0 ? CUT_GLUED : a->flags));
+    return true;
 }
 
 /* "good!!!" was folded already; "gooood", "slooow": more than doubled. */
@@ -132,6 +185,8 @@ void cut_word(struct cut *c, const struct cut_context *x,
         w = spelt;
     if (w == 0 && is_drawn_out(s, a->len))
         w = find_drawn_out(x->lex, s, a->len);
+    if (w == 0 && split_phrase(c, x->lex, a))
+        return;
     if (w == 0 && a->len >= 4) {
         if ((w = find_slip(c, x->lex, s, a->len)) != 0)
             flags |= CUT_SLIP;
@@ -196,14 +251,29 @@ int cut_guess_language(const struct cut *c, const struct cut_context *x,
 
 /* ---- phrases ---- */
 
+/* "now gud" is not "no good": a word that is known as it stands. */
+static bool is_itself(const struct lexicon *lex, const struct cut_token *t,
+                      int lang)
+{
+    uint16_t is = 0, sounds = 0;
+
+    if (lang >= 0) {
+        is = lex->nodes[lex->words[t->word].root].symbol[lang];
+        sounds = lex->nodes[lex->words[t->spelt].root].symbol[lang];
+    }
+    return is != 0 && is != sounds;
+}
+
 /* The node behind one more token; in all spellings, or as it stands. */
-static uint32_t step(const struct lexicon *lex, uint32_t node,
-                     const struct cut_token *t, bool spelt)
+static uint32_t step(const struct cut *c, const struct lexicon *lex,
+                     uint32_t node, const struct cut_token *t, bool spelt)
 {
     uint32_t to, canon = lex->words[t->word].canon;
 
     if (spelt)
-        return t->spelt == 0 ? 0 : lexicon_step(lex, node, t->spelt);
+        return t->spelt == 0 || is_itself(lex, t, c->lang_seems)
+                   ? 0
+                   : lexicon_step(lex, node, t->spelt);
     to = lexicon_step(lex, node, t->word);
     return to != 0 || node == 1 || canon == 0 ? to
                                               : lexicon_step(lex, node, canon);
@@ -221,7 +291,7 @@ static uint32_t longest_so(const struct cut *c, const struct lexicon *lex,
 
         if (t->word == 0 || t->symbol == CONCEPT_PAUSE)
             break;
-        node = step(lex, node, t, spelt);
+        node = step(c, lex, node, t, spelt);
         if (node == 0)
             break;
         if (lex->nodes[node].symbol[LEXICON_ALL] != 0 &&
@@ -333,8 +403,12 @@ uint16_t cut_settle(const struct lexicon *lex, const struct cut_token *t,
         }
         return o != 0 ? o : (uint16_t)CONCEPT_WORD;
     }
-    if (lang >= 0 && n->symbol[lang] != 0 && !(n->langs & lex->common))
+    if (lang >= 0 && n->symbol[lang] != 0)
         return n->symbol[lang];
+    for (size_t k = 0; k < lex->n_langs && lang >= 0; k++) {
+        if ((n->langs & lex->common) >> k & 1)
+            return n->symbol[k]; /* "mn": minutes, but in Hindi */
+    }
     if (lang >= 0 && n->symbol[lang] == 0 && t->len <= FOREIGN_SMALL &&
         !(n->langs & lex->common) &&
         !(lex->classes[n->symbol[LEXICON_ALL]] &

@@ -7,6 +7,11 @@
 
 #include <string.h>
 
+#define NOW_BEHIND 3 /* tokens: "good as it is now" */
+
+static const unsigned BAD_KINDS = 1u << READER_CRACK | 1u << READER_LEAK |
+                                  1u << READER_BROKEN | 1u << READER_SLOW |
+                                  1u << READER_FAST;
 
 static void tally_token(struct deciding *d, const struct cut_token *t)
 {
@@ -25,12 +30,13 @@ static void tally_token(struct deciding *d, const struct cut_token *t)
     y->slips += (t->flags & CUT_SLIP) != 0;
     y->pot += may_be(d, t, CONCEPT_POT) || may_be(d, t, CONCEPT_TAP) ||
               may_be(d, t, CONCEPT_LID) || may_be(d, t, CONCEPT_BUCKET) ||
-              may_be(d, t, CONCEPT_PART);
+              may_be(d, t, CONCEPT_PART) || may_be(d, t, CONCEPT_UNFILTERED);
     y->flowing |= may_be(d, t, CONCEPT_DOWN) || may_be(d, t, CONCEPT_GOT) ||
                   may_be(d, t, CONCEPT_ONLY) || may_be(d, t, CONCEPT_COME);
     y->chat += t->symbol == CONCEPT_CHAT || t->symbol == CONCEPT_BURIED;
     y->money += t->symbol == CONCEPT_MONEY;
-    y->thing += may_be(d, t, CONCEPT_THING);
+    y->thing += may_be(d, t, CONCEPT_THING) || may_be(d, t, CONCEPT_ANIMAL) ||
+                may_be(d, t, CONCEPT_BODY);
     y->neighbour += may_be(d, t, CONCEPT_NEIGHBOUR);
     y->call |= may_be(d, t, CONCEPT_CALL);
 }
@@ -100,9 +106,17 @@ static void settle_signs(struct deciding *d)
     if (g->undrinking &&
         (g->ill || (g->who && !(g->kinds & 1u << READER_UNUSED))))
         g->sure |= READER_DRY;
+    if (g->unable && (g->ill || (g->who && (serial || d->tally.unknown == 0)) ||
+                      (serial && g->kinds == 0 && d->tally.pot == 0)))
+        g->sure |= READER_DRY;
     if (g->maybe & READER_DRY &&
         (g->ill || (g->who && serial && card && !d->tally.flowing)))
         g->sure |= READER_DRY;
+    if (!serial && !g->ill && d->tally.pot == 0 && d->tally.chat > 0)
+        g->sure &= ~READER_DRY; /* "passed out of school" */
+    if (!serial && !g->ill && !g->stool && !g->who &&
+        d->tally.unknown + d->tally.thing > 0)
+        g->sure &= ~READER_RICEWATER; /* "rice water is good for hair" */
     if (g->maybe & READER_RICEWATER &&
         (g->gut || g->stool || (g->ill && serial) || (g->who && serial)))
         g->sure |= READER_RICEWATER;
@@ -170,13 +184,32 @@ static void add_maybe_slow(struct deciding *d)
 {
     struct meaning_gathered *g = d->g;
 
-    if (!g->maybe_slow || has(d, READER_SLOW) || has(d, READER_FAST) ||
-        has(d, READER_UNUSED) || g->n_obs == READER_OBS_MOST ||
+    if (!g->maybe_slow && !(g->no_flow && g->kinds == 0 && !g->ill))
+        return; /* "it does not pass": of the water, when nothing else is said
+                 */
+    if (has(d, READER_SLOW) || g->sure & READER_DRY || has(d, READER_FAST) ||
+        has(d, READER_UNUSED) || has(d, READER_FINE) || has(d, READER_PART) ||
+        g->n_obs == READER_OBS_MOST ||
         (d->n_serials == 0 && d->wrong == NULL && d->tally.pot == 0))
         return;
     g->obs_at[g->n_obs] = g->maybe_slow_at;
     g->obs[g->n_obs++] = (struct reader_obs){.kind = READER_SLOW};
     g->kinds |= 1u << READER_SLOW;
+}
+
+/* "It passes in less than 20 minutes": fast, when no amount is told. */
+static void add_passing(struct deciding *d)
+{
+    struct meaning_gathered *g = d->g;
+    const unsigned flow = 1u << READER_SLOW | 1u << READER_FAST;
+
+    if (!g->passes_in || g->has_amount || (g->kinds & flow) ||
+        g->measure.minutes > 60 || g->n_obs == READER_OBS_MOST)
+        return;
+    g->measure.minutes = 0;
+    g->obs_at[g->n_obs] = g->passes_at;
+    g->obs[g->n_obs++] = (struct reader_obs){.kind = READER_FAST};
+    g->kinds |= 1u << READER_FAST;
 }
 
 /* "It was slow, we washed it, now it is good." */
@@ -190,12 +223,54 @@ static void settle_past(struct deciding *d)
         drop(d, 1u << READER_SLOW);
 }
 
+/* The last "now", else the last "but"; 0 for none. */
+static size_t turning_point(const struct deciding *d, bool *now)
+{
+    const struct cut *c = d->m->cut;
+    size_t at = 0;
+
+    *now = false;
+    for (size_t i = 1; i < c->n_row; i++) {
+        const struct cut_token *t = &c->tokens[c->row_at[i]];
+
+        if (may_be(d, t, CONCEPT_NOW) || (!*now && may_be(d, t, CONCEPT_BUT))) {
+            *now |= may_be(d, t, CONCEPT_NOW);
+            at = i;
+        }
+    }
+    return at;
+}
+
+/* "It was slow, but now it is good"; "it was good, but now it leaks". */
+static void settle_turn(struct deciding *d)
+{
+    const unsigned passing = 1u << READER_SLOW | 1u << READER_FAST;
+    size_t fine = place_of(d, READER_FINE), first = SIZE_MAX, last = 0, at;
+    unsigned bad = d->g->kinds & BAD_KINDS;
+    bool now;
+
+    if (!has(d, READER_FINE) || bad == 0)
+        return;
+    for (size_t i = 0; i < d->g->n_obs; i++) {
+        if (!(BAD_KINDS >> d->g->obs[i].kind & 1))
+            continue;
+        first = d->g->obs_at[i] < first ? d->g->obs_at[i] : first;
+        last = d->g->obs_at[i] > last ? d->g->obs_at[i] : last;
+    }
+    at = turning_point(d, &now);
+    if (at == 0)
+        return;
+    if (fine < at && at < first)
+        drop(d, 1u << READER_FINE);
+    else if (now && last < fine && last < at && at <= fine + NOW_BEHIND &&
+             (bad & ~passing) == 0 && !d->g->has_amount)
+        drop(d, bad);
+}
+
 /* Kinds that cannot both be: taken out, and asked about. */
 static bool settle_contraries(struct deciding *d)
 {
-    const unsigned bad = 1u << READER_CRACK | 1u << READER_LEAK |
-                         1u << READER_BROKEN | 1u << READER_SLOW |
-                         1u << READER_FAST;
+    const unsigned bad = BAD_KINDS;
     unsigned out = 0;
 
     if (has(d, READER_FINE) && (d->g->kinds & bad))
@@ -376,6 +451,27 @@ static void add_lone_parts(struct deciding *d)
     }
 }
 
+/* "Is it a crack?" says none, unless it goes on with why. */
+static bool is_question(const struct deciding *d)
+{
+    const struct meaning_gathered *g = d->g;
+    const struct cut *c = d->m->cut;
+    bool asks = false;
+
+    for (size_t i = 2; i < c->n; i++) {
+        if (may_be(d, &c->tokens[i], CONCEPT_WHY))
+            return false;
+        if (c->tokens[i].symbol != CONCEPT_PAUSE ||
+            c->fold.text[c->tokens[i].at] != '?')
+            continue;
+        for (size_t k = 0; k < g->n_pieces; k++) {
+            for (int r = GRAMMAR_CRACK; r <= GRAMMAR_FAST; r++)
+                asks |= g->pieces[k].to == i && (g->pieces[k].said[0] >> r & 1);
+        }
+    }
+    return asks;
+}
+
 static void put_obs(struct deciding *d)
 {
     memcpy(d->out->obs, d->g->obs, d->g->n_obs * sizeof(d->g->obs[0]));
@@ -415,7 +511,8 @@ static bool is_left_over(const struct deciding *d)
 
     if (g->n_obs == 0)
         return false;
-    if ((g->lone_parts != 0 && !part && d->tally.words <= 2) ||
+    if ((g->lone_parts != 0 && !part && d->tally.words <= 2 &&
+         !(has(d, READER_LEAK) && g->lone_parts == 1u << READER_BUCKET)) ||
         (g->has_amount && g->measure.minutes > 0 && !has(d, READER_SLOW) &&
          !has(d, READER_FAST)))
         return true;
@@ -440,9 +537,11 @@ void meaning_decide(const struct meaning_case *m, struct reader_meaning *out)
     look_over(&d);
     settle_signs(&d);
     add_maybe_slow(&d);
+    add_passing(&d);
     add_illness(&d);
     add_lone_parts(&d);
     settle_past(&d);
+    settle_turn(&d);
     contrary = settle_contraries(&d);
     measure = decide_measure(&d);
     out->outcome = READER_FILED;
@@ -473,6 +572,8 @@ void meaning_decide(const struct meaning_case *m, struct reader_meaning *out)
     }
     if ((m->cut->doubt || (m->cut->card && is_left_over(&d))) &&
         out->outcome == READER_FILED)
+        ask(out, READER_WHY_UNCLEAR);
+    if (out->outcome == READER_FILED && is_question(&d))
         ask(out, READER_WHY_UNCLEAR);
     if (m->said->limit || (m->said->other_amount && has(&d, READER_SLOW)))
         ask(out, READER_WHY_UNCLEAR);

@@ -6,6 +6,8 @@
  */
 #include "reader/decide_parts.h"
 
+#include <string.h>
+
 #define DIRECT_WORDS   5   /* in so short a text a half measure is meant */
 #define LITRES_AN_HOUR 3.0 /* a measure without a word says slow below it */
 #define WARM_MOST      45  /* degrees: water from anywhere */
@@ -138,6 +140,16 @@ static struct reader_obs *measured_obs(struct deciding *d, bool time)
     return o;
 }
 
+/* "Empties in 20 minutes": how much is clear; but not "fast 20m". */
+static bool is_emptied(const struct deciding *d, const struct reader_obs *o)
+{
+    const struct cut *c = d->m->cut;
+    const struct cut_token *t =
+        &c->tokens[c->row_at[d->g->obs_at[o - d->g->obs]]];
+
+    return !c->card || memchr(c->fold.text + t->at, ' ', t->len) != NULL;
+}
+
 enum reader_why decide_measure(struct deciding *d)
 {
     struct meaning_gathered *g = d->g;
@@ -154,6 +166,8 @@ enum reader_why decide_measure(struct deciding *d)
         o->measure = g->measure;
         return READER_WHY_IMPOSSIBLE;
     }
+    if (o->kind == READER_FAST && !g->has_amount && is_emptied(d, o))
+        return READER_CLEAR;
     if (g->has_amount != time && level == READER_CLEAR &&
         !is_direct(d, g->has_amount ? g->amount_at : g->time_at))
         return READER_CLEAR;

@@ -15,6 +15,8 @@
     X(BROKEN, "broken")                                                        \
     X(SLOW, "slow")                                                            \
     X(MAYBE_SLOW, "maybe-slow")                                                \
+    X(NO_FLOW, "no-flow")                                                      \
+    X(PASSES_IN, "passes-in")                                                  \
     X(FAST, "fast")                                                            \
     X(ILL, "ill")                                                              \
     X(GUT, "gut")                                                              \
@@ -44,6 +46,8 @@
     X(SURE_DRY, "sure-dry")                                                    \
     X(MAYBE_DRY, "maybe-dry")                                                  \
     X(UNDRINKING, "undrinking")                                                \
+    X(UNABLE, "unable")                                                        \
+    X(NUMBER_U5, "number-u5")                                                  \
     X(DEAD, "dead")                                                            \
     X(DENIAL, "denial")                                                        \
     X(ALIEN, "alien")                                                          \

@@ -84,7 +84,7 @@ static size_t spelling_word(const struct lexicon *lex, int lang,
 
     if (lang < 0 || lex->spelling[lang] == NULL)
         return 0;
-    key[0] = SPELLING_MARK;
+    key[0] = (char)(SPELLING_MARK + lang); /* one for each language */
     n = spelling_key(lex->spelling[lang], word, len, key + 1,
                      LEXICON_WORD_CAP - 1);
     return n == 0 ? 0 : n + 1;

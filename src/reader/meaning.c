@@ -22,6 +22,11 @@ static const struct cut_token *token(const struct taking *t,
     return &t->c->tokens[t->c->row_at[t->m->first[r]]];
 }
 
+static double token_value(const struct taking *t, size_t at)
+{
+    return t->c->tokens[t->c->row_at[at]].value;
+}
+
 static bool may_be(const struct taking *t, const struct cut_token *k,
                    enum concept c)
 {
@@ -148,6 +153,25 @@ static bool is_weakness(const struct taking *t)
            may_be(t, token(t, GRAMMAR_SURE_DRY), CONCEPT_DRY);
 }
 
+/* "1 u5": one is under five; "2 u1": two, and one of them. */
+static void take_number_u5(struct taking *t)
+{
+    struct meaning_gathered *g = t->out;
+    size_t last = t->m->end[GRAMMAR_NUMBER_U5] - 1u;
+    int first = count_of(token(t, GRAMMAR_NUMBER_U5)),
+        second = count_of(&t->c->tokens[t->c->row_at[last]]);
+
+    if (second == 5) {
+        g->under5 = first;
+        return;
+    }
+    if (g->counted == COUNTED_NOT) {
+        g->people = first;
+        g->counted = COUNTED_BARE;
+    }
+    g->under5 = second;
+}
+
 static void take_illness(struct taking *t)
 {
     struct meaning_gathered *g = t->out;
@@ -179,13 +203,16 @@ static void take_illness(struct taking *t)
     if (said(t, GRAMMAR_DEAD))
         g->maybe |= READER_DEAD;
     g->undrinking |= said(t, GRAMMAR_UNDRINKING);
+    g->unable |= said(t, GRAMMAR_UNABLE);
     if (said(t, GRAMMAR_PEOPLE))
         take_people(t);
     if (said(t, GRAMMAR_AND_PEOPLE) && g->counted == COUNTED_NOT) {
         g->people = count_of(token(t, GRAMMAR_AND_PEOPLE)) + 1;
         g->counted = COUNTED_PERSONS;
     }
-    if (said(t, GRAMMAR_UNDER5))
+    if (said(t, GRAMMAR_NUMBER_U5))
+        take_number_u5(t);
+    else if (said(t, GRAMMAR_UNDER5))
         g->under5 = count_of(token(t, GRAMMAR_UNDER5));
 }
 
@@ -391,8 +418,14 @@ static size_t take_piece(struct taking *t)
                 add_obs(t, kind_rules[i].kind, t->m->from);
         }
     }
-    if (said(t, GRAMMAR_MAYBE_SLOW)) {
-        t->out->maybe_slow = true;
+    if (said(t, GRAMMAR_PASSES_IN)) {
+        t->out->passes_in = true;
+        t->out->passes_at = (uint16_t)t->m->from;
+        take_time(t, token_value(t, t->m->to - 2u), false);
+    }
+    t->out->no_flow |= said(t, GRAMMAR_NO_FLOW);
+    if (said(t, GRAMMAR_MAYBE_SLOW) || said(t, GRAMMAR_NO_FLOW)) {
+        t->out->maybe_slow |= said(t, GRAMMAR_MAYBE_SLOW);
         t->out->maybe_slow_at = (uint16_t)t->m->from;
     }
     t->out->not_brim |= said(t, GRAMMAR_NOT_BRIM);

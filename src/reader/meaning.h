@@ -33,7 +33,8 @@ struct meaning_gathered {
     uint16_t amount_at, time_at;
     bool has_hours, has_minutes, per_unit;
     bool brim, not_brim;
-    /* Heights of the water over the bottom, in cm: when it began, at the end. */
+    /* Heights of the water over the bottom, in cm: when it began, at the end.
+     */
     bool has_level, has_level_last;
     double level_first, level_last;
     uint16_t level_at;
@@ -44,9 +45,9 @@ struct meaning_gathered {
     enum meaning_counted counted;
     bool who, gut, ill, unwell, stool;
     unsigned sure, maybe; /* signs */
-    bool undrinking, gone, maybe_slow;
+    bool undrinking, unable, gone, maybe_slow, no_flow, passes_in;
     bool weak_only; /* the dry sign rests on weakness alone */
-    uint16_t maybe_slow_at;
+    uint16_t maybe_slow_at, passes_at;
 
     unsigned lone_parts; /* bit for each reader_part */
     bool trouble, doubt, not_fine, faulty;

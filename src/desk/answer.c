@@ -240,7 +240,7 @@ static int write_first(struct answer *a)
         return write_key(a, "unsafe");
     }
     if (unsafe(a)) {
-        a->kinds &= ~flow;
+        a->kinds &= ~(flow | KIND(FINE));
         return write_key(a, "fast");
     }
     if (a->c->recalled) {
@@ -255,7 +255,7 @@ static int write_first(struct answer *a)
     if (a->kinds & flow) {
         const char *key = slow_key(a);
 
-        a->kinds &= ~(flow | KIND(SCRUBBED));
+        a->kinds &= ~(flow | KIND(SCRUBBED) | KIND(FINE));
         return write_key(a, key);
     }
     if (a->kinds & KIND(ILL)) {

@@ -72,16 +72,19 @@ static bool is_direct(const struct deciding *d, size_t at)
            is_told(d, at);
 }
 
-/* A measure without "slow" or "fast": does it say slow by itself? */
-static bool is_slow_measure(const struct deciding *d)
+/* More an hour than "slow" can mean. */
+static bool is_fast_measure(const struct deciding *d)
 {
     const struct reader_measure *m = &d->g->measure;
-    const struct reader_limits *l = d->m->limits;
-    double litres = m->value;
 
-    if (m->type == READER_YIELD && m->minutes > 0 &&
-        litres * size_of(m, l) * 60 / m->minutes > LITRES_AN_HOUR)
-        return false;
+    return m->type == READER_YIELD && m->minutes > 0 &&
+           m->value * size_of(m, d->m->limits) * 60 / m->minutes >
+               LITRES_AN_HOUR;
+}
+
+/* A measure without "slow" or "fast": is it of the flow all the same? */
+static bool is_flow_measure(const struct deciding *d)
+{
     return d->tally.unknown == 0 || d->tally.flowing;
 }
 
@@ -123,20 +126,29 @@ static void settle_warmth(struct meaning_gathered *g)
     g->measure.degc = g->degc;
 }
 
-/* The observation that the measure is of; NULL: it is of none. */
+/*
+ * The observation that the measure is of; NULL: it is of none. A measure alone
+ * is one of the flow. So is a whole one of a pot that is called good or was
+ * washed: what it comes to is judged, whatever the word for it, since a
+ * cracked pot runs well too.
+ */
 static struct reader_obs *measured_obs(struct deciding *d, bool time)
 {
     struct meaning_gathered *g = d->g;
+    const unsigned well = 1u << READER_FINE | 1u << READER_SCRUBBED;
+    bool fast = is_fast_measure(d), alone = g->n_obs == 0;
     struct reader_obs *o = flow_obs(d);
 
     if (o != NULL)
         return o;
-    if (g->n_obs > 0 || (g->has_amount != time && d->tally.words > 3) ||
-        !is_slow_measure(d) || (!g->has_amount && d->tally.unknown > 0))
+    if (!is_flow_measure(d) || g->n_obs == READER_OBS_MOST ||
+        (alone && (fast || (g->has_amount != time && d->tally.words > 3) ||
+                   (!g->has_amount && d->tally.unknown > 0))) ||
+        (!alone && ((g->kinds & ~well) != 0 || !g->has_amount || !time)))
         return NULL;
-    o = &g->obs[g->n_obs++]; /* a measure alone is one of the flow */
-    *o = (struct reader_obs){.kind = READER_SLOW};
-    g->kinds |= 1u << READER_SLOW;
+    g->kinds |= 1u << (fast ? READER_FAST : READER_SLOW);
+    o = &g->obs[g->n_obs++];
+    *o = (struct reader_obs){.kind = fast ? READER_FAST : READER_SLOW};
     return o;
 }
 

@@ -8,19 +8,7 @@
 
 #define LN_2PI 1.8378770664093454836
 
-const struct drift_setting drift_defaults = {.reading_var = 0.04,
-                                             .level_var_day = 1e-4,
-                                             .slope_var_day = 1e-9,
-                                             .scrub_gain = 0.25,
-                                             .scrub_var = 0.04,
-                                             .cap = 2.5,
-                                             .limit_l = 1.0,
-                                             .ask_scrub = 0.5,
-                                             .sure = 0.75,
-                                             .scrub_days = 30,
-                                             .crack_rise = 1.0,
-                                             .too_fast_l = 3.75,
-                                             .service = true};
+const struct drift_setting drift_defaults = DRIFT_DEFAULTS;
 
 const struct drift_prior drift_prior_default = {.level = 0.78845736036427016,
                                                 .level_sd = 0.25,

@@ -27,6 +27,14 @@ struct drift_setting {
     bool service;         /* two like outliers are a jump; a rise that asks
                            * "cracked?" is not entered */
 };
+/* The defaults of docs/science.md, to begin a constant with. */
+#define DRIFT_DEFAULTS                                                         \
+    {                                                                          \
+        .reading_var = 0.04, .level_var_day = 1e-4, .slope_var_day = 1e-9,     \
+        .scrub_gain = 0.25, .scrub_var = 0.04, .cap = 2.5, .limit_l = 1.0,     \
+        .ask_scrub = 0.5, .sure = 0.75, .scrub_days = 30, .crack_rise = 1.0,   \
+        .too_fast_l = 3.75, .service = true                                    \
+    }
 extern const struct drift_setting drift_defaults;
 
 struct drift_prior { /* what is thought of a pot before its first reading */

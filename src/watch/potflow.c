@@ -5,21 +5,8 @@
 
 #include <math.h>
 
-/* The values of drift_defaults, with the rises of docs/science.md. */
 const struct potflow_rule potflow_defaults = {
-    .drift = {.reading_var = 0.04,
-              .level_var_day = 1e-4,
-              .slope_var_day = 1e-9,
-              .scrub_gain = 0.25,
-              .scrub_var = 0.04,
-              .cap = 2.5,
-              .limit_l = 1.0,
-              .ask_scrub = 0.5,
-              .sure = 0.75,
-              .scrub_days = 30,
-              .crack_rise = 1.0,
-              .too_fast_l = 3.75,
-              .service = true},
+    .drift = DRIFT_DEFAULTS,
     .rise = 0.40546510810816438,       /* ln 1.5 */
     .rise_early = 0.58778666490211901, /* ln 1.8 */
     .settle_days = 28};

@@ -74,5 +74,8 @@ CLEANFILES += tests/bench/bench_air tests/peers/make_tpdu \
 clean-local: clean-fetched
 .PHONY: clean-fetched
 clean-fetched:
-	rm -rf tests/peers/fetched
+	rm -rf fetched
 EXTRA_DIST += tests/bench/bench_smpp
+# The folder is distributed, what was built in it is not.
+dist-hook:
+	cd $(distdir)/tests/peers && rm -f *.o make_tpdu make_smpp make_number

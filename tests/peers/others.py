@@ -11,8 +11,7 @@ HERE = os.path.dirname(os.path.abspath(__file__))
 def npm_environment():
     """The environment in which node finds them; None after saying why not."""
     env = dict(os.environ)
-    folder = os.path.join(os.environ.get("KW_BUILD", "."), "tests", "peers",
-                          "fetched")
+    folder = os.path.join(os.environ.get("KW_BUILD", "."), "fetched")
     done = subprocess.run([os.path.join(HERE, "fetch"), folder],
                           capture_output=True, text=True, check=False)
     if done.returncode != 0:

@@ -215,8 +215,17 @@ static const struct {
      "system_id = \"k\"; password = \"ninechars\"; }; } );",
      2, "1 to 8"},
     {"carriers = ( { name = \"a\"; kind = \"smpp\"; modem = {}; } );", 1,
-     "per_minute, stand_in and name kind smpp"},
+     "per_minute, stand_in, group and name kind smpp"},
     {"carriers = ( { name = \"a\"; kind = \"modem\"; } );", 1, "'device' is"},
+    {"carriers = ( { name = \"a\"; kind = \"modem\"; group = \"g\"; modem = { "
+     "device = \"/d\"; }; } );",
+     1, "no other carrier is of the group 'g'"},
+    {"carriers = ( { name = \"a\"; kind = \"modem\"; modem = { device = "
+     "\"/d\"; credit_code = \"*1;+CFUN\"; }; } );",
+     1, "digits, * and #"},
+    {"carriers = ( { name = \"a\"; kind = \"modem\"; modem = { device = "
+     "\"/d\"; credit_below = 5.0; }; } );",
+     1, "'credit_code'"},
     {"carriers = ( { name = \"a\"; kind = \"modem\";\n modem = { device = "
      "\"/d\"; pin = \"12a4\"; }; } );",
      1, "4 to 8 digits"},

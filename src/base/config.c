@@ -358,6 +358,26 @@ static void check_stand_ins(struct setting_load *l, const struct config *c)
     }
 }
 
+static void check_groups(struct setting_load *l, const struct config *c)
+{
+    for (size_t i = 0; i < c->n_carriers; i++) {
+        const struct config_carrier *k = &c->carriers[i];
+        size_t n = 0;
+
+        if (k->group == NULL || k->group[0] == '\0')
+            continue;
+        check_sender(l, c, k->line, k->name);
+        for (size_t j = 0; j < c->n_carriers; j++)
+            n += c->carriers[j].group != NULL &&
+                 strcmp(c->carriers[j].group, k->group) == 0;
+        if (n == 1)
+            SETTING_SAY(l, k->line,
+                        "no other carrier is of the group '%s', so nothing "
+                        "shares its load",
+                        k->group);
+    }
+}
+
 /* Beyond this machine anyone could text in anyone's name. */
 static void check_open_door(struct setting_load *l, const struct config *c)
 {
@@ -405,6 +425,7 @@ static void check_whole(struct setting_load *l, struct config *c)
                     "national_most");
     check_open_door(l, c);
     check_stand_ins(l, c);
+    check_groups(l, c);
     if (c->accept_min_l >= c->accept_max_l)
         SETTING_SAY(l, 0, "flow: accept_min_l is to be below accept_max_l");
     if (c->ask_scrub_p > c->replace_p)

@@ -98,6 +98,10 @@ struct config_modem {    /* a modem on a serial line */
     bool receipts;
     int send_s;          /* a text may take: 120 */
     int poll_s;          /* look at signal and store: 60 */
+    char *credit_code;   /* asks the network what is left, "*123#"; NULL none */
+    int credit_every_h;  /* 24 */
+    char *credit_after;  /* the amount stands after these words; "" anywhere */
+    double credit_below; /* coordinators are told below that; 0 never */
 };
 
 struct config_carrier {
@@ -112,6 +116,7 @@ struct config_carrier {
     struct config_menu menu;
     int per_minute; /* texts out; 0 as many as it takes */
     char *stand_in; /* carrier that takes over when it is down, or "" */
+    char *group;    /* carriers of one name share the load; "" alone */
     int line;
 };
 

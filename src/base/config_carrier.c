@@ -39,6 +39,7 @@ static const struct setting http_out_rows[] = {
 static const struct setting common_rows[] = {
     {"per_minute", INTEGER, AT(per_minute), "0", 0, 100000, NULL},
     {"stand_in", TEXT, AT(stand_in), "", 0, 60, NULL},
+    {"group", TEXT, AT(group), "", 0, 60, NULL},
 };
 static const struct setting receipts_rows[] = {
     {"path", TEXT, AT(receipts.path), "/receipt", 2, 100, NULL},
@@ -107,6 +108,10 @@ static const struct setting modem_rows[] = {
     {"receipts", SWITCH, AT(modem.receipts), "true", 0, 0, NULL},
     {"send_s", INTEGER, AT(modem.send_s), "120", 10, 600, NULL},
     {"poll_s", INTEGER, AT(modem.poll_s), "60", 5, 3600, NULL},
+    {"credit_code", TEXT, AT(modem.credit_code), NULL, 1, 40, NULL},
+    {"credit_every_h", INTEGER, AT(modem.credit_every_h), "24", 1, 720, NULL},
+    {"credit_after", TEXT, AT(modem.credit_after), "", 0, 60, NULL},
+    {"credit_below", REAL, AT(modem.credit_below), "0", 0, 1e9, NULL},
 };
 #undef AT
 
@@ -237,6 +242,16 @@ static void take_modem(struct setting_load *l, const config_setting_t *s,
     if (c->modem.pin != NULL &&
         strspn(c->modem.pin, "0123456789") != strlen(c->modem.pin))
         SETTING_SAY(l, c->line, "'pin' is to be 4 to 8 digits");
+    if (c->modem.credit_code != NULL &&
+        strspn(c->modem.credit_code, "0123456789*#") !=
+            strlen(c->modem.credit_code))
+        SETTING_SAY(l, c->line,
+                    "'credit_code' is to be digits, * and #, such as "
+                    "\"*123#\"");
+    if (c->modem.credit_code == NULL && c->modem.credit_below > 0)
+        SETTING_SAY(l, c->line,
+                    "'credit_below' is set but not how to ask; set "
+                    "'credit_code'");
 }
 
 /* The kind of that name, or -1. */

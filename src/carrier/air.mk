@@ -15,4 +15,4 @@ src_libkilnword_a_SOURCES += \
 	%D%/at.c %D%/at.h %D%/modem_dialog.c %D%/modem_dialog.h \
 	%D%/modem_dialog_parts.h %D%/modem_setup.c %D%/modem_store.c \
 	%D%/modem_line.c %D%/modem_ussd.c %D%/ussd.c %D%/ussd.h \
-	%D%/modem.c %D%/modem_in.c %D%/modem_out.c %D%/modem_parts.h
+	%D%/modem.c %D%/modem_in.c %D%/modem_out.c %D%/modem_credit.c %D%/modem_parts.h

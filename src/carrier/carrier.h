@@ -8,6 +8,7 @@
 #include "base/config.h"
 #include "desk/desk.h"
 #include "desk/session.h"
+#include "ledger/carriers.h"
 #include "ledger/traffic.h"
 
 struct event_base;
@@ -75,6 +76,10 @@ struct carrier_host {
      * 0: kept() will come; KW_EFULL: it is to come again later.
      */
     int (*receipt)(struct carrier_host *h, const struct carrier_receipt *r);
+    /* Little is left on the carrier's card: people are told once a day. NULL
+     * in tests without a desk. */
+    void (*credit_low)(struct carrier_host *h, const char *carrier,
+                       double amount);
 };
 
 struct carrier {
@@ -87,6 +92,9 @@ struct carrier {
     void (*look)(struct carrier *c);
     /* Whether texts wait that it has seen but not handed over; may be NULL. */
     bool (*busy)(const struct carrier *c);
+    /* How it does, where it knows more than what it takes and sends: state
+     * and words, and what a modem knows; may be NULL. */
+    void (*tell)(const struct carrier *c, struct carriers_row *row);
     /* No new texts from now on; may be NULL. */
     void (*quiesce)(struct carrier *c);
     /* After quiesce: whether it still takes leave of its network; may be NULL.

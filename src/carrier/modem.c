@@ -12,6 +12,7 @@
 #include <event2/bufferevent.h>
 #include <event2/event.h>
 #include <fcntl.h>
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 #include <sys/ioctl.h>
@@ -30,11 +31,14 @@ struct modem {
     struct modem_handler handler;
     struct modem_in *in;
     struct modem_out *out;
+    struct modem_credit *credit;
     struct bufferevent *bev;
     struct event *timer;
     int64_t pause_ms;
     bool complained, quiet;
     const char *noted; /* the last note, not to say it again and again */
+    bool grave;        /* it keeps the modem from working */
+    char why[80];      /* it cannot be reached */
 };
 
 static int64_t now_ms(void)
@@ -51,8 +55,13 @@ static void set_timer(struct modem *m, int64_t ms)
 
 static void tick(struct modem *m)
 {
-    int64_t due = modem_dialog_tick(&m->dialog, now_ms());
+    int64_t due, asks;
 
+    modem_credit_turn(m->credit, now_ms());
+    due = modem_dialog_tick(&m->dialog, now_ms());
+    asks = modem_credit_due(m->credit);
+    if (asks < due)
+        due = asks;
     if (m->bev != NULL && due != INT64_MAX)
         set_timer(m, due > now_ms() ? due - now_ms() : 1);
 }
@@ -108,6 +117,7 @@ static void close_line(struct modem *m)
 static void open_later(struct modem *m, const char *why)
 {
     close_line(m);
+    snprintf(m->why, sizeof(m->why), "%s", why);
     if (!m->complained && !m->quiet)
         log_warn("the modem '%s' on '%s' cannot be reached: %s; it is tried "
                  "again and again",
@@ -228,6 +238,7 @@ static void on_ready(void *arg, bool ready)
         m->pause_ms = 0;
         m->complained = false;
         m->noted = NULL;
+        m->grave = false;
     } else if (!m->quiet) {
         log_warn("the modem '%s' is not ready: no network, or it begins anew",
                  m->conf->name);
@@ -239,8 +250,10 @@ static void on_ussd(void *arg, enum modem_ussd how, const char *words)
 {
     struct modem *m = arg;
 
-    if (how != MODEM_USSD_REFUSED)
-        log_info("the network says by '%s': %s", m->conf->name, words);
+    if (how == MODEM_USSD_NETWORK)
+        log_info("the network says by '%s', unasked: %s", m->conf->name, words);
+    else
+        modem_credit_told(m->credit, how, words, now_ms());
 }
 
 static void on_reopen(void *arg)
@@ -257,6 +270,7 @@ static void on_note(void *arg, bool grave, const char *words)
     if (m->noted == words)
         return;
     m->noted = words;
+    m->grave = grave;
     if (grave)
         log_error("the modem '%s': %s", m->conf->name, words);
     else
@@ -278,6 +292,29 @@ static void send_text(struct carrier *carrier, const struct ledger_out *o)
 static bool is_busy(const struct carrier *carrier)
 {
     return !modem_in_idle(((const struct modem *)carrier)->in);
+}
+
+static void tell(const struct carrier *carrier, struct carriers_row *row)
+{
+    const struct modem *m = (const struct modem *)carrier;
+    const struct modem_dialog *d = &m->dialog;
+    const char *network = modem_registration_words(d->registration);
+
+    if (m->bev == NULL)
+        snprintf(row->words, sizeof(row->words), "cannot be reached: %s",
+                 m->why[0] != '\0' ? m->why : "not opened yet");
+    else if (m->noted != NULL && (m->grave || d->ready))
+        snprintf(row->words, sizeof(row->words), "%s%s%s",
+                 d->ready ? network : "", d->ready ? "; " : "", m->noted);
+    else
+        snprintf(row->words, sizeof(row->words), "%s",
+                 d->set_up ? network : "not set up yet");
+    if (m->bev != NULL && d->set_up) {
+        row->signal = d->signal >= 0 && d->signal <= 31 ? d->signal : -1;
+        row->used = d->used;
+        row->total = d->total;
+    }
+    modem_credit_tell(m->credit, row);
 }
 
 static void quiesce(struct carrier *carrier)
@@ -304,6 +341,7 @@ static void close_carrier(struct carrier *carrier)
     close_line(m);
     modem_out_free(m->out);
     modem_in_free(m->in);
+    modem_credit_free(m->credit);
     event_free(m->timer);
     kw_free(m);
 }
@@ -318,6 +356,7 @@ int modem_open(struct carrier_host *h, const struct config_carrier *conf,
                                   .repeat_safe = false, /* no id goes along */
                                   .send = send_text,
                                   .busy = is_busy,
+                                  .tell = tell,
                                   .quiesce = quiesce,
                                   .leaving = is_leaving,
                                   .close = close_carrier};
@@ -334,6 +373,7 @@ int modem_open(struct carrier_host *h, const struct config_carrier *conf,
     modem_dialog_init(&m->dialog, &m->dialog_conf, &m->handler);
     m->out = modem_out_new(h, conf, &m->dialog, &m->carrier.room);
     m->in = modem_in_new(h, conf, &m->dialog, m->out);
+    m->credit = modem_credit_new(h, conf, &m->dialog);
     m->timer = evtimer_new(h->base, on_timer, m);
     set_timer(m, 0);
     *out = &m->carrier;

@@ -76,9 +76,9 @@ static void wake(struct modem_dialog *d, int64_t now)
     d->polling = d->set_up = false;
     d->asked[0] = '\0';
     d->current = -1;
-    modem_ussd_end(d, MODEM_USSD_REFUSED, "");
     d->due_ms = now + MODEM_WAKE_MS;
     modem_dialog_set_ready(d, false);
+    modem_ussd_end(d, MODEM_USSD_REFUSED, "");
     modem_dialog_write(d, "AT\r");
 }
 

@@ -163,6 +163,7 @@ void service_turn(struct service *s)
     tick_turn(s);
     scanner_turn(s);
     outbox_turn(s);
+    state_turn(s);
 }
 
 bool service_idle(const struct service *s)
@@ -500,7 +501,8 @@ int service_open(const struct config *conf, bool told_clock,
                                     .take = take,
                                     .settle = outbox_settle,
                                     .far_id = outbox_far_id,
-                                    .receipt = receipt_take};
+                                    .receipt = receipt_take,
+                                    .credit_low = state_credit_low};
     add_signals(s);
     if ((err = open_parts(s, told_clock)) != 0) {
         service_close(s);
@@ -517,6 +519,7 @@ void service_close(struct service *s)
     s->stopping = true;
     if (s->http != NULL)
         http_in_close(s->http);
+    state_stop(s);
     outbox_close(s);
     if (s->writer != NULL)
         writer_close(s->writer);

@@ -11,6 +11,7 @@
  * and is begun again by service_turn(), each second.
  */
 #include "carrier/carrier.h"
+#include "ledger/carriers.h"
 #include "ledger/traffic.h"
 #include "ledger/writer.h"
 
@@ -21,12 +22,15 @@ struct scanner;
 struct told;
 
 #define SERVICE_CLAIM_MOST 32
+#define SERVICE_SHARE_S    10 /* due so long: any of the group may take it */
 
 struct outbox { /* of one carrier that can send */
     struct service *service;
     struct carrier *carrier;
     const struct config_carrier *conf;
     struct outbox *stand_in; /* takes over when the carrier is down, or NULL */
+    struct outbox *group[LEDGER_GROUP_MOST]; /* those that share the load */
+    int n_group;
     bool claiming, wanted, moving;
     int64_t next_due_s; /* 0 none known */
     /* Down: since when sending failed, and since when it took nothing. */
@@ -36,6 +40,8 @@ struct outbox { /* of one carrier that can send */
     double allowance;          /* texts it may still have now; per_minute */
     int64_t allowed_us;        /* when that was last counted */
     int in_hand;               /* texts with the carrier */
+    int64_t closed_s;          /* since when it takes nothing; 0 it does */
+    struct carriers_row shown; /* how it does, as last written */
 };
 
 struct flight { /* a text that a carrier has in hand */
@@ -48,8 +54,8 @@ struct settlement { /* or, with a far_id, what the far side calls it */
     int64_t out_id, due_s;
     enum ledger_send state;
     char note[160];
-    const char *carrier;
-    char *far_id; /* owned; NULL: a settlement */
+    const char *carrier; /* of far_id; or that WAITING goes on with, or NULL */
+    char *far_id;        /* owned; NULL: a settlement */
 };
 
 struct settle_list {
@@ -72,6 +78,7 @@ struct service {
     size_t n_flights, cap_flights;
     struct settle_list settles;
     bool settling;
+    bool stating;       /* states of carriers are being written */
     int taking;         /* texts and receipts in the writer */
     int64_t taken;      /* texts so far */
     int64_t refused_us; /* when a failed taking was last logged */
@@ -120,6 +127,12 @@ void relief_used(struct outbox *box, int n);
 /* A text of it met its fate; sent: the far side took or refused it. */
 void relief_note(struct outbox *box, bool answered);
 void relief_turn(struct outbox *box);
+
+/* service_state.c: how each carrier does, for `show line`. */
+void state_turn(struct service *s);
+void state_stop(struct service *s); /* all have stopped; before the writer */
+void state_credit_low(struct carrier_host *h, const char *carrier,
+                      double amount);
 
 /* service_receipt.c */
 int receipt_take(struct carrier_host *h, const struct carrier_receipt *r);

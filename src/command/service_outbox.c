@@ -41,8 +41,13 @@ void outbox_pair(struct service *s)
         struct outbox *box = &s->outboxes[i];
 
         for (size_t k = 0; k < s->n_outboxes; k++) {
-            if (strcmp(s->outboxes[k].carrier->name, box->conf->stand_in) == 0)
-                box->stand_in = &s->outboxes[k];
+            struct outbox *other = &s->outboxes[k];
+
+            if (strcmp(other->carrier->name, box->conf->stand_in) == 0)
+                box->stand_in = other;
+            if (k != i && box->conf->group[0] != '\0' &&
+                strcmp(other->conf->group, box->conf->group) == 0)
+                box->group[box->n_group++] = other;
         }
     }
 }
@@ -68,22 +73,41 @@ int outbox_recover(struct service *s, struct ledger *lg)
 
 /* ---- claiming ---- */
 
+/* When the next one of that carrier is due, and later_s after it. */
+static int due_of(struct ledger *lg, const struct outbox *box, int later_s,
+                  int64_t *next_due_s)
+{
+    int64_t due_s;
+    int err = ledger_out_next_due(lg, box->carrier->name, &due_s);
+
+    if (err < 0)
+        return err == KW_ENOENT ? 0 : err;
+    if (*next_due_s == 0 || due_s + later_s < *next_due_s)
+        *next_due_s = due_s + later_s;
+    return 0;
+}
+
 static int run_claim(struct ledger *lg, void *arg)
 {
     struct claim *c = arg;
-    const char *name = c->box->carrier->name;
-    struct ledger_claim by = {.carrier = name, .now_s = c->now_s};
-    int err = desk_hold(c->box->service->desk, lg, &by);
+    const struct outbox *box = c->box;
+    struct ledger_claim by = {.carrier = box->carrier->name,
+                              .now_s = c->now_s,
+                              .others_due_s = c->now_s - SERVICE_SHARE_S};
+    int err = desk_hold(box->service->desk, lg, &by);
 
     if (err < 0)
         return err;
+    for (int i = 0; i < box->n_group; i++)
+        by.others[by.n_others++] = box->group[i]->carrier->name;
     c->n = ledger_out_claim_within(lg, &by, c->rows, c->most);
     if (c->n < 0)
         return c->n;
-    err = ledger_out_next_due(lg, name, &c->next_due_s);
-    if (err == KW_ENOENT)
-        c->next_due_s = 0;
-    return err == KW_ENOENT ? 0 : err;
+    c->next_due_s = 0;
+    err = due_of(lg, box, 0, &c->next_due_s);
+    for (int i = 0; err == 0 && i < box->n_group; i++)
+        err = due_of(lg, box->group[i], SERVICE_SHARE_S, &c->next_due_s);
+    return err;
 }
 
 static void add_flight(struct outbox *box, const struct ledger_out *o)
@@ -181,8 +205,14 @@ static int settle_one(struct ledger *lg, const struct settlement *one,
 
     if (one->far_id != NULL)
         return traffic_far_put(lg, &far);
-    if (one->state == LEDGER_WAITING)
-        return ledger_out_again(lg, one->out_id, one->due_s, one->note);
+    if (one->state == LEDGER_WAITING) {
+        err = one->carrier == NULL
+                  ? 0
+                  : ledger_out_hand_on(lg, one->out_id, one->carrier);
+        return err < 0
+                   ? err
+                   : ledger_out_again(lg, one->out_id, one->due_s, one->note);
+    }
     err = ledger_out_settle(lg, one->out_id, one->state, now_s, one->note);
     if (err == 0 && one->state != LEDGER_FAILED)
         err = traffic_conclude(lg, one->out_id, now_s);
@@ -254,16 +284,30 @@ static void flush_settles(struct service *s)
     s->settling = true;
 }
 
+/* Of its group, another that takes texts now; NULL none. */
+static const struct outbox *next_of_group(const struct outbox *box)
+{
+    for (int i = 0; i < box->n_group; i++) {
+        const struct outbox *other = box->group[i];
+
+        if (other->carrier->room > 0 && other->failing_s == 0)
+            return other;
+    }
+    return NULL;
+}
+
 /* How often it was tried; 0 when it is in no carrier's hand. */
-static int end_flight(struct service *s, int64_t out_id, bool answered)
+static int end_flight(struct service *s, int64_t out_id, bool answered,
+                      struct outbox **box)
 {
     for (size_t i = 0; i < s->n_flights; i++) {
         int tries = s->flights[i].tries;
 
         if (s->flights[i].out_id != out_id)
             continue;
-        s->flights[i].box->in_hand--;
-        relief_note(s->flights[i].box, answered);
+        *box = s->flights[i].box;
+        (*box)->in_hand--;
+        relief_note(*box, answered);
         s->flights[i] = s->flights[--s->n_flights];
         return tries > 0 ? tries : 1;
     }
@@ -276,8 +320,10 @@ void outbox_settle(struct carrier_host *h, int64_t out_id,
     struct service *s = h->service;
     const struct config *conf = s->conf;
     struct settlement one = {.out_id = out_id, .state = state};
-    int tries =
-        end_flight(s, out_id, state == LEDGER_SENT || state == LEDGER_FAILED);
+    bool answered = state == LEDGER_SENT || state == LEDGER_FAILED;
+    struct outbox *box = NULL;
+    int tries = end_flight(s, out_id, answered, &box);
+    const struct outbox *other = box == NULL ? NULL : next_of_group(box);
 
     snprintf(one.note, sizeof(one.note), "%s", note != NULL ? note : "");
     if (state == LEDGER_WAITING && tries > 0 && tries >= conf->tries_most) {
@@ -291,6 +337,8 @@ void outbox_settle(struct carrier_host *h, int64_t out_id,
                                        conf->retry_longest_s, arc4random());
         if (one.due_s < again_s)
             one.due_s = again_s;
+        if (other != NULL) /* what failed by one is tried by the next */
+            one.carrier = other->carrier->name;
     } else if (state == LEDGER_PERHAPS) {
         log_warn("message %lld is perhaps sent, not sent again: %s",
                  (long long)out_id, one.note);

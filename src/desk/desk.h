@@ -89,6 +89,10 @@ int desk_tick(struct desk *d, struct ledger *lg, int64_t now_s,
  * transaction.
  */
 int desk_hold(struct desk *d, struct ledger *lg, struct ledger_claim *c);
+/* Tells the coordinators, once a day, that the carrier's card has little credit
+ * left. In a transaction. */
+int desk_credit_low(struct desk *d, struct ledger *lg, int64_t now_s,
+                    const char *carrier, double amount);
 /* When the quiet hours end that now_s lies in; 0 outside of them. */
 int64_t desk_quiet_until(const struct config *conf, int64_t now_s);
 

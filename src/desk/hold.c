@@ -1,13 +1,16 @@
 /*
  * hold.c - what holds texts back before they go out: quiet hours, and the
  * day's ceiling of segments. The coordinators hear of the ceiling once a day,
- * before it stops anything. Danger is held back by neither.
+ * before it stops anything. Danger is held back by neither. They also hear of
+ * a card that has little credit left, for that would hold back all.
  */
 #include "desk/inner.h"
 
 #include "base/clock.h"
 #include "base/log.h"
 #include "ledger/traffic.h"
+
+#include <stdio.h>
 
 #define ALARM_MARK "cost alarm day"
 
@@ -49,6 +52,24 @@ static int tell(struct desk *d, struct ledger *lg, int64_t now_s, int64_t spent)
              (long long)spent, d->conf->segments_a_day);
     err = raise_tell(&r, LEDGER_ALERT, LEDGER_PRIORITY_ALERT, 0);
     return err < 0 ? err : ledger_mark_put(lg, ALARM_MARK, today);
+}
+
+int desk_credit_low(struct desk *d, struct ledger *lg, int64_t now_s,
+                    const char *carrier, double amount)
+{
+    char mark[LEDGER_NAME_CAP + 24];
+    int64_t today = clock_midnight(now_s), told = 0;
+    struct raise r = {.d = d, .lg = lg, .now_s = now_s, .key = "alert-credit"};
+    int err;
+
+    snprintf(mark, sizeof(mark), "credit alarm day %s", carrier);
+    err = ledger_mark_get(lg, mark, &told);
+    if ((err < 0 && err != KW_ENOENT) || told == today)
+        return err == KW_ENOENT ? 0 : err;
+    r.slots.words = carrier;
+    r.slots.count = (int)amount;
+    err = raise_tell(&r, LEDGER_ALERT, LEDGER_PRIORITY_ALERT, 0);
+    return err < 0 ? err : ledger_mark_put(lg, mark, today);
 }
 
 int desk_hold(struct desk *d, struct ledger *lg, struct ledger_claim *c)

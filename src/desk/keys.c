@@ -224,6 +224,7 @@ const struct key_def key_defs[] = {
          B(LOW) | B(HIGH),
      B(ALERT) | B(PLACE) | B(DAY) | B(COUNT) | B(EXPECTED), 0},
     {"alert-cost", ROOM_REPLY, B(COUNT) | B(TOTAL), B(COUNT) | B(TOTAL), 0},
+    {"alert-credit", ROOM_REPLY, B(WORDS) | B(COUNT), B(WORDS), 0},
 };
 const size_t n_key_defs = KW_COUNT(key_defs);
 

@@ -267,9 +267,15 @@ int ledger_out_put(struct ledger *lg, struct ledger_out *o);
 int ledger_out_claim(struct ledger *lg, const char *carrier, int64_t now_s,
                      struct ledger_out *out, int most);
 /* The same with what holds texts back; those are due again later. */
+#define LEDGER_GROUP_MOST 8
 struct ledger_claim {
     const char *carrier;
     int64_t now_s;
+    /* Others that share the load: their texts that were due by then are
+     * claimed too, after its own of the same priority, and become its own. */
+    const char *others[LEDGER_GROUP_MOST];
+    int n_others;
+    int64_t others_due_s;
     int64_t quiet_until_s; /* reminders and digests wait till then; 0 none */
     int64_t spent_until_s; /* what is no danger waits when the segments are
                               used up; 0: no ceiling */
@@ -282,6 +288,8 @@ int ledger_out_settle(struct ledger *lg, int64_t id, enum ledger_send state,
                       int64_t at_s, const char *note);
 int ledger_out_again(struct ledger *lg, int64_t id, int64_t due_s,
                      const char *note); /* WAITING once more */
+/* It goes by that carrier from now on. Not for what is in flight. */
+int ledger_out_hand_on(struct ledger *lg, int64_t id, const char *carrier);
 /*
  * After a crash: what was FLYING goes back to WAITING for carriers that carry
  * an id along (repeat_safe). Otherwise danger goes back too, marked as perhaps

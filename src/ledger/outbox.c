@@ -73,6 +73,12 @@ struct due {
     int64_t now_s;
 };
 
+struct claiming {
+    struct ledger_claim left; /* the ceiling shrinks */
+    int64_t ids[1 + LEDGER_GROUP_MOST];
+    int n_ids;
+};
+
 static int find_due(struct ledger *lg, const struct due *d,
                     struct ledger_out *out, int most)
 {
@@ -97,14 +103,15 @@ static int find_due(struct ledger *lg, const struct due *d,
     return n < most && err < 0 ? err : n;
 }
 
-static int mark_flying(struct ledger *lg, struct ledger_out *o)
+static int mark_flying(struct ledger *lg, struct ledger_out *o, int64_t carrier)
 {
     struct query q;
 
     query_open(&q, lg,
-               "UPDATE outbox SET state = 1, tries = tries + 1 "
-               "WHERE id = $1");
+               "UPDATE outbox SET state = 1, tries = tries + 1, "
+               "carrier_id = $2 WHERE id = $1");
     query_i64(&q, o->id);
+    query_i64(&q, carrier);
     o->tries++;
     return query_run(&q);
 }
@@ -142,7 +149,7 @@ static int may_go(struct ledger *lg, struct ledger_claim *c,
 }
 
 /* Of the n found, those that may go move to the front. */
-static int take_off(struct ledger *lg, struct ledger_claim *c,
+static int take_off(struct ledger *lg, struct claiming *c,
                     struct ledger_out *out, int n)
 {
     int kept = 0, go;
@@ -150,38 +157,62 @@ static int take_off(struct ledger *lg, struct ledger_claim *c,
     for (int i = 0; i < n; i++) {
         int err = 0;
 
-        if ((go = may_go(lg, c, &out[i])) < 0)
+        if ((go = may_go(lg, &c->left, &out[i])) < 0)
             return go;
         if (go == 0)
             continue;
         if (kept != i)
             out[kept] = out[i];
-        if ((err = mark_flying(lg, &out[kept++])) < 0)
+        if ((err = mark_flying(lg, &out[kept++], c->ids[0])) < 0)
             return err;
     }
     return kept;
 }
 
-int ledger_out_claim_within(struct ledger *lg, const struct ledger_claim *c,
-                            struct ledger_out *out, int most)
+/* Those of one priority, its own first; the most there is room for. */
+static int claim_priority(struct ledger *lg, struct claiming *c, int priority,
+                          struct ledger_out *out, int most)
 {
-    struct due d = {.now_s = c->now_s};
-    struct ledger_claim left = *c;
-    int n = 0, err = carrier_id(lg, c->carrier, false, &d.carrier);
+    int n = 0, from = 0;
 
-    if (err < 0)
-        return err == KW_ENOENT ? 0 : err;
-    while (d.priority < PRIORITIES && n < most) {
-        struct ledger_out *at = out + n;
+    while (n < most && from < c->n_ids) {
+        struct due d = {.carrier = c->ids[from],
+                        .priority = priority,
+                        .now_s =
+                            from == 0 ? c->left.now_s : c->left.others_due_s};
         int asked = most - n;
-        int found = find_due(lg, &d, at, asked);
-        int kept = found < 0 ? found : take_off(lg, &left, at, found);
+        int found = find_due(lg, &d, out + n, asked);
+        int kept = found < 0 ? found : take_off(lg, c, out + n, found);
 
         if (kept < 0)
             return kept;
         n += kept;
         if (found < asked)
-            d.priority++;
+            from++;
+    }
+    return n;
+}
+
+int ledger_out_claim_within(struct ledger *lg, const struct ledger_claim *c,
+                            struct ledger_out *out, int most)
+{
+    struct claiming all = {.left = *c, .n_ids = 1};
+    int n = 0, err = carrier_id(lg, c->carrier, c->n_others > 0, &all.ids[0]);
+
+    if (err < 0)
+        return err == KW_ENOENT ? 0 : err;
+    for (int i = 0; i < c->n_others; i++) {
+        err = carrier_id(lg, c->others[i], false, &all.ids[all.n_ids]);
+        if (err < 0 && err != KW_ENOENT)
+            return err;
+        all.n_ids += err == 0;
+    }
+    for (int priority = 0; priority < PRIORITIES && n < most; priority++) {
+        int got = claim_priority(lg, &all, priority, out + n, most - n);
+
+        if (got < 0)
+            return got;
+        n += got;
     }
     return n;
 }
@@ -245,6 +276,20 @@ int ledger_out_again(struct ledger *lg, int64_t id, int64_t due_s,
     query_i64(&q, id);
     query_i64(&q, due_s);
     query_text(&q, note);
+    return query_update(&q);
+}
+
+int ledger_out_hand_on(struct ledger *lg, int64_t id, const char *carrier)
+{
+    struct query q;
+    int64_t to;
+    int err = carrier_id(lg, carrier, true, &to);
+
+    if (err < 0)
+        return err;
+    query_open(&q, lg, "UPDATE outbox SET carrier_id = $2 WHERE id = $1");
+    query_i64(&q, id);
+    query_i64(&q, to);
     return query_update(&q);
 }
 

@@ -411,6 +411,19 @@ static const char runs[] =
     " p REAL NOT NULL, seed INTEGER NOT NULL"
     ") STRICT;";
 
+static const char carrier_states[] =
+    /* How each carrier does: carriers.h. */
+    "CREATE TABLE carrier_states ("
+    " carrier_id INTEGER PRIMARY KEY REFERENCES carriers,"
+    " state INTEGER NOT NULL," /* enum carriers_state */
+    " words TEXT NOT NULL,"
+    " since_s INTEGER NOT NULL, at_s INTEGER NOT NULL,"
+    " signal INTEGER NOT NULL," /* 0..31; -1 not known */
+    " used INTEGER NOT NULL, total INTEGER NOT NULL,"
+    " credit TEXT NOT NULL, credit_s INTEGER,"
+    " credit_low INTEGER NOT NULL"
+    ") STRICT;";
+
 static const struct {
     const char *name, *sql;
 } migrations[] = {
@@ -423,6 +436,7 @@ static const struct {
     {"why a text was not delivered", receipts},
     {"where pots stood in the kiln, and places on the map", shelves},
     {"what the nightly scans found", runs},
+    {"how each carrier does", carrier_states},
 };
 
 int schema_latest(void)

@@ -33,12 +33,15 @@ int line_page_gather(const struct page *p, struct ledger *lg,
         (err = traffic_twice(lg, week_s, &out->twice)) < 0 ||
         (err = traffic_unmatched(lg, week_s, &out->unmatched)) < 0)
         return err;
+    if ((err = page_carriers_gather(lg, &out->carriers)) < 0)
+        return err;
     return ledger_alerts_each(lg, true, 0, page_add_alert, &out->alerts);
 }
 
 void line_page_release(struct line_page *l)
 {
     kw_free(l->alerts.items);
+    kw_free(l->carriers.items);
     *l = (struct line_page){0};
 }
 
@@ -170,6 +173,9 @@ void line_page_text(const struct page *p, const struct line_page *l)
     screen_section(s, "Waiting to go out", NULL);
     put_outbox(p, &l->line);
     put_receipts(p, l);
+    screen_section(s, "Carriers",
+                   "As the service last wrote it; what waits, as of now.");
+    page_put_carriers(p, &l->carriers);
     screen_section(s, "What it costs",
                    "Segments over the air; what was perhaps sent counts.");
     put_costs(p, l);
@@ -235,5 +241,7 @@ json_t *line_page_json(const struct page *p, const struct line_page *page)
         (json_int_t)l->texts, "reports", (json_int_t)l->reports, "alerts",
         page_json_alerts(&page->alerts));
     json_object_set_new(all, "costs", costs_json(p, page));
+    json_object_set_new(all, "carriers",
+                        page_json_carriers(p, &page->carriers));
     return all;
 }

@@ -2,7 +2,7 @@
 #define KW_PAGE_LINE_H
 /* line.h - the line itself: texts in and out, what waits, how big it is. */
 #include "ledger/traffic.h"
-#include "page/page.h"
+#include "page/carriers.h"
 
 struct line_page {
     struct look_line line;
@@ -10,6 +10,7 @@ struct line_page {
     int64_t receipts[TRAFFIC_RECEIPTS], twice, unmatched; /* of seven days */
     int64_t file_bytes;        /* the ledger with its write-ahead log */
     struct page_alerts alerts; /* open or seen */
+    struct page_carriers carriers;
 };
 
 int line_page_gather(const struct page *p, struct ledger *lg,

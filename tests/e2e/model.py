@@ -104,6 +104,9 @@ class Model:
         self.script, self.places, self.pin = list(script), places, pin
         self.pin_tries, self.pin_given = 0, False
         self.store, self.sent, self.commands = {}, [], []
+        self.device_store = {}  # what is in "ME"; the card's is `store`
+        self.ussd = {}  # code: what the network says, as lines of +CUSD
+        self.ussd_open = False
         self.registered, self.off, self.deaf = 1, False, False
         self.reset()
         self.mr = 0
@@ -126,6 +129,7 @@ class Model:
         self.echo, self.cmgf, self.cnmi, self.csms = True, 1, (0, 0, 0, 0), 0
         self.cmee, self.creg = 0, 0
         self.pin_given = False
+        self.mem1 = "SM"
         self.waiting, self.in_text = "", None
 
     def write(self, text):
@@ -250,15 +254,40 @@ class Model:
         self.cnmi = given + self.cnmi[len(given):]
         self.say("OK")
 
+    def chosen(self):
+        return self.device_store if self.mem1 == "ME" else self.store
+
     def ask_cpms(self):
         one = '"SM",%d,%d' % (len(self.store), self.places)
-        self.say("+CPMS: %s,%s,%s" % (one, one, one))
+        first = '"%s",%d,%d' % (self.mem1, len(self.chosen()), self.places)
+        self.say("+CPMS: %s,%s,%s" % (first, one, one))
         self.say("OK")
 
-    def set_cpms(self, *_):
+    def set_cpms(self, name, _):
+        if name not in ("SM", "ME"):
+            self.say("+CMS ERROR: 302")
+            return
+        self.mem1 = name
         one = "%d,%d" % (len(self.store), self.places)
-        self.say("+CPMS: %s,%s,%s" % (one, one, one))
+        first = "%d,%d" % (len(self.chosen()), self.places)
+        self.say("+CPMS: %s,%s,%s" % (first, one, one))
         self.say("OK")
+
+    def ask_network(self, code):
+        self.say("OK")
+        lines = self.ussd.get(code, "4")
+        self.ussd_open = lines.startswith("1")
+        self.say("+CUSD: " + lines)
+
+    def end_ussd(self):
+        self.ussd_open = False
+        self.say("OK")
+
+    def network_says(self, lines):
+        """The network begins a session by itself."""
+        with self.guard:
+            self.ussd_open = lines.startswith("1")
+            self.say("+CUSD: " + lines)
 
     def set_creg(self, v):
         self.creg = int(v)
@@ -280,32 +309,33 @@ class Model:
         return (len(pdu) // 2) - 1 - int(pdu[:2], 16)
 
     def list_all(self, stat):
+        store = self.chosen()
         if self.cmgf != 0:
             self.say("OK")
             return
-        for place in sorted(self.store):
-            was, pdu = self.store[place]
+        for place in sorted(store):
+            was, pdu = store[place]
             if int(stat) in (4, was):
                 self.write("\r\n+CMGL: %d,%d,,%d\r\n" % (
                     place, was, self.pdu_lines(pdu)))
                 if self.noise:
                     self.say('+CMTI: "SM",%d' % place)
                 self.write("%s\r\n" % pdu)
-                self.store[place] = (1 if was == 0 else was, pdu)
+                store[place] = (1 if was == 0 else was, pdu)
         self.say("OK")
 
     def read_one(self, place):
-        place = int(place)
-        if place not in self.store:
+        place, store = int(place), self.chosen()
+        if place not in store:
             self.say("+CMS ERROR: 321")
             return
-        was, pdu = self.store[place]
+        was, pdu = store[place]
         self.say("+CMGR: %d,,%d\r\n%s" % (was, self.pdu_lines(pdu), pdu))
-        self.store[place] = (1 if was == 0 else was, pdu)
+        store[place] = (1 if was == 0 else was, pdu)
         self.say("OK")
 
     def delete(self, place):
-        if self.store.pop(int(place), None) is None:
+        if self.chosen().pop(int(place), None) is None:
             self.say("+CMS ERROR: 321")
         else:
             self.say("OK")
@@ -377,7 +407,9 @@ TABLE = [
     (r'\+CPIN="(\d+)"', Model.give_pin), (r"\+CMGF=(\d)", Model.set_cmgf),
     (r"\+CMGF\?", Model.ask_cmgf), (r"\+CSMS=(\d)", Model.set_csms),
     (r"\+CNMI=([\d,]+)", Model.set_cnmi), (r"\+CPMS\?", Model.ask_cpms),
-    (r'\+CPMS=.*', Model.set_cpms), (r"\+CREG=(\d)", Model.set_creg),
+    (r'\+CPMS="(\w+)"(.*)', Model.set_cpms), (r'\+CSCS="GSM"', Model.ok),
+    (r'\+CUSD=1,"([\d*#]+)",15', Model.ask_network),
+    (r"\+CUSD=2", Model.end_ussd), (r"\+CREG=(\d)", Model.set_creg),
     (r"\+CREG\?", Model.ask_creg), (r"\+CEREG\?", Model.ask_cereg),
     (r"\+CSQ", Model.ask_csq), (r"\+CMGL=(\d)", Model.list_all),
     (r"\+CMGR=(\d+)", Model.read_one), (r"\+CMGD=(\d+)", Model.delete),

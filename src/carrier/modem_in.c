@@ -248,6 +248,34 @@ static void take_deliver(struct modem_in *in, struct deliver *m)
     kw_buf_release(&m->text);
 }
 
+/* A stored report is deleted after the commit, as a text is. */
+struct reporting {
+    struct modem_in *in;
+    int place;
+};
+
+static void on_report(void *arg, int err)
+{
+    struct reporting *r = arg;
+
+    if (err == 0)
+        drop_place(r->in, r->place);
+    else
+        let_go(r->in, r->place); /* it is found again in the store */
+    kw_free(r);
+}
+
+static void take_report(struct modem_in *in, int place, const struct tpdu *t)
+{
+    struct reporting *r = kw_malloc(sizeof(*r));
+    int err;
+
+    *r = (struct reporting){.in = in, .place = place};
+    err = modem_out_report(in->out, t, on_report, r);
+    if (err < 0)
+        on_report(r, err);
+}
+
 void modem_in_pdu(struct modem_in *in, int place, const uint8_t *pdu,
                   size_t len)
 {
@@ -263,8 +291,7 @@ void modem_in_pdu(struct modem_in *in, int place, const uint8_t *pdu,
         tpdu_decode(&t, TPDU_FROM_CENTRE, pdu + sca, len - (size_t)sca) < 0) {
         take_unreadable(in, place, pdu, len, hash);
     } else if (t.type == TPDU_STATUS_REPORT) {
-        modem_out_report(in->out, &t);
-        drop_place(in, place);
+        take_report(in, place, &t);
     } else {
         m.tpdu = &t;
         take_deliver(in, &m);

@@ -11,12 +11,11 @@
 #include <string.h>
 
 #define IN_HAND_MOST 4
-#define TRIES_MOST   3    /* of a part, when others have gone */
-#define SENT_KEPT    1024 /* that reports may come for */
-#define EARLY_KEPT   64   /* reports that came before the answer */
-#define OPERATOR_S   300
-#define SENT_OLD_S   259200 /* TP-MR has come round since */
+#define TRIES_MOST   3 /* of a part, when others have gone */
 #define NOTE_CAP     120
+#define FAR_DIGITS   7 /* of a number, for reports: no national one is shorter \
+                        */
+#define FAR_CAP (FAR_DIGITS + 8)
 
 struct text { /* in hand */
     int64_t out_id, expires_s;
@@ -28,18 +27,6 @@ struct text { /* in hand */
     bool unknown;
 };
 
-struct sent {
-    int64_t out_id, at_s;
-    uint8_t tp_mr;
-    char to[TPDU_ADDRESS_CAP];
-};
-
-struct early {
-    bool there;
-    uint8_t tp_mr, tp_st;
-    char to[TPDU_ADDRESS_CAP];
-};
-
 struct modem_out {
     struct carrier_host *host;
     const struct config_carrier *conf;
@@ -49,10 +36,6 @@ struct modem_out {
     struct text *texts[IN_HAND_MOST]; /* [0] is being sent */
     int n_texts;
     uint8_t ref;
-    struct sent sent[SENT_KEPT];
-    unsigned next_sent;
-    struct early early[EARLY_KEPT];
-    unsigned next_early;
 };
 
 static int64_t now_ms(void)
@@ -100,87 +83,38 @@ static void settle(struct modem_out *o, int i, enum ledger_send state,
 
 /* ---- reports ---- */
 
-static bool same_number(const char *a, const char *b)
+/*
+ * What a part is known by to its status report: TP-MR, which comes round at
+ * 256, and the last digits of the number, for a report may name it with
+ * another prefix. The newest text of that id is meant. TS 23.040, 9.2.3.6.
+ */
+static void far_id(uint8_t tp_mr, const char *to, char dst[FAR_CAP])
 {
-    size_t n = strlen(a), m = strlen(b);
-    size_t k = n < m ? n : m;
+    size_t n = strlen(to);
 
-    /* A report may name the number with another prefix. */
-    return k >= 6 ? strcmp(a + n - k, b + m - k) == 0 : strcmp(a, b) == 0;
+    snprintf(dst, FAR_CAP, "%u-%s", (unsigned)tp_mr,
+             to + (n > FAR_DIGITS ? n - FAR_DIGITS : 0));
 }
 
-static bool in_hand(const struct modem_out *o, int64_t out_id)
+int modem_out_report(struct modem_out *o, const struct tpdu *report,
+                     void (*kept)(void *arg, int err), void *arg)
 {
-    for (int i = 0; i < o->n_texts; i++) {
-        if (o->texts[i]->out_id == out_id)
-            return true;
-    }
-    return false;
-}
+    enum tpdu_fate fate = tpdu_fate(report->tp_st);
+    char id[FAR_CAP], why[24];
+    struct carrier_receipt r = {.carrier = o->conf->name,
+                                .far_id = id,
+                                .state = TRAFFIC_NOT_DELIVERED,
+                                .why = why,
+                                .kept = kept,
+                                .arg = arg};
 
-static void apply(struct modem_out *o, struct sent *s, uint8_t tp_st)
-{
-    enum tpdu_fate fate = tpdu_fate(tp_st);
-    int64_t id = s->out_id;
-    char note[NOTE_CAP];
-
-    if (fate == TPDU_TRYING || fate == TPDU_UNCONFIRMED)
-        return;
-    s->out_id = 0;
-    if (fate != TPDU_DELIVERED) {
-        snprintf(note, sizeof(note), "not delivered: status 0x%02x", tp_st);
-        o->host->settle(o->host, id, LEDGER_FAILED, 0, note);
-        return;
-    }
-    for (unsigned i = 0; i < SENT_KEPT; i++) {
-        if (o->sent[i].out_id == id)
-            return; /* other parts are still to come */
-    }
-    o->host->settle(o->host, id, LEDGER_SENT, 0, "delivered");
-}
-
-/* By TP-MR, recipient and recency: the reference comes round at 256. */
-static struct sent *find_sent(struct modem_out *o, uint8_t tp_mr,
-                              const char *to)
-{
-    int64_t now = clock_now_s();
-
-    for (unsigned back = 1; back <= SENT_KEPT && back <= o->next_sent; back++) {
-        struct sent *s = &o->sent[(o->next_sent - back) % SENT_KEPT];
-
-        if (s->out_id != 0 && s->tp_mr == tp_mr && now - s->at_s < SENT_OLD_S &&
-            same_number(s->to, to))
-            return s;
-    }
-    return NULL;
-}
-
-void modem_out_report(struct modem_out *o, const struct tpdu *report)
-{
-    struct sent *s = find_sent(o, report->tp_mr, report->address.text);
-    struct early *e;
-
-    if (s != NULL && !in_hand(o, s->out_id)) {
-        apply(o, s, report->tp_st);
-        return;
-    }
-    e = &o->early[o->next_early++ % EARLY_KEPT];
-    *e = (struct early){
-        .there = true, .tp_mr = report->tp_mr, .tp_st = report->tp_st};
-    memcpy(e->to, report->address.text, sizeof(e->to));
-}
-
-static void take_early(struct modem_out *o)
-{
-    for (int i = 0; i < EARLY_KEPT; i++) {
-        struct early *e = &o->early[i];
-        struct sent *s = e->there ? find_sent(o, e->tp_mr, e->to) : NULL;
-
-        if (s == NULL || in_hand(o, s->out_id))
-            continue;
-        apply(o, s, e->tp_st);
-        e->there = false;
-    }
+    far_id(report->tp_mr, report->address.text, id);
+    snprintf(why, sizeof(why), "status 0x%02x", report->tp_st);
+    if (fate == TPDU_DELIVERED)
+        r.state = TRAFFIC_DELIVERED;
+    else if (fate == TPDU_TRYING || fate == TPDU_UNCONFIRMED)
+        r.state = TRAFFIC_UNDER_WAY;
+    return o->host->receipt(o->host, &r);
 }
 
 /* ---- sending ---- */
@@ -232,12 +166,10 @@ static void part_gone(struct modem_out *o, int tp_mr)
     struct text *t = o->texts[0];
 
     if (tp_mr >= 0 && o->conf->modem.receipts) {
-        struct sent *s = &o->sent[o->next_sent++ % SENT_KEPT];
+        char id[FAR_CAP];
 
-        *s = (struct sent){.out_id = t->out_id,
-                           .at_s = clock_now_s(),
-                           .tp_mr = (uint8_t)tp_mr};
-        memcpy(s->to, t->to.text, sizeof(s->to));
+        far_id((uint8_t)tp_mr, t->to.text, id);
+        o->host->far_id(o->host, o->conf->name, t->out_id, id);
     }
     t->tries = 0;
     if (++t->next < t->cut.n)
@@ -299,7 +231,6 @@ void modem_out_sent(struct modem_out *o, enum modem_fate fate, int code,
         return;
     if (fate == MODEM_SENT) {
         part_gone(o, tp_mr);
-        take_early(o);
     } else if (fate == MODEM_REFUSED) {
         refused(o, code);
     } else if (fate == MODEM_UNKNOWN) {

@@ -37,7 +37,9 @@ void modem_out_pump(struct modem_out *o);
 void modem_out_ready(struct modem_out *o, bool ready);
 void modem_out_sent(struct modem_out *o, enum modem_fate fate, int code,
                     int tp_mr);
-void modem_out_report(struct modem_out *o, const struct tpdu *report);
+/* 0: kept() will come (unless it is NULL); KW_EFULL: later again. */
+int modem_out_report(struct modem_out *o, const struct tpdu *report,
+                     void (*kept)(void *arg, int err), void *arg);
 bool modem_out_idle(const struct modem_out *o);
 
 struct modem_credit *modem_credit_new(struct carrier_host *h,

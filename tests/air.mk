@@ -57,7 +57,8 @@ tests_peers_make_tpdu_LDADD = src/libkilnword.a $(KW_LIBS)
 tests_peers_make_smpp_LDADD = src/libkilnword.a $(KW_LIBS)
 tests_peers_make_number_LDADD = src/libkilnword.a $(KW_LIBS)
 KW_PEERS = tests/peers/tshark_tpdu tests/peers/osmo tests/peers/smpp34 \
-	tests/peers/numbers tests/peers/smpp tests/peers/ofono
+	tests/peers/numbers tests/peers/smpp tests/peers/ofono \
+	tests/peers/modemmanager
 KW_PEER_TOOLS = tests/peers/make_tpdu$(EXEEXT) tests/peers/make_smpp$(EXEEXT) \
 	tests/peers/make_number$(EXEEXT)
 .PHONY: check-peers

@@ -10,7 +10,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-#define IN_HAND_MOST 4
+#define IN_HAND_MOST 1 /* after a power cut only this one is in doubt */
 #define TRIES_MOST   3 /* of a part, when others have gone */
 #define NOTE_CAP     120
 #define FAR_DIGITS   7 /* of a number, for reports: no national one is shorter \

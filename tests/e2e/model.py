@@ -113,7 +113,7 @@ class Model:
         self.in_text = None  # what is written after the prompt
         self.waiting = ""
         self.noise = False   # lines of its own between those of an answer
-        self.hold_read = 0
+        self.dribble = False  # octet by octet
         self.guard = threading.RLock()
         self.alive = True
         if fd is None:
@@ -136,7 +136,11 @@ class Model:
         if self.deaf:
             return
         try:
-            os.write(self.fd, text.encode())
+            if not self.dribble:
+                os.write(self.fd, text.encode())
+            for octet in text.encode() if self.dribble else b"":
+                os.write(self.fd, bytes([octet]))
+                time.sleep(0.0005)  # so that lines come in pieces
         except OSError:
             self.alive = False
 

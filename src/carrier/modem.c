@@ -303,12 +303,12 @@ static void tell(const struct carrier *carrier, struct carriers_row *row)
     if (m->bev == NULL)
         snprintf(row->words, sizeof(row->words), "cannot be reached: %s",
                  m->why[0] != '\0' ? m->why : "not opened yet");
-    else if (m->noted != NULL && (m->grave || d->ready))
-        snprintf(row->words, sizeof(row->words), "%s%s%s",
-                 d->ready ? network : "", d->ready ? "; " : "", m->noted);
+    else if (m->noted != NULL && m->grave)
+        snprintf(row->words, sizeof(row->words), "%s", m->noted);
     else
-        snprintf(row->words, sizeof(row->words), "%s",
-                 d->set_up ? network : "not set up yet");
+        snprintf(row->words, sizeof(row->words), "%s%s",
+                 d->set_up ? network : "not set up yet",
+                 modem_dialog_crowded(d) ? "; the store is nearly full" : "");
     if (m->bev != NULL && d->set_up) {
         row->signal = d->signal >= 0 && d->signal <= 31 ? d->signal : -1;
         row->used = d->used;

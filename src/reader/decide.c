@@ -33,6 +33,7 @@ static void tally_token(struct deciding *d, const struct cut_token *t)
               may_be(d, t, CONCEPT_PART) || may_be(d, t, CONCEPT_UNFILTERED);
     y->flowing |= may_be(d, t, CONCEPT_DOWN) || may_be(d, t, CONCEPT_GOT) ||
                   may_be(d, t, CONCEPT_ONLY) || may_be(d, t, CONCEPT_COME);
+    y->water |= may_be(d, t, CONCEPT_WATER);
     y->chat += t->symbol == CONCEPT_CHAT || t->symbol == CONCEPT_BURIED;
     y->money += t->symbol == CONCEPT_MONEY;
     y->thing += may_be(d, t, CONCEPT_THING) || may_be(d, t, CONCEPT_ANIMAL) ||
@@ -103,6 +104,8 @@ static void settle_signs(struct deciding *d)
     if (!g->ill && !g->who && (d->tally.flowing || d->tally.pot > 0) &&
         g->weak_only)
         g->sure &= ~READER_DRY; /* "very weak" of the flow */
+    if (!g->ill && !g->who && !g->gut && !g->stool && !serial)
+        g->sure &= ~READER_RICEWATER; /* of the kitchen */
     if (g->undrinking &&
         (g->ill || (g->who && !(g->kinds & 1u << READER_UNUSED))))
         g->sure |= READER_DRY;
@@ -333,6 +336,9 @@ static bool is_report_bare(const struct deciding *d)
         return false;
     if (g->has_amount && g->measure.minutes > 0 && y->unknown <= 1)
         return true;
+    if (g->kinds == 1u << READER_FAST && !y->flowing && !y->water &&
+        !g->has_amount && y->words > y->polite + 1)
+        return false; /* "be quick": of anything */
     if (g->kinds & solid)
         return y->unknown == 0 ||
                (y->unknown <= 2 && y->slips == 0 && y->words >= 4 * y->unknown);

@@ -11,6 +11,7 @@ struct tally {      /* tokens of each sort */
     size_t leading; /* serials, right and wrong */
     bool call;
     bool flowing; /* down, got, only … */
+    bool water;
 };
 
 struct deciding {

@@ -296,10 +296,11 @@ START_TEST(spelling_by_ear)
         ck_assert_int_eq(spelling_add(&s, &r), 0);
     }
     ck_assert_uint_gt(spelling_key(&s, spellings[_i].word,
-                                   strlen(spellings[_i].word), key, 20),
+                                   strlen(spellings[_i].word),
+                                   spellings[_i].in_phrase, key, 20),
                       0);
     ck_assert_str_eq(key, spellings[_i].key);
-    ck_assert_uint_eq(spelling_key(&s, "longlong", 8, key, 8), 0);
+    ck_assert_uint_eq(spelling_key(&s, "longlong", 8, false, key, 8), 0);
 }
 END_TEST
 

@@ -32,7 +32,7 @@ struct cut_token {
     int8_t named;   /* language that the word names, or -1 */
     int8_t held;    /* index of cut_long, or -1 */
     uint32_t word;  /* before phrases are joined; 0 none */
-    uint32_t spelt; /* that stands for all its spellings; 0 none */
+    uint32_t spelt; /* that stands for its spellings in phrases; 0 none */
     uint32_t node;  /* 0 none */
     double value;   /* of a number */
 };

@@ -174,7 +174,8 @@ void cut_word(struct cut *c, const struct cut_context *x,
 {
     const char *s = c->fold.text + a->at;
     uint32_t w = a->word;
-    uint32_t spelt = lexicon_find_spelling(x->lex, c->lang_seems, s, a->len);
+    uint32_t spelt =
+        lexicon_find_spelling(x->lex, c->lang_seems, s, a->len, true);
     uint8_t flags = a->flags;
 
     if (w == 0 && a->len >= LEXICON_WORD_CAP) {
@@ -182,7 +183,7 @@ void cut_word(struct cut *c, const struct cut_context *x,
         return;
     }
     if (w == 0 && a->len >= SPELT_LEAST)
-        w = spelt;
+        w = lexicon_find_spelling(x->lex, c->lang_seems, s, a->len, false);
     if (w == 0 && is_drawn_out(s, a->len))
         w = find_drawn_out(x->lex, s, a->len);
     if (w == 0 && split_phrase(c, x->lex, a))
@@ -193,7 +194,7 @@ void cut_word(struct cut *c, const struct cut_context *x,
     }
     if (w == 0 && split_word(c, x->lex, a))
         return;
-    add_word(c, a->at, a->len, w, flags);
+    add_word(c, a->at, a->len, w != 0 ? w : spelt, flags);
     c->tokens[c->n - 1].spelt = spelt;
 }
 
@@ -204,7 +205,7 @@ static uint32_t spelling_langs(const struct lexicon *lex, const char *s,
     uint32_t langs = 0;
 
     for (size_t k = 0; k < lex->n_langs; k++) {
-        uint32_t w = lexicon_find_spelling(lex, (int)k, s, len);
+        uint32_t w = lexicon_find_spelling(lex, (int)k, s, len, false);
 
         langs |= lex->nodes[lex->words[w].root].langs;
     }

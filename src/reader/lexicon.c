@@ -14,7 +14,9 @@
 
 #define WORDS_FILE_MOST (4u << 20)
 #define FILE_CAP        1024
-#define SPELLING_MARK   '\x01' /* begins the word that stands for spellings */
+/* Begins the word that stands for all spellings of one, alone or in phrases */
+#define SPELLING_MARK   '\x01'
+#define SPELLING_PHRASE '\x11'
 
 struct sense { /* of one node in one language */
     struct concept_set set;
@@ -33,7 +35,8 @@ struct load {
     const char *file;
     int lang;                /* index of the present file */
     struct concept_set said; /* concepts with a word, of the present file */
-    uint32_t *spelt; /* by word: the one for all its spellings; 0 not known */
+    /* by word: the one for all its spellings, and that of phrases; 0 unknown */
+    uint32_t (*spelt)[2];
     size_t spelt_cap;
 };
 
@@ -77,24 +80,24 @@ uint32_t lexicon_find(const struct lexicon *lex, const char *word, size_t len)
 
 /* A word that no text can have: the mark, then the word by the rules. */
 static size_t spelling_word(const struct lexicon *lex, int lang,
-                            const char *word, size_t len,
+                            const char *word, size_t len, bool in_phrase,
                             char key[LEXICON_WORD_CAP])
 {
     size_t n;
 
     if (lang < 0 || lex->spelling[lang] == NULL)
         return 0;
-    key[0] = (char)(SPELLING_MARK + lang); /* one for each language */
-    n = spelling_key(lex->spelling[lang], word, len, key + 1,
+    key[0] = (char)((in_phrase ? SPELLING_PHRASE : SPELLING_MARK) + lang);
+    n = spelling_key(lex->spelling[lang], word, len, in_phrase, key + 1,
                      LEXICON_WORD_CAP - 1);
     return n == 0 ? 0 : n + 1;
 }
 
 uint32_t lexicon_find_spelling(const struct lexicon *lex, int lang,
-                               const char *word, size_t len)
+                               const char *word, size_t len, bool in_phrase)
 {
     char key[LEXICON_WORD_CAP];
-    size_t n = spelling_word(lex, lang, word, len, key);
+    size_t n = spelling_word(lex, lang, word, len, in_phrase, key);
 
     return n == 0 ? 0 : lexicon_find(lex, key, n);
 }
@@ -278,7 +281,7 @@ static void check_twice(struct load *l, struct sense *s,
 }
 
 /* The word for all spellings of a word of the present file; 0 for none. */
-static uint32_t spelt_make(struct load *l, uint32_t word)
+static uint32_t spelt_make(struct load *l, uint32_t word, bool in_phrase)
 {
     char key[LEXICON_WORD_CAP], own[LEXICON_WORD_CAP];
     struct lexicon_word *w = &l->lex->words[word];
@@ -288,19 +291,20 @@ static uint32_t spelt_make(struct load *l, uint32_t word)
         kw_grow(&l->spelt, &l->spelt_cap, word + 1, sizeof(*l->spelt));
         memset(l->spelt + had, 0, (l->spelt_cap - had) * sizeof(*l->spelt));
     }
-    if (l->spelt[word] == 0) {
+    if (l->spelt[word][in_phrase] == 0) {
         memcpy(own, l->lex->store + w->at, w->len); /* the store may move */
-        n = spelling_word(l->lex, l->lang, own, w->len, key);
+        n = spelling_word(l->lex, l->lang, own, w->len, in_phrase, key);
         if (n != 0)
-            l->spelt[word] = word_make(l->lex, key, n);
+            l->spelt[word][in_phrase] = word_make(l->lex, key, n);
     }
-    return l->spelt[word];
+    return l->spelt[word][in_phrase];
 }
 
 /* The same entry by the rules of spelling, for those who write it otherwise. */
 static void add_spelling(struct load *l, const struct words_entry *e)
 {
     const char *s = e->text;
+    bool in_phrase = strchr(s, ' ') != NULL;
     struct sense *sense;
     uint32_t node = 1;
 
@@ -308,7 +312,7 @@ static void add_spelling(struct load *l, const struct words_entry *e)
         return;
     while (*s != '\0') {
         size_t len = strcspn(s, " ");
-        uint32_t word = spelt_make(l, lexicon_find(l->lex, s, len));
+        uint32_t word = spelt_make(l, lexicon_find(l->lex, s, len), in_phrase);
 
         if (word == 0)
             return;

@@ -93,11 +93,11 @@ void lexicon_free(struct lexicon *lex);
 uint32_t lexicon_find(const struct lexicon *lex, const char *word, size_t len);
 /*
  * The number of the word that stands for all spellings of this one in a
- * language, 0 when it has no rules or no such word. Its root may mean
- * nothing: spellings of more than one meaning, or only a part of phrases.
+ * language, alone or as a part of phrases; 0 when it has no rules or no such
+ * word. Its root may mean nothing: spellings of more than one meaning.
  */
 uint32_t lexicon_find_spelling(const struct lexicon *lex, int lang,
-                               const char *word, size_t len);
+                               const char *word, size_t len, bool in_phrase);
 /* The node after one more word; 0 when no phrase goes on that way. */
 uint32_t lexicon_step(const struct lexicon *lex, uint32_t node, uint32_t word);
 

@@ -15,9 +15,9 @@ int spelling_add(struct spelling *s, const struct words_rule *r)
     if (s->n == SPELLING_RULES_MOST)
         return KW_EFULL;
     to = &s->rules[s->n];
-    *to = (struct spelling_rule){.begin = *from == '^'};
-    from += to->begin;
-    n -= to->begin;
+    *to = (struct spelling_rule){.begin = *from == '^', .phrase = *from == '+'};
+    from += to->begin || to->phrase;
+    n -= to->begin || to->phrase;
     to->end = n > 0 && from[n - 1] == '$';
     n -= to->end;
     if (n == 0)
@@ -35,12 +35,13 @@ int spelling_add(struct spelling *s, const struct words_rule *r)
 /* The first rule that fits at `at`, or NULL. */
 static const struct spelling_rule *rule_at(const struct spelling *s,
                                            const char *word, size_t len,
-                                           size_t at)
+                                           size_t at, bool in_phrase)
 {
     for (uint8_t i = s->first[(unsigned char)word[at]]; i != 0;) {
         const struct spelling_rule *r = &s->rules[i];
 
-        if ((!r->begin || at == 0) && at + r->n_from <= len &&
+        if ((!r->phrase || (in_phrase && at > 0 && at + r->n_from < len)) &&
+            (!r->begin || at == 0) && at + r->n_from <= len &&
             (!r->end || at + r->n_from == len) &&
             memcmp(word + at, r->from, r->n_from) == 0)
             return r;
@@ -50,19 +51,22 @@ static const struct spelling_rule *rule_at(const struct spelling *s,
 }
 
 size_t spelling_key(const struct spelling *s, const char *word, size_t len,
-                    char *key, size_t cap)
+                    bool in_phrase, char *key, size_t cap)
 {
-    size_t n = 0;
+    size_t n = 0, apart = 0; /* letters before `apart` are not doubled by the
+                                next: one was left out between them */
 
     for (size_t at = 0; at < len;) {
-        const struct spelling_rule *r = rule_at(s, word, len, at);
+        const struct spelling_rule *r = rule_at(s, word, len, at, in_phrase);
         const char *add = r != NULL ? r->into : word + at;
         size_t m = r != NULL ? r->n_into : 1;
 
         at += r != NULL ? r->n_from : 1;
+        if (m == 0)
+            apart = n;
         for (size_t k = 0; k < m; k++) {
-            bool again =
-                n > 0 && add[k] == key[n - 1] && add[k] >= 'a' && add[k] <= 'z';
+            bool again = n > apart && add[k] == key[n - 1] && add[k] >= 'a' &&
+                         add[k] <= 'z';
 
             if (n + 1 >= cap)
                 return 0;

@@ -131,6 +131,8 @@ static bool chat_is_answered(struct taking *t)
 {
     if (t->phone.stopped || t->phone.id < 0)
         return false;
+    if (t->m.courtesy && t->phone.lang_seen[0] != '\0')
+        return false; /* thanks of one who knows the line: nothing to say */
     if (taking_works(t))
         return true; /* a slip in a command is not left without a word */
     if (t->phone.last_chat_reply_s != 0 &&

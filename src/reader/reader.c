@@ -97,6 +97,28 @@ static void close_order(struct reader_meaning *out)
     }
 }
 
+/* "Thanks", "ok, good day": nothing that wants an answer. */
+static bool is_courtesy(const struct lexicon *lex, const struct cut *c)
+{
+    bool any = false;
+
+    for (size_t i = 1; i + 1 < c->n; i++) {
+        const struct concept_set *s = &lex->sets[c->tokens[i].symbol];
+        bool yes = concept_set_has(s, CONCEPT_YES);
+        bool nice = concept_set_has(s, CONCEPT_POLITE) ||
+                    (yes && concept_set_has(s, CONCEPT_FINE));
+
+        if (!nice && !yes && !concept_set_has(s, CONCEPT_NO) &&
+            !concept_set_has(s, CONCEPT_FILLER) &&
+            !concept_set_has(s, CONCEPT_VERY) &&
+            !concept_set_has(s, CONCEPT_FINE) &&
+            c->tokens[i].symbol != CONCEPT_PAUSE)
+            return false;
+        any |= nice;
+    }
+    return any;
+}
+
 void reader_read(const struct reader *r, struct reader_scratch *s,
                  const char *text, size_t len, const struct reader_hint *hint,
                  struct reader_meaning *out)
@@ -120,6 +142,8 @@ void reader_read(const struct reader *r, struct reader_scratch *s,
         meaning_test(&m, out);
     else
         close_order(out);
+    out->courtesy =
+        out->outcome == READER_NOT_REPORT && is_courtesy(r->lex, &s->cut);
     s->last = *out;
 }
 

@@ -142,6 +142,7 @@ struct reader_meaning {
     /* Contrary, and crack, leak, broken or fast was one side; or nothing but
      * a doubt about the water was said. */
     bool unsafe_said;
+    bool courtesy; /* greetings and thanks, "ok thanks", and nothing else */
 
     /* What commands carry: alert number, batch code, phone, language. */
     int64_t numbers[READER_NUMBERS_MOST];

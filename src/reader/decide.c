@@ -127,7 +127,7 @@ static void settle_signs(struct deciding *d)
         g->sure |= READER_BLOOD;
     if (g->maybe & READER_DEAD && (g->ill || card || (whose && !theirs)))
         g->sure |= READER_DEAD;
-    if (g->gone && g->ill)
+    if (g->gone && g->ill && (serial || d->tally.chat == 0))
         g->sure |= READER_DEAD;
     d->out->danger = g->sure;
 }

@@ -412,7 +412,8 @@ static void check_complete(struct load *l)
         if (class != CLASS_SEEN && class != CLASS_SIGN && class != CLASS_UNIT &&
             class != CLASS_ORDER && c != CONCEPT_TAP && c != CONCEPT_LID &&
             c != CONCEPT_BUCKET && c != CONCEPT_ILL && c != CONCEPT_NO &&
-            c != CONCEPT_HELP)
+            c != CONCEPT_HELP && c != CONCEPT_BEFORE && c != CONCEPT_OLD &&
+            c != CONCEPT_OF_THEM)
             continue;
         if (!concept_set_has(&l->said, (enum concept)c))
             fault_add(l->faults, l->file, 0,

@@ -33,6 +33,7 @@ struct cut_token {
     int8_t held;    /* index of cut_long, or -1 */
     uint32_t word;  /* before phrases are joined; 0 none */
     uint32_t spelt; /* that stands for its spellings in phrases; 0 none */
+    uint32_t sound; /* and alone */
     uint32_t node;  /* 0 none */
     double value;   /* of a number */
 };

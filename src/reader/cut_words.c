@@ -176,6 +176,8 @@ void cut_word(struct cut *c, const struct cut_context *x,
     uint32_t w = a->word;
     uint32_t spelt =
         lexicon_find_spelling(x->lex, c->lang_seems, s, a->len, true);
+    uint32_t sound =
+        lexicon_find_spelling(x->lex, c->lang_seems, s, a->len, false);
     uint8_t flags = a->flags;
 
     if (w == 0 && a->len >= LEXICON_WORD_CAP) {
@@ -183,7 +185,7 @@ void cut_word(struct cut *c, const struct cut_context *x,
         return;
     }
     if (w == 0 && a->len >= SPELT_LEAST)
-        w = lexicon_find_spelling(x->lex, c->lang_seems, s, a->len, false);
+        w = sound;
     if (w == 0 && is_drawn_out(s, a->len))
         w = find_drawn_out(x->lex, s, a->len);
     if (w == 0 && split_phrase(c, x->lex, a))
@@ -196,6 +198,7 @@ void cut_word(struct cut *c, const struct cut_context *x,
         return;
     add_word(c, a->at, a->len, w != 0 ? w : spelt, flags);
     c->tokens[c->n - 1].spelt = spelt;
+    c->tokens[c->n - 1].sound = sound;
 }
 
 /* Languages in which a word is known by the rules of their spelling. */
@@ -260,7 +263,7 @@ static bool is_itself(const struct lexicon *lex, const struct cut_token *t,
 
     if (lang >= 0) {
         is = lex->nodes[lex->words[t->word].root].symbol[lang];
-        sounds = lex->nodes[lex->words[t->spelt].root].symbol[lang];
+        sounds = lex->nodes[lex->words[t->sound].root].symbol[lang];
     }
     return is != 0 && is != sounds;
 }

@@ -5,10 +5,9 @@
 #define PCRE2_CODE_UNIT_WIDTH 8
 #include "base/file.h"
 #include "reader/fold.h"
-#include "reader/match.h"
 #include "reader/spelling.h"
 #include "reader/words.h"
-#include "tests/abnf_pattern.h"
+#include "reader/pattern.h"
 #include "tests/reader_rig.h"
 
 #include <check.h>
@@ -18,17 +17,17 @@
 #include <unistd.h>
 
 static bool any_octet(const void *to, const char *name, size_t len,
-                      struct abnf_octets *set)
+                      struct pattern_set *set)
 {
     (void)to;
     (void)name;
     (void)len;
     for (unsigned i = 0; i < 256; i++)
-        abnf_octets_add(set, i);
+        pattern_set_add(set, i);
     return true;
 }
 
-static const struct abnf_pattern literal = {any_octet, NULL, NULL};
+static const struct pattern literal = {any_octet, NULL, NULL};
 
 /* Does the text match the rule "s" of the grammar, wholly? -1: no grammar. */
 static int matches(const char *grammar, const char *text)
@@ -45,7 +44,7 @@ static int matches(const char *grammar, const char *text)
         abnf_check(a, "s", &faults) == 0) {
         pcre2_code *re;
 
-        abnf_pattern(a, "s", &literal, &b);
+        pattern_write(a, "s", &literal, &b);
         re =
             pcre2_compile((PCRE2_SPTR)kw_buf_text(&b), b.len,
                           PCRE2_ANCHORED | PCRE2_ENDANCHORED, &code, &at, NULL);
@@ -121,33 +120,26 @@ static const struct {
     {"1s = \"a\"\n", 1, "first column"},
     {"s = \"a\"\n", 1, "not as letters"},
     {"s = %x41\n", 1, "not as letters"},
-    {"s = <any>\n  *( [<any>] )\n", 2, "may be nothing"},
 };
 
-static bool any_concept(const char *name, size_t len, struct concept_set *set)
+static bool any_alone(const void *to, const char *name, size_t len,
+                      struct pattern_set *set)
 {
-    concept_set_add(set, CONCEPT_CRACK);
+    (void)to;
+    pattern_set_add(set, 1);
     return len == 3 && memcmp(name, "any", 3) == 0;
-}
-
-static int no_rule(const char *name)
-{
-    (void)name;
-    return -1;
 }
 
 START_TEST(mistakes_of_grammar)
 {
-    static const struct match_target target = {any_concept, no_rule};
+    static const struct pattern how = {any_alone, NULL, NULL};
     struct fault_list faults = {0};
     struct abnf *a = NULL;
-    struct match_program *p = NULL;
 
     if (abnf_parse("t", wrong[_i].grammar, strlen(wrong[_i].grammar), &faults,
                    &a) == 0 &&
         abnf_check(a, "s", &faults) == 0)
-        ck_assert_int_eq(match_compile(a, "s", &target, &faults, &p),
-                         KW_ESYNTAX);
+        ck_assert_int_eq(pattern_check(a, &how, &faults), KW_ESYNTAX);
     ck_assert_uint_ge(faults.n, 1);
     ck_assert_int_eq(faults.items[0].line, wrong[_i].line);
     ck_assert_msg(strstr(faults.items[0].text, wrong[_i].says) != NULL, "%s",

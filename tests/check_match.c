@@ -7,7 +7,8 @@
 #define PCRE2_CODE_UNIT_WIDTH 8
 #include "base/file.h"
 #include "reader/grammar.h"
-#include "tests/abnf_pattern.h"
+#include "reader/pattern.h"
+#include "tests/match.h"
 #include "tests/reader_rig.h"
 
 #include <check.h>
@@ -21,7 +22,7 @@
 
 /* The octet of a row is the number of a concept. */
 static bool octets_of(const void *to, const char *name, size_t len,
-                      struct abnf_octets *set)
+                      struct pattern_set *set)
 {
     bool any = len == 3 && memcmp(name, "any", 3) == 0;
     const struct concept_set *sets = to;
@@ -32,7 +33,7 @@ static bool octets_of(const void *to, const char *name, size_t len,
                       !concept_set_has(&sets[i], CONCEPT_END) &&
                       !concept_set_is_empty(&sets[i])
                 : concept_set_has(&sets[i], c))
-            abnf_octets_add(set, i);
+            pattern_set_add(set, i);
     }
     return any || c != CONCEPT_NONE;
 }
@@ -114,7 +115,7 @@ static void make_sets(struct both *b)
 static void open_both(struct both *b)
 {
     static const struct match_target target = {prose, rule_number};
-    struct abnf_pattern how = {octets_of, captures, b->sets};
+    struct pattern how = {octets_of, captures, b->sets};
     char path[1024], *data;
     size_t len;
     struct fault_list faults = {0};
@@ -132,7 +133,7 @@ static void open_both(struct both *b)
                      0);
     match_prepare(b->program, b->sets, KW_COUNT(b->sets));
     kw_buf_init(&text, 1 << 22);
-    abnf_pattern(a, "text", &how, &text);
+    pattern_write(a, "text", &how, &text);
     b->code = pcre2_compile((PCRE2_SPTR)kw_buf_text(&text), text.len,
                             PCRE2_ANCHORED | PCRE2_DUPNAMES | PCRE2_DOTALL,
                             &code, &at, NULL);

@@ -6,7 +6,6 @@
  */
 #include "base/fault.h"
 #include "reader/lexicon.h"
-#include "reader/match.h"
 
 /* X(identifier, rule) */
 #define GRAMMAR_RULES(X)                                                       \
@@ -139,7 +138,8 @@ int grammar_load(const char *folder, const struct lexicon *lex,
                  struct fault_list *faults, struct grammar **out);
 void grammar_free(struct grammar *g);
 
-struct grammar_scratch *grammar_scratch_new(void);
+/* NULL when there is no memory for it. */
+struct grammar_scratch *grammar_scratch_new(const struct grammar *g);
 void grammar_scratch_free(struct grammar_scratch *s);
 
 /*
@@ -147,6 +147,6 @@ void grammar_scratch_free(struct grammar_scratch *s);
  * limit of the matching was hit.
  */
 int grammar_next(const struct grammar *g, struct grammar_scratch *s,
-                 const struct match_row *row, size_t at,
+                 const uint16_t *symbols, size_t n, size_t at,
                  struct grammar_match *m);
 #endif

@@ -490,8 +490,6 @@ void meaning_gather(const struct grammar *g, struct grammar_scratch *s,
                     const struct lexicon *lex, const struct cut *c,
                     struct meaning_gathered *out)
 {
-    struct match_row all = {lex->sets, c->symbols, c->n};
-    struct match_row row = {lex->sets, c->row, c->n_row};
     struct grammar_match m;
     struct taking t = {lex, c, out, &m};
     size_t at = 1;
@@ -500,14 +498,15 @@ void meaning_gather(const struct grammar *g, struct grammar_scratch *s,
     out->n_pieces = 0;
     out->is_order = false;
     out->limit = c->cut_off;
-    if (may_be_order(lex, c) && grammar_next(g, s, &all, 0, &m) == 1 &&
-        m.from == 0 && is_order(&m)) {
+    if (may_be_order(lex, c) &&
+        grammar_next(g, s, c->symbols, c->n, 0, &m) == 1 && m.from == 0 &&
+        is_order(&m)) {
         out->is_order = true;
         out->order = m;
         at = row_behind(c, m.to);
     }
     while (at < c->n_row) {
-        int found = grammar_next(g, s, &row, at, &m);
+        int found = grammar_next(g, s, c->row, c->n_row, at, &m);
 
         if (found < 0)
             out->limit = true;

@@ -62,8 +62,11 @@ struct reader_scratch *reader_scratch_new(const struct reader *r)
 {
     struct reader_scratch *s = kw_calloc(1, sizeof(*s));
 
-    (void)r;
-    s->grammar = grammar_scratch_new();
+    s->grammar = grammar_scratch_new(r->grammar);
+    if (s->grammar == NULL) {
+        kw_free(s);
+        return NULL;
+    }
     return s;
 }
 

@@ -1,11 +1,11 @@
-/* abnf_pattern.c - see abnf_pattern.h. */
-#include "tests/abnf_pattern.h"
+/* pattern.c - see pattern.h. */
+#include "reader/pattern.h"
 
 #include <string.h>
 
 struct writer {
     const struct abnf *a;
-    const struct abnf_pattern *how;
+    const struct pattern *how;
     struct kw_buf *out;
 };
 
@@ -17,10 +17,10 @@ static bool captures(const struct writer *w, const struct abnf_rule *r)
 }
 
 /*
- * Is the node one octet of a set, whatever way it is taken? Then one class
+ * Is the node one symbol of a set, whatever way it is taken? Then one class
  * says it; without that the pattern would be more than PCRE2 takes.
  */
-static bool is_octet(struct writer *w, int i, struct abnf_octets *set)
+static bool is_symbol(struct writer *w, int i, struct pattern_set *set)
 {
     const struct abnf_node *n = &w->a->nodes[i];
     const struct abnf_rule *r;
@@ -30,12 +30,12 @@ static bool is_octet(struct writer *w, int i, struct abnf_octets *set)
         return w->how->prose(w->how->to, n->text, n->len, set);
     case ABNF_RULE_REF:
         r = &w->a->rules[n->rule];
-        return !captures(w, r) && is_octet(w, r->body, set);
+        return !captures(w, r) && is_symbol(w, r->body, set);
     case ABNF_CONCATENATION:
-        return w->a->nodes[n->first].next == 0 && is_octet(w, n->first, set);
+        return w->a->nodes[n->first].next == 0 && is_symbol(w, n->first, set);
     case ABNF_ALTERNATION:
         for (int k = n->first; k != 0; k = w->a->nodes[k].next) {
-            if (!is_octet(w, k, set))
+            if (!is_symbol(w, k, set))
                 return false;
         }
         return true;
@@ -44,12 +44,16 @@ static bool is_octet(struct writer *w, int i, struct abnf_octets *set)
     }
 }
 
-static void write_set(struct writer *w, const struct abnf_octets *set)
+static void write_set(struct writer *w, const struct pattern_set *set)
 {
     kw_buf_putc(w->out, '[');
-    for (unsigned i = 0; i < 256; i++) {
-        if (set->bits[i / 64] >> (i % 64) & 1)
-            kw_buf_printf(w->out, "\\x%02X", i);
+    for (unsigned i = 0, k; i < PATTERN_SYMBOLS_MOST; i = k + 1) {
+        for (k = i; k < PATTERN_SYMBOLS_MOST && pattern_set_has(set, k); k++)
+            ;
+        if (k == i + 1)
+            kw_buf_printf(w->out, "\\x{%X}", i);
+        else if (k > i)
+            kw_buf_printf(w->out, "\\x{%X}-\\x{%X}", i, k - 1);
     }
     kw_buf_putc(w->out, ']');
 }
@@ -106,9 +110,9 @@ static void write_repetition(struct writer *w, const struct abnf_node *n)
 static void write_node(struct writer *w, int i)
 {
     const struct abnf_node *n = &w->a->nodes[i];
-    struct abnf_octets set = {{0}};
+    struct pattern_set set = {{0}};
 
-    if (is_octet(w, i, &set)) {
+    if (is_symbol(w, i, &set)) {
         write_set(w, &set);
         return;
     }
@@ -137,10 +141,71 @@ static void write_node(struct writer *w, int i)
     }
 }
 
-void abnf_pattern(const struct abnf *a, const char *rule,
-                  const struct abnf_pattern *how, struct kw_buf *out)
+void pattern_write(const struct abnf *a, const char *rule,
+                   const struct pattern *how, struct kw_buf *out)
 {
     struct writer w = {a, how, out};
 
     write_rule(&w, abnf_rule(a, rule, strlen(rule)));
+}
+
+/* ---- what a match can begin with ---- */
+
+/* Adds the node's; can it also be nothing? */
+static bool add_begins(const struct writer *w, int i, struct pattern_set *set)
+{
+    const struct abnf_node *n = &w->a->nodes[i];
+    bool nothing = n->type == ABNF_CONCATENATION;
+
+    switch (n->type) {
+    case ABNF_ALTERNATION:
+        for (int k = n->first; k != 0; k = w->a->nodes[k].next)
+            nothing |= add_begins(w, k, set);
+        return nothing;
+    case ABNF_CONCATENATION:
+        for (int k = n->first; k != 0 && nothing; k = w->a->nodes[k].next)
+            nothing = add_begins(w, k, set);
+        return nothing;
+    case ABNF_REPETITION:
+        return add_begins(w, n->first, set) || n->min == 0;
+    case ABNF_RULE_REF:
+        return add_begins(w, w->a->rules[n->rule].body, set);
+    case ABNF_PROSE:
+        w->how->prose(w->how->to, n->text, n->len, set);
+        return false;
+    case ABNF_STRING:
+    case ABNF_RANGE:
+        break;
+    }
+    return false;
+}
+
+void pattern_begins(const struct abnf *a, const char *rule,
+                    const struct pattern *how, struct pattern_set *set)
+{
+    struct writer w = {a, how, NULL};
+
+    add_begins(&w, abnf_rule(a, rule, strlen(rule))->body, set);
+}
+
+int pattern_check(const struct abnf *a, const struct pattern *how,
+                  struct fault_list *faults)
+{
+    size_t before = faults->n + faults->dropped;
+
+    for (size_t i = 1; i < a->n_nodes; i++) {
+        const struct abnf_node *n = &a->nodes[i];
+        struct pattern_set set = {{0}};
+
+        if (n->type == ABNF_STRING || n->type == ABNF_RANGE)
+            fault_add(faults, a->file, n->line,
+                      "a report is read as concepts, not as letters; write "
+                      "<crack>, <number> …");
+        else if (n->type == ABNF_PROSE &&
+                 !how->prose(how->to, n->text, n->len, &set))
+            fault_add(faults, a->file, n->line,
+                      "there is no concept <%.*s>; docs/texts.md lists them",
+                      (int)n->len, n->text);
+    }
+    return faults->n + faults->dropped == before ? 0 : KW_ESYNTAX;
 }

@@ -3,7 +3,7 @@
  * before what follows it is made once for each such pair. The walk keeps the
  * ways it has not gone in a stack, and gives up after so many steps.
  */
-#include "reader/match.h"
+#include "tests/match.h"
 
 #include <string.h>
 

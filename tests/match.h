@@ -1,5 +1,5 @@
-#ifndef KW_MATCH_H
-#define KW_MATCH_H
+#ifndef KW_TESTS_MATCH_H
+#define KW_TESTS_MATCH_H
 /*
  * match.h - a grammar made into steps, and the walk over them along a row of
  * concept sets. What fits first is taken: the earlier alternative before the

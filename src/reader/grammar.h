@@ -1,8 +1,9 @@
 #ifndef KW_GRAMMAR_H
 #define KW_GRAMMAR_H
 /*
- * grammar.h - report.abnf over rows of concepts. Rules with the names below
- * are marked: one that matched says that the thing was said, and where.
+ * grammar.h - report.abnf as one PCRE2 pattern over rows of symbols (16 bit,
+ * lexicon.h), with JIT and limits. Rules with the names below become named
+ * groups: one that matched says that the thing was said, and where.
  */
 #include "base/fault.h"
 #include "reader/lexicon.h"

@@ -58,6 +58,78 @@ static void write_set(struct writer *w, const struct pattern_set *set)
     kw_buf_putc(w->out, ']');
 }
 
+/* ---- what a match can begin with ---- */
+
+/* Adds the node's; can it also be nothing? */
+static bool add_begins(const struct writer *w, int i, struct pattern_set *set)
+{
+    const struct abnf_node *n = &w->a->nodes[i];
+    bool nothing = n->type == ABNF_CONCATENATION;
+
+    switch (n->type) {
+    case ABNF_ALTERNATION:
+        for (int k = n->first; k != 0; k = w->a->nodes[k].next)
+            nothing |= add_begins(w, k, set);
+        return nothing;
+    case ABNF_CONCATENATION:
+        for (int k = n->first; k != 0 && nothing; k = w->a->nodes[k].next)
+            nothing = add_begins(w, k, set);
+        return nothing;
+    case ABNF_REPETITION:
+        return add_begins(w, n->first, set) || n->min == 0;
+    case ABNF_RULE_REF:
+        return add_begins(w, w->a->rules[n->rule].body, set);
+    case ABNF_PROSE:
+        w->how->prose(w->how->to, n->text, n->len, set);
+        return false;
+    case ABNF_STRING:
+    case ABNF_RANGE:
+        break;
+    }
+    return false;
+}
+
+/* How many first symbols are looked at before the node fails, about. */
+static int openings(const struct writer *w, int i)
+{
+    const struct abnf_node *n = &w->a->nodes[i];
+    int sum = 0;
+
+    switch (n->type) {
+    case ABNF_ALTERNATION:
+        for (int k = n->first; k != 0; k = w->a->nodes[k].next)
+            sum += openings(w, k);
+        return sum;
+    case ABNF_CONCATENATION:
+    case ABNF_REPETITION:
+        return openings(w, n->first);
+    case ABNF_RULE_REF:
+        return openings(w, w->a->rules[n->rule].body);
+    default:
+        return 1;
+    }
+}
+
+#define OPENINGS_GUARDED 3
+
+/*
+ * A look at the next symbol before what has many openings, so that none of
+ * them is tried in vain. It changes nothing else.
+ */
+static void write_guard(struct writer *w, int i)
+{
+    struct pattern_set set = {{0}};
+
+    if (w->how->captures == NULL || openings(w, i) < OPENINGS_GUARDED ||
+        add_begins(w, i, &set))
+        return;
+    kw_buf_puts(w->out, "(?=");
+    write_set(w, &set);
+    kw_buf_putc(w->out, ')');
+}
+
+/* ---- writing ---- */
+
 static void write_rule(struct writer *w, const struct abnf_rule *r)
 {
     bool named = captures(w, r);
@@ -91,6 +163,8 @@ static void write_children(struct writer *w, const struct abnf_node *n,
     for (int k = n->first; k != 0; k = w->a->nodes[k].next) {
         if (k != n->first)
             kw_buf_puts(w->out, between);
+        if (n->type == ABNF_ALTERNATION)
+            write_guard(w, k);
         write_node(w, k);
     }
     if (!one)
@@ -147,37 +221,6 @@ void pattern_write(const struct abnf *a, const char *rule,
     struct writer w = {a, how, out};
 
     write_rule(&w, abnf_rule(a, rule, strlen(rule)));
-}
-
-/* ---- what a match can begin with ---- */
-
-/* Adds the node's; can it also be nothing? */
-static bool add_begins(const struct writer *w, int i, struct pattern_set *set)
-{
-    const struct abnf_node *n = &w->a->nodes[i];
-    bool nothing = n->type == ABNF_CONCATENATION;
-
-    switch (n->type) {
-    case ABNF_ALTERNATION:
-        for (int k = n->first; k != 0; k = w->a->nodes[k].next)
-            nothing |= add_begins(w, k, set);
-        return nothing;
-    case ABNF_CONCATENATION:
-        for (int k = n->first; k != 0 && nothing; k = w->a->nodes[k].next)
-            nothing = add_begins(w, k, set);
-        return nothing;
-    case ABNF_REPETITION:
-        return add_begins(w, n->first, set) || n->min == 0;
-    case ABNF_RULE_REF:
-        return add_begins(w, w->a->rules[n->rule].body, set);
-    case ABNF_PROSE:
-        w->how->prose(w->how->to, n->text, n->len, set);
-        return false;
-    case ABNF_STRING:
-    case ABNF_RANGE:
-        break;
-    }
-    return false;
 }
 
 void pattern_begins(const struct abnf *a, const char *rule,

@@ -21,8 +21,8 @@ TESTS += %D%/check_grammar %D%/check_match
 %C%_check_match_SOURCES = %D%/check_match.c %D%/reader_rig.h \
 	%D%/match.h %D%/match.c
 %C%_check_match_CPPFLAGS = $(AM_CPPFLAGS) -I$(top_srcdir)
-%C%_check_match_CFLAGS = $(KW_CHECK_CFLAGS) $(PCRE2_8_CFLAGS)
-%C%_check_match_LDADD = $(KW_CHECK_LIBS) $(PCRE2_8_LIBS)
+%C%_check_match_CFLAGS = $(KW_CHECK_CFLAGS)
+%C%_check_match_LDADD = $(KW_CHECK_LIBS)
 endif
 check_PROGRAMS += %D%/fuzz/fuzz_reader
 %C%_fuzz_fuzz_reader_SOURCES = %D%/fuzz/fuzz_reader.c $(KW_FUZZ_MAIN)

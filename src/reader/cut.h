@@ -62,8 +62,8 @@ struct cut {
     struct fold fold;
     struct cut_token tokens[CUT_TOKENS_MOST];
     size_t n;
-    uint16_t symbols[CUT_TOKENS_MOST]; /* the row for the grammar */
-    uint16_t row[CUT_TOKENS_MOST];     /* the same without serials and phones */
+    uint32_t symbols[CUT_TOKENS_MOST]; /* the row for the grammar */
+    uint32_t row[CUT_TOKENS_MOST];     /* the same without serials and phones */
     uint16_t row_at[CUT_TOKENS_MOST];  /* the token of each place of row */
     size_t n_row;
     struct cut_long held[CUT_LONG_MOST];

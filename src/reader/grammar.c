@@ -1,5 +1,5 @@
 /* grammar.c - see grammar.h. */
-#define PCRE2_CODE_UNIT_WIDTH 16
+#define PCRE2_CODE_UNIT_WIDTH 32
 #include "reader/grammar.h"
 #include "base/file.h"
 #include "reader/abnf.h"
@@ -262,7 +262,7 @@ static void take_groups(const struct grammar *g, const PCRE2_SIZE *where, int n,
 }
 
 int grammar_next(const struct grammar *g, struct grammar_scratch *s,
-                 const uint16_t *symbols, size_t n, size_t at,
+                 const uint32_t *symbols, size_t n, size_t at,
                  struct grammar_match *m)
 {
     for (; at < n; at++) {

@@ -1,7 +1,7 @@
 #ifndef KW_GRAMMAR_H
 #define KW_GRAMMAR_H
 /*
- * grammar.h - report.abnf as one PCRE2 pattern over rows of symbols (16 bit,
+ * grammar.h - report.abnf as one PCRE2 pattern over rows of symbols (32 bit,
  * lexicon.h), with JIT and limits. Rules with the names below become named
  * groups: one that matched says that the thing was said, and where.
  */
@@ -148,6 +148,6 @@ void grammar_scratch_free(struct grammar_scratch *s);
  * limit of the matching was hit.
  */
 int grammar_next(const struct grammar *g, struct grammar_scratch *s,
-                 const uint16_t *symbols, size_t n, size_t at,
+                 const uint32_t *symbols, size_t n, size_t at,
                  struct grammar_match *m);
 #endif

@@ -194,7 +194,8 @@ static void take(const struct lexicon *lex, struct cut_token *t, uint32_t word,
 /*
  * "roti enfermo 2" is no bread: a short word of another language that is one
  * slip from a word of this one, and of another meaning, is dark. Signs are
- * signs in every language. True when there was one.
+ * signs in every language, and orders stand beside names that are none.
+ * True when there was one.
  */
 static bool darken_foreign(struct cut *c, const struct lexicon *lex, int lang)
 {
@@ -208,7 +209,8 @@ static bool darken_foreign(struct cut *c, const struct lexicon *lex, int lang)
         if (langs == 0 || t->len > FOREIGN_MOST || t->len < 3 ||
             t->symbol <= CONCEPT_PAUSE ||
             has_class(lex, t,
-                      1u << CLASS_SIGN | 1u << CLASS_POLITE | 1u << CLASS_UNIT))
+                      1u << CLASS_SIGN | 1u << CLASS_POLITE | 1u << CLASS_UNIT |
+                          1u << CLASS_ORDER))
             continue;
         e.lang = language_without(c, lex, i, lang);
         if (e.lang < 0 || (langs >> e.lang & 1) ||

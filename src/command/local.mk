@@ -1,6 +1,6 @@
 src_libkilnword_a_SOURCES += \
 	%D%/command.h %D%/command.c %D%/serve.c %D%/load.c %D%/say.c \
-	%D%/phone.c %D%/read.c %D%/show.c %D%/digest.c %D%/check.c \
+	%D%/phone.c %D%/read.c %D%/show.h %D%/show.c %D%/show_kinds.c %D%/digest.c %D%/check.c \
 	%D%/service.h %D%/service.c %D%/service_outbox.c %D%/service_relief.c %D%/service_state.c %D%/service_receipt.c \
 	%D%/service_scan.c %D%/service_told.c %D%/talk.h %D%/talk.c \
 	%D%/work.c %D%/backup.c %D%/export.c

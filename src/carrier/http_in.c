@@ -8,6 +8,7 @@
  * shut, however slowly its octets drip; MHD's own timeout is for silence.
  */
 #include "carrier/http_in_parts.h"
+#include "carrier/listen.h"
 
 #include "base/clock.h"
 #include "base/log.h"
@@ -15,7 +16,6 @@
 #include <assert.h>
 #include <errno.h>
 #include <event2/event.h>
-#include <netdb.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -410,62 +410,6 @@ void http_in_resume(struct http_request *r)
 
 /* ---- opening and closing ---- */
 
-static int open_socket(const struct config *conf, int *out, char **why)
-{
-    struct addrinfo hints = {.ai_family = AF_UNSPEC,
-                             .ai_socktype = SOCK_STREAM,
-                             .ai_flags = AI_PASSIVE | AI_NUMERICHOST};
-    struct addrinfo *found;
-    char port[16], text[512];
-    int fd, one = 1, err;
-
-    snprintf(port, sizeof(port), "%d", conf->listen_port);
-    err = getaddrinfo(conf->listen_address, port, &hints, &found);
-    if (err != 0) {
-        snprintf(text, sizeof(text),
-                 "cannot listen on \"%s\": it is no address of numbers, such "
-                 "as 127.0.0.1 or ::1",
-                 conf->listen_address);
-        *why = kw_strdup(text);
-        return KW_EIO;
-    }
-    fd =
-        socket(found->ai_family, SOCK_STREAM | SOCK_NONBLOCK | SOCK_CLOEXEC, 0);
-    if (fd >= 0)
-        setsockopt(fd, SOL_SOCKET, SO_REUSEADDR, &one, sizeof(one));
-    if (fd < 0 || bind(fd, found->ai_addr, found->ai_addrlen) < 0 ||
-        listen(fd, 511) < 0) {
-        err = errno;
-        snprintf(text, sizeof(text), "cannot listen on %s port %d: %s%s",
-                 conf->listen_address, conf->listen_port, strerror(err),
-                 err == EADDRINUSE
-                     ? "; another program (or this one) is there already: "
-                       "stop it, or set another port under listen"
-                     : "");
-        *why = kw_strdup(text);
-        if (fd >= 0)
-            close(fd);
-        freeaddrinfo(found);
-        return KW_EIO;
-    }
-    freeaddrinfo(found);
-    *out = fd;
-    return 0;
-}
-
-static int port_of(int fd)
-{
-    struct sockaddr_storage ss = {0};
-    socklen_t len = sizeof(ss);
-    char port[16];
-
-    if (getsockname(fd, (struct sockaddr *)&ss, &len) < 0 ||
-        getnameinfo((struct sockaddr *)&ss, len, NULL, 0, port, sizeof(port),
-                    NI_NUMERICSERV) != 0)
-        return 0;
-    return (int)strtol(port, NULL, 10);
-}
-
 /* A secret that no request could bring would let everybody in, or nobody. */
 static const char *route_wrong(const struct config_http_in *in)
 {
@@ -579,11 +523,11 @@ int http_in_open(struct carrier_host *h, struct http_in **out, char **why)
     in->visitors.next = in->visitors.prev = &in->visitors;
     in->visitors_most = h->conf->connections_most;
     if ((err = add_routes(in, why)) < 0 ||
-        (err = open_socket(h->conf, &in->listener, why)) < 0) {
+        (err = listen_open(h->conf, &in->listener, why)) < 0) {
         http_in_close(in);
         return err;
     }
-    in->port = port_of(in->listener);
+    in->port = listen_port(in->listener);
     if ((err = start_daemon(in)) < 0) {
         *why = kw_strdup("cannot start the HTTP listener; are there enough "
                          "file descriptors (ulimit -n)?");

@@ -68,16 +68,6 @@ static void on_socket(evutil_socket_t fd, short what, void *arg)
     finish_done(c);
 }
 
-static void on_timer(evutil_socket_t fd, short what, void *arg)
-{
-    struct http_out *c = arg;
-    int running;
-
-    (void)fd, (void)what;
-    curl_multi_socket_action(c->multi, CURL_SOCKET_TIMEOUT, 0, &running);
-    finish_done(c);
-}
-
 static int want_socket(CURL *easy, curl_socket_t fd, int what, void *arg,
                        void *context)
 {
@@ -113,6 +103,24 @@ static int want_timer(CURLM *multi, long ms, void *arg)
     else
         evtimer_add(c->timer, &after);
     return 0;
+}
+
+/*
+ * The loop counts by a coarse clock and may come some milliseconds early; then
+ * curl finds nothing due and does not ask again for a time it has asked for.
+ */
+static void on_timer(evutil_socket_t fd, short what, void *arg)
+{
+    struct http_out *c = arg;
+    long ms = -1;
+    int running;
+
+    (void)fd, (void)what;
+    curl_multi_socket_action(c->multi, CURL_SOCKET_TIMEOUT, 0, &running);
+    finish_done(c);
+    if (!evtimer_pending(c->timer, NULL) &&
+        curl_multi_timeout(c->multi, &ms) == CURLM_OK && ms >= 0)
+        want_timer(c->multi, ms > 0 ? ms : 1, c);
 }
 
 /* Keeps the beginning of the answer and lets the rest go by. */

@@ -244,6 +244,8 @@ static bool lighten(struct cut *c, const struct lexicon *lex,
         return false;
     if (s->seen && !s->ill && !s->count && s->words > SEEN_WORDS)
         return false;
+    if (t->flags & CUT_SPLIT)
+        return false; /* a half has no slack: "surface" is no "sur cace" */
     if (t->len < 3 || c->n_slips++ >= CUT_SLIPS_MOST)
         return false;
     e.alone = s->ill || s->count || s->words > 1;

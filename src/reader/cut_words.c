@@ -42,15 +42,30 @@ static void add_word(struct cut *c, size_t at, size_t len, uint32_t word,
         t->flags |= CUT_LETTER;
 }
 
-/* What a half must be: known, and not so short that it is everywhere. */
+/*
+ * What a half must be: known, not so short that it is everywhere, and a word
+ * of what texts to us are about: "woodland", "doorknob" are no two of ours.
+ */
 static uint32_t half(const struct lexicon *lex, const char *s, size_t len)
 {
     uint32_t w = len < SPLIT_LEAST ? 0 : lexicon_find(lex, s, len);
+    uint16_t symbol = symbol_of(lex, w);
 
-    if (len < SPLIT_SIGN &&
-        (lex->classes[symbol_of(lex, w)] & 1u << CLASS_SIGN))
+    if (symbol == 0 || symbol == CONCEPT_OTHER || !lex->words[w].listed ||
+        (lex->classes[symbol] & ~(1u << CLASS_ALIEN)) == 0)
+        return 0;
+    if (len < SPLIT_SIGN && (lex->classes[symbol] & 1u << CLASS_SIGN))
         return 0; /* "dieback" */
-    return symbol_of(lex, w) == 0 || !lex->words[w].listed ? 0 : w;
+    return w;
+}
+
+/* Do both stand in the list of one language? "trou bled" does not. */
+static bool go_together(const struct lexicon *lex, uint32_t a, uint32_t b)
+{
+    uint32_t x = lex->nodes[lex->words[a].root].langs,
+             y = lex->nodes[lex->words[b].root].langs;
+
+    return (x & y) != 0 || ((x | y) & lex->common) != 0;
 }
 
 /* "nosale" - "no" is short, but begins many. */
@@ -67,7 +82,7 @@ static bool split_word(struct cut *c, const struct lexicon *lex,
         if (first == 0 || (n < 4 && a->len - n < 4))
             continue;
         second = half(lex, s + n, a->len - n);
-        if (second == 0)
+        if (second == 0 || !go_together(lex, first, second))
             continue;
         add_word(c, a->at, n, first, a->flags | CUT_SPLIT);
         add_word(c, a->at + n, a->len - n, second, CUT_SPLIT | CUT_GLUED);

@@ -240,6 +240,59 @@ START_TEST(random_octets_are_never_filed)
 }
 END_TEST
 
+/*
+ * Ordinary words, and such with endings that no words file has met, that can
+ * be cut in two words which are ours or near to ours: alone behind a serial
+ * they say nothing, whatever the sender's language.
+ */
+static const char *const ordinary[] = {
+    "surface",        "snagged",   "protocol",    "woodland",     "troubled",
+    "beverages",      "millworks", "handiworks",  "pieceworks",   "backslashed",
+    "slogans",        "canaled",   "snowballed",  "showbreading", "kiwifruits",
+    "scratchboarder", "tutelas",   "fuistemente", "anteramente",  "recremente"};
+
+START_TEST(ordinary_words_are_not_ours)
+{
+    static const char *const langs[] = {"en", "es", "fr", "pt", "sw", "hi"};
+
+    for (size_t k = 0; k < KW_COUNT(langs); k++) {
+        const struct reader_hint from = {langs[k], "021407319"};
+        struct reader_meaning m;
+        char text[60];
+
+        snprintf(text, sizeof(text), "021407319 %s", ordinary[_i]);
+        read_text(text, &from, &m);
+        ck_assert_msg(m.n_obs == 0 && m.danger == 0, "%s: '%s' is %s", langs[k],
+                      text, told(&m));
+    }
+}
+END_TEST
+
+/* Two words of ours that were run together are still two. */
+START_TEST(words_run_together)
+{
+    static const char *const texts[][2] = {
+        {"021407319 leakcrack", "021407319 leak crack"},
+        {"021407319 tapbroken", "021407319 tap broken"},
+        {"021407319robinetperdu", "021407319 robinet perdu"},
+        {"021407319 bombalimepotea", "021407319 bomba limepotea"},
+        {"021407319 waterslow", "021407319 water slow"},
+        {"021407319 enfermosangre", "021407319 enfermo sangre"},
+        {"021407319 potleaking", "021407319 pot leaking"}};
+
+    for (size_t i = 0; i < KW_COUNT(texts); i++) {
+        struct reader_meaning m;
+        char want[600];
+
+        read_text(texts[i][1], NULL, &m);
+        snprintf(want, sizeof(want), "%s", told(&m));
+        ck_assert_int_eq(m.outcome, READER_FILED);
+        read_text(texts[i][0], NULL, &m);
+        ck_assert_str_eq(told(&m), want);
+    }
+}
+END_TEST
+
 /* Orders carry what they need. */
 START_TEST(orders)
 {
@@ -380,6 +433,9 @@ int main(void)
     tcase_add_test(t, wrong_serials_are_never_filed);
     tcase_add_test(t, one_digit_less_or_more_is_asked);
     tcase_add_loop_test(t, random_octets_are_never_filed, 0, 2);
+    tcase_add_loop_test(t, ordinary_words_are_not_ours, 0,
+                        (int)KW_COUNT(ordinary));
+    tcase_add_test(t, words_run_together);
     tcase_add_test(t, orders);
     tcase_add_test(t, halves);
     tcase_add_test(t, too_long_is_asked);

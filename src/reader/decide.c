@@ -320,8 +320,8 @@ static bool is_report_bare(const struct deciding *d)
 
     if (y->money > 0)
         return g->sure != 0;
-    if (has(d, READER_ILL) &&
-        (water_ill || y->chat + y->unknown == 0 || y->pot > 0))
+    if (has(d, READER_ILL) && (water_ill || y->chat + y->unknown == 0 ||
+                               (y->pot > 0 && y->chat <= 1)))
         return true;
     if (y->chat > 1 || ((y->chat > 0 || y->neighbour > 0) && y->pot == 0))
         return false;
@@ -457,6 +457,13 @@ static void add_lone_parts(struct deciding *d)
     }
 }
 
+/* "The boss is ill, bring the bucket": no one of a home with a pot is named. */
+static bool is_hearsay(const struct deciding *d)
+{
+    return d->n_serials == 0 && d->g->kinds == 1u << READER_ILL &&
+           d->g->sure == 0 && !d->g->gut && !d->g->who && d->tally.chat > 0;
+}
+
 /* "Is it a crack?" says none, unless it goes on with why. */
 static bool is_question(const struct deciding *d)
 {
@@ -558,7 +565,7 @@ void meaning_decide(const struct meaning_case *m, struct reader_meaning *out)
         return;
     }
     if (contrary && d.n_serials == 0 && d.wrong == NULL && d.tally.pot == 0 &&
-        d.tally.unknown > 0) {
+        d.tally.unknown + d.tally.chat > 0) {
         out->outcome = READER_NOT_REPORT;
         return;
     }
@@ -579,7 +586,7 @@ void meaning_decide(const struct meaning_case *m, struct reader_meaning *out)
     if ((m->cut->doubt || (m->cut->card && is_left_over(&d))) &&
         out->outcome == READER_FILED)
         ask(out, READER_WHY_UNCLEAR);
-    if (out->outcome == READER_FILED && is_question(&d))
+    if (out->outcome == READER_FILED && (is_question(&d) || is_hearsay(&d)))
         ask(out, READER_WHY_UNCLEAR);
     if (m->said->limit || (m->said->other_amount && has(&d, READER_SLOW)))
         ask(out, READER_WHY_UNCLEAR);

@@ -32,6 +32,7 @@
     X(PEOPLE, "people")                                                        \
     X(AND_PEOPLE, "and-people")                                                \
     X(UNDER5, "under-five")                                                    \
+    X(AMONG, "among")                                                          \
     X(UNWELL, "unwell")                                                        \
     X(FEVER, "fever")                                                          \
     X(BLOOD, "blood")                                                          \

@@ -172,6 +172,19 @@ static void take_number_u5(struct taking *t)
     g->under5 = second;
 }
 
+/* "2 children under five" are two people, unless they were counted before. */
+static void take_under5(struct taking *t)
+{
+    struct meaning_gathered *g = t->out;
+
+    g->under5 = count_of(token(t, GRAMMAR_UNDER5));
+    if ((said(t, GRAMMAR_WHO) || said(t, GRAMMAR_AMONG)) &&
+        g->counted == COUNTED_NOT && g->under5 > 0) {
+        g->people = g->under5;
+        g->counted = COUNTED_CHILDREN;
+    }
+}
+
 static void take_illness(struct taking *t)
 {
     struct meaning_gathered *g = t->out;
@@ -213,7 +226,7 @@ static void take_illness(struct taking *t)
     if (said(t, GRAMMAR_NUMBER_U5))
         take_number_u5(t);
     else if (said(t, GRAMMAR_UNDER5))
-        g->under5 = count_of(token(t, GRAMMAR_UNDER5));
+        take_under5(t);
 }
 
 /* The value of a quantity: "2", "half", "1 and a half", "three quarters". */

@@ -244,13 +244,14 @@ static bool add_second_half(struct cut *c, const struct cut_context *x,
                             size_t i, struct cut_token *t)
 {
     const struct cut_atom *a = &x->atoms->items[i], *b = a + 1;
-    const char *s = c->fold.text + b->at;
+    const char *s;
     size_t n;
     int v;
 
     if (i + 1 >= x->atoms->n || b->type != CUT_DIGITS || a->len > 3 ||
         b->at != a->at + a->len + 1)
         return false;
+    s = c->fold.text + b->at;
     n = b->len - (is_litres(c, b) ? 1u : 0u);
     if (n > 2 || !is_all_digits(s, n))
         return false;

@@ -250,6 +250,8 @@ static bool lighten(struct cut *c, const struct lexicon *lex,
         return false;
     e.alone = s->ill || s->count || s->words > 1;
     e.apart = s->words == 1;
+    /* "maji ndan" is no "nidhan"; "part balde" is a part all the same */
+    e.native = e.lang >= 0 && s->words > 1 && !s->part && !s->part_name;
     e.concepts = missing(c, lex, s, i);
     w = slip_find_expected(lex, c->fold.text + t->at, t->len, &e);
     if (w != 0)

@@ -48,6 +48,14 @@ bool cut_keypad(struct cut *c, const struct cut_context *x);
  */
 int cut_guess_language(const struct cut *c, const struct cut_context *x,
                        int lang);
+/* A token for a word as it stands in the lexicon, 0 for none. */
+void cut_add_word(struct cut *c, size_t at, size_t len, uint32_t word,
+                  uint8_t flags);
+/* Tokens for two words, or for a phrase, written as one; false: it is none. */
+bool cut_split_word(struct cut *c, const struct lexicon *lex,
+                    const struct cut_atom *a);
+bool cut_split_phrase(struct cut *c, const struct lexicon *lex,
+                      const struct cut_atom *a);
 /* One word, looked up: as it stands, mended, or taken apart. */
 void cut_word(struct cut *c, const struct cut_context *x,
               const struct cut_atom *a);

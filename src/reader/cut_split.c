@@ -1,0 +1,125 @@
+/*
+ * cut_split.c - words that were run together, taken apart: two words of ours
+ * ("potcrack"), or a phrase ("yanolousamos"). Halves have no slack.
+ */
+#include "reader/cut_parts.h"
+
+#define SPLIT_LEAST 3 /* letters of each half of a word taken apart */
+#define SPLIT_SIGN  4 /* and of a half that is a sign */
+#define SPLIT_MOST  24
+#define GLUED_LEAST 7 /* letters of a phrase run together */
+#define GLUED_MOST  32
+#define GLUED_TRIES 200
+#define PHRASE_MOST 8 /* words */
+
+struct glued { /* a phrase that is looked for */
+    uint32_t node, word[PHRASE_MOST];
+    size_t len[PHRASE_MOST], n, tries;
+};
+
+static uint16_t symbol_of(const struct lexicon *lex, uint32_t word)
+{
+    return word == 0 ? 0
+                     : lex->nodes[lex->words[word].root].symbol[LEXICON_ALL];
+}
+
+void cut_add_word(struct cut *c, size_t at, size_t len, uint32_t word,
+                  uint8_t flags)
+{
+    struct cut_token *t = cut_add(c, CONCEPT_WORD, at, len);
+
+    t->word = word;
+    t->flags = flags;
+    if (len == 1)
+        t->flags |= CUT_LETTER;
+}
+
+/*
+ * What a half must be: known, not so short that it is everywhere, and a word
+ * of what texts to us are about: "woodland", "doorknob" are no two of ours.
+ */
+static uint32_t half(const struct lexicon *lex, const char *s, size_t len)
+{
+    uint32_t w = len < SPLIT_LEAST ? 0 : lexicon_find(lex, s, len);
+    uint16_t symbol = symbol_of(lex, w);
+
+    if (symbol == 0 || symbol == CONCEPT_OTHER || !lex->words[w].listed ||
+        (lex->classes[symbol] & ~(1u << CLASS_ALIEN)) == 0)
+        return 0;
+    if (len < SPLIT_SIGN && (lex->classes[symbol] & 1u << CLASS_SIGN))
+        return 0; /* "dieback" */
+    return w;
+}
+
+/* Do both stand in the list of one language? "trou bled" does not. */
+static bool go_together(const struct lexicon *lex, uint32_t a, uint32_t b)
+{
+    uint32_t x = lex->nodes[lex->words[a].root].langs,
+             y = lex->nodes[lex->words[b].root].langs;
+
+    return (x & y) != 0 || ((x | y) & lex->common) != 0;
+}
+
+/* "nosale" - "no" is short, but begins many. */
+bool cut_split_word(struct cut *c, const struct lexicon *lex,
+                    const struct cut_atom *a)
+{
+    const char *s = c->fold.text + a->at;
+
+    if (a->len < 2 * SPLIT_LEAST || a->len > SPLIT_MOST)
+        return false;
+    for (size_t n = a->len - SPLIT_LEAST; n >= SPLIT_LEAST; n--) {
+        uint32_t first = half(lex, s, n), second;
+
+        if (first == 0 || (n < 4 && a->len - n < 4))
+            continue;
+        second = half(lex, s + n, a->len - n);
+        if (second == 0 || !go_together(lex, first, second))
+            continue;
+        cut_add_word(c, a->at, n, first, a->flags | CUT_SPLIT);
+        cut_add_word(c, a->at + n, a->len - n, second, CUT_SPLIT | CUT_GLUED);
+        return true;
+    }
+    return false;
+}
+
+/* The end of a phrase of the lexicon that is written from s without a gap. */
+static bool glued_phrase(const struct lexicon *lex, const char *s, size_t len,
+                         struct glued *g)
+{
+    if (len == 0)
+        return g->n > 1 && lex->nodes[g->node].symbol[LEXICON_ALL] != 0;
+    if (g->n == PHRASE_MOST || g->tries++ > GLUED_TRIES)
+        return false;
+    for (size_t n = len; n > 0; n--) {
+        uint32_t word = lexicon_find(lex, s, n), node = g->node;
+
+        if (word == 0 || (g->node = lexicon_step(lex, node, word)) == 0) {
+            g->node = node;
+            continue;
+        }
+        g->word[g->n] = word;
+        g->len[g->n++] = n;
+        if (glued_phrase(lex, s + n, len - n, g))
+            return true;
+        g->n--;
+        g->node = node;
+    }
+    return false;
+}
+
+/* "yanolousamos": a phrase run together. */
+bool cut_split_phrase(struct cut *c, const struct lexicon *lex,
+                      const struct cut_atom *a)
+{
+    struct glued g = {.node = 1};
+    size_t at = a->at;
+
+    if (a->len < GLUED_LEAST || a->len > GLUED_MOST ||
+        !glued_phrase(lex, c->fold.text + at, a->len, &g))
+        return false;
+    for (size_t i = 0; i < g.n; at += g.len[i], i++)
+        cut_add_word(c, at, g.len[i], g.word[i],
+                     CUT_SPLIT | (i > 0 ? CUT_GLUED : a->flags));
+    return true;
+}

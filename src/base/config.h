@@ -12,35 +12,39 @@
 #define CONFIG_MOULDS_MOST   16
 #define CONFIG_HEADERS_MOST  8
 
-enum config_carrier_kind { CONFIG_HTTP, CONFIG_SPOOL, CONFIG_SMPP,
-                           CONFIG_MODEM };
+enum config_carrier_kind {
+    CONFIG_HTTP,
+    CONFIG_SPOOL,
+    CONFIG_SMPP,
+    CONFIG_MODEM
+};
 enum config_form { CONFIG_FORM_URLENCODED, CONFIG_FORM_JSON, CONFIG_FORM_ANY };
 
 struct config_http_in {
-    char *path;         /* "/in" */
+    char *path; /* "/in" */
     enum config_form form;
     char *field_from, *field_to, *field_text, *field_id, *field_at;
-    char *field_secret; /* NULL: not in a field */
-    char *header_secret; /* header that carries the shared secret, or NULL */
-    char *secret;       /* shared secret, NULL when none */
+    char *field_secret;     /* NULL: not in a field */
+    char *header_secret;    /* header that carries the shared secret, or NULL */
+    char *secret;           /* shared secret, NULL when none */
     char *header_signature; /* header with HMAC-SHA256 of the body, or NULL */
-    char *hmac_key;     /* its key, NULL when none */
-    char *hmac_key_old; /* a second key accepted during a change, or NULL */
-    int body_most;      /* octets; a larger body is answered 413 */
-    int per_minute;     /* texts a minute from one address; 0 unlimited */
-    bool reply_in_body; /* the answer stands in the response itself */
+    char *hmac_key;         /* its key, NULL when none */
+    char *hmac_key_old;     /* a second key accepted during a change, or NULL */
+    int body_most;          /* octets; a larger body is answered 413 */
+    int per_minute;         /* texts a minute from one address; 0 unlimited */
+    bool reply_in_body;     /* the answer stands in the response itself */
 };
 
 struct config_http_out {
-    char *url;          /* template; NULL: nothing goes out this way */
-    char *method;       /* "POST" */
+    char *url;    /* template; NULL: nothing goes out this way */
+    char *method; /* "POST" */
     char *headers[CONFIG_HEADERS_MOST]; /* "Name: value" templates */
     size_t n_headers;
-    char *body;         /* template */
+    char *body;                /* template */
     char *username, *password; /* basic authentication, or NULL */
-    int timeout_s;      /* whole request: 20 */
-    int in_flight;      /* requests at once: 4 */
-    char *id_field;     /* JSON field of the answer with its id, or NULL */
+    int timeout_s;             /* whole request: 20 */
+    int in_flight;             /* requests at once: 4 */
+    char *id_field; /* JSON field of the answer with its id, or NULL */
 };
 
 struct config_receipts { /* the far side calls about what it delivered */
@@ -60,40 +64,40 @@ struct config_menu { /* screens for phones without words, by HTTP */
 };
 
 struct config_spool {
-    char *in, *out;     /* folders */
-    int poll_s;         /* look at least this often: 2 */
+    char *in, *out; /* folders */
+    int poll_s;     /* look at least this often: 2 */
 };
 
-struct config_smpp {     /* an ESME's session with a message centre */
-    char *host;          /* name or address */
-    int port;            /* 2775 */
+struct config_smpp { /* an ESME's session with a message centre */
+    char *host;      /* name or address */
+    int port;        /* 2775 */
     bool tls;
-    char *tls_ca;        /* file of certificates, NULL: the system's */
-    char *bind;          /* "transceiver", or "separate": a transmitter and a
-                            receiver */
+    char *tls_ca; /* file of certificates, NULL: the system's */
+    char *bind;   /* "transceiver", or "separate": a transmitter and a
+                     receiver */
     char *system_id, *password, *system_type, *address_range;
-    char *source;        /* what texts come from: short code, number, name */
+    char *source; /* what texts come from: short code, number, name */
     char *service_type;
-    char *alphabet;      /* of data_coding 0: "gsm7" … */
-    char *shift_tables;  /* language whose tables may be used, "" none */
-    char *long_text;     /* "udh", "udh16", "sar", "payload" */
-    int window;          /* submit_sm that await an answer: 10 */
-    double per_second;   /* submit_sm; 0 no limit of ours */
+    char *alphabet;     /* of data_coding 0: "gsm7" … */
+    char *shift_tables; /* language whose tables may be used, "" none */
+    char *long_text;    /* "udh", "udh16", "sar", "payload" */
+    int window;         /* submit_sm that await an answer: 10 */
+    double per_second;  /* submit_sm; 0 no limit of ours */
     int enquire_link_s, response_s; /* 30, 10 */
-    bool receipts;       /* ask for them */
-    char *receipt_id;    /* "same", "hex", "decimal" */
-    char *parts;         /* file for parts of long texts, NULL: by the ledger */
-    char *statuses;      /* "0x410 again …": what a command_status means here */
+    bool receipts;                  /* ask for them */
+    char *receipt_id;               /* "same", "hex", "decimal" */
+    char *parts;    /* file for parts of long texts, NULL: by the ledger */
+    char *statuses; /* "0x410 again …": what a command_status means here */
     char *ussd_service_type; /* of the screens of menus: "USSD" */
     int ussd_session_tag;    /* TLV that names a session: 0x1383 */
 };
 
-struct config_modem {    /* a modem on a serial line */
-    char *device;        /* "/dev/serial/by-id/…" */
-    int speed;           /* bits a second: 115200 */
-    char *pin;           /* of the card, NULL none */
-    char *centre;        /* service centre, "" the card's own */
-    char *memory;        /* "SM", "ME", "MT", "auto" as the modem has it */
+struct config_modem { /* a modem on a serial line */
+    char *device;     /* "/dev/serial/by-id/…" */
+    int speed;        /* bits a second: 115200 */
+    char *pin;        /* of the card, NULL none */
+    char *centre;     /* service centre, "" the card's own */
+    char *memory;     /* "SM", "ME", "MT", "auto" as the modem has it */
     char *shift_tables;
     bool receipts;
     int send_s;          /* a text may take: 120 */
@@ -105,7 +109,7 @@ struct config_modem {    /* a modem on a serial line */
 };
 
 struct config_carrier {
-    char *name;         /* unique; stands in the ledger */
+    char *name; /* unique; stands in the ledger */
     enum config_carrier_kind kind;
     struct config_http_in in;
     struct config_http_out out;
@@ -140,9 +144,10 @@ struct config {
     char *file;
     /* programme */
     char *name, *zone, *lang, *country_code, *national_prefix;
-    int national_least, national_most; /* digits of a national number; 0: 7, 14 */
-    char *clinic;       /* what to call help, or "" ; goes into replies */
-    char *line_number;  /* the number that people text, for the page */
+    int national_least,
+        national_most; /* digits of a national number; 0: 7, 14 */
+    char *clinic;      /* what to call help, or "" ; goes into replies */
+    char *line_number; /* the number that people text, for the page */
     /* listen */
     char *listen_address; /* "127.0.0.1" */
     int listen_port;      /* 8040 */
@@ -155,15 +160,15 @@ struct config {
     /* grammar */
     char *grammar_folder;
     /* serial */
-    char *serial_check;   /* "97-10" */
+    char *serial_check; /* "97-10" */
     int serial_batch, serial_pot;
     /* pot and measures */
     struct config_mould moulds[CONFIG_MOULDS_MOST]; /* [0] is the default */
     size_t n_moulds;
     double finger_cm, finger_se_cm, cup_l, cup_se_l, bottle_l, bottle_se_l;
-    double level_se_cm;   /* of a fall told in centimetres, each reading */
-    double full_se_cm;    /* how far "full" is from the rim */
-    double water_degc;    /* when the place has none */
+    double level_se_cm; /* of a fall told in centimetres, each reading */
+    double full_se_cm;  /* how far "full" is from the rim */
+    double water_degc;  /* when the place has none */
     /* flow rule */
     double accept_min_l, accept_max_l, replace_below_l, fast_factor,
         rise_factor;
@@ -176,8 +181,8 @@ struct config {
     double scrub_gain, scrub_sd, scrub_days;
     double least_l, most_l; /* a flow outside is a mistake, and asked about */
     /* watch */
-    double breakage_p;       /* alert below: 0.001 */
-    int breakage_least;      /* failures at least: 3 */
+    double breakage_p;  /* alert below: 0.001 */
+    int breakage_least; /* failures at least: 3 */
     /* what to press */
     double need_share;         /* of failures that are reported: 0.6 */
     double need_slow_replaced; /* of pots too slow, those exchanged: 1 */
@@ -198,16 +203,16 @@ struct config {
     /* menu */
     int menu_keep_s; /* a caller who was cut off may go on: 600 */
     /* digest */
-    int digest_minute;       /* minute of the local day: 7:00 -> 420; -1 off */
+    int digest_minute; /* minute of the local day: 7:00 -> 420; -1 off */
     /* privacy */
     char *pseudonym_key;
-    int text_keep_days;      /* raw words are dropped after: 365; 0 never */
+    int text_keep_days; /* raw words are dropped after: 365; 0 never */
     /* people and carriers */
     struct config_person people[CONFIG_PEOPLE_MOST];
     size_t n_people;
     struct config_carrier carriers[CONFIG_CARRIERS_MOST];
     size_t n_carriers;
-    char *default_carrier;   /* texts that answer nothing go this way */
+    char *default_carrier; /* texts that answer nothing go this way */
 };
 
 /*

@@ -13,9 +13,9 @@
 struct csv {
     const char *data; /* borrowed */
     size_t len, at;
-    int line;       /* where the present record began, from 1 */
-    int next_line;  /* inner */
-    char *store;    /* owned; the fields of the present record */
+    int line;      /* where the present record began, from 1 */
+    int next_line; /* inner */
+    char *store;   /* owned; the fields of the present record */
     size_t store_cap;
     const char *fields[CSV_FIELDS_MOST]; /* NUL-terminated, in store */
     size_t lens[CSV_FIELDS_MOST];

@@ -13,8 +13,9 @@
 #define IN_HAND_MOST 1 /* after a power cut only this one is in doubt */
 #define TRIES_MOST   3 /* of a part, when others have gone */
 #define NOTE_CAP     120
-#define FAR_DIGITS   7 /* of a number, for reports: no national one is shorter \
-                        */
+#define FAR_DIGITS                                                             \
+    7 /* of a number, for reports: no national one is shorter                  \
+       */
 #define FAR_CAP (FAR_DIGITS + 8)
 
 struct text { /* in hand */

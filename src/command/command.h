@@ -15,18 +15,18 @@ enum {
 };
 
 struct command_option {
-    const char *name;     /* "--port" */
-    const char *value;    /* "NUMBER", or NULL for a switch */
-    const char *help;     /* one or more lines */
-    const char **text;    /* where the value goes, or NULL */
-    bool *flag;           /* where the switch goes, or NULL */
+    const char *name;  /* "--port" */
+    const char *value; /* "NUMBER", or NULL for a switch */
+    const char *help;  /* one or more lines */
+    const char **text; /* where the value goes, or NULL */
+    bool *flag;        /* where the switch goes, or NULL */
 };
 
 struct command {
     const char *name;
-    const char *usage;    /* "say --from NUMBER [options] TEXT" */
-    const char *summary;  /* one line for `kilnword --help` */
-    const char *help;     /* what it does, what it reads and writes */
+    const char *usage;   /* "say --from NUMBER [options] TEXT" */
+    const char *summary; /* one line for `kilnword --help` */
+    const char *help;    /* what it does, what it reads and writes */
     int (*run)(int argc, char **argv); /* argv[0] is the command's name */
 };
 

@@ -16,17 +16,24 @@
 #define LOAD_TEXT_MOST    4096         /* octets of one text */
 
 enum load_kind { /* in the order in which they build on each other */
-    LOAD_PLACES, LOAD_BATCHES, LOAD_POTS, LOAD_TESTS, LOAD_HOMES,
-    LOAD_HANDOVERS, LOAD_TEXTS, LOAD_KINDS
+                 LOAD_PLACES,
+                 LOAD_BATCHES,
+                 LOAD_POTS,
+                 LOAD_TESTS,
+                 LOAD_HOMES,
+                 LOAD_HANDOVERS,
+                 LOAD_TEXTS,
+                 LOAD_KINDS
 };
 
 enum load_type {
-    LOAD_NAME,   /* up to 63 octets, no control characters */
-    LOAD_TIME,   /* a day or a moment, not in the future */
-    LOAD_NUMBER, LOAD_WHOLE,
-    LOAD_YES,    /* yes or no */
-    LOAD_LANG,   /* a BCP 47 tag */
-    LOAD_WORDS   /* as it stands */
+    LOAD_NAME, /* up to 63 octets, no control characters */
+    LOAD_TIME, /* a day or a moment, not in the future */
+    LOAD_NUMBER,
+    LOAD_WHOLE,
+    LOAD_YES,  /* yes or no */
+    LOAD_LANG, /* a BCP 47 tag */
+    LOAD_WORDS /* as it stands */
 };
 
 struct load_column {
@@ -39,12 +46,12 @@ struct load_column {
 };
 
 struct load_cell {
-    bool given;  /* not empty; then one of the below */
-    bool erase;  /* "-": what is known is taken back */
+    bool given;       /* not empty; then one of the below */
+    bool erase;       /* "-": what is known is taken back */
     const char *text; /* trimmed; borrowed for the line; "" when not given */
     size_t len;
-    double num;    /* NUMBER, WHOLE; YES: 1 or 0 */
-    int64_t at_s;  /* TIME */
+    double num;   /* NUMBER, WHOLE; YES: 1 or 0 */
+    int64_t at_s; /* TIME */
 };
 
 /* From a text to a number, 0 at first: lines already seen, counts. */
@@ -102,7 +109,7 @@ struct load {
     size_t n_touched, touched_cap;
     struct load_text *texts;
     size_t n_texts, texts_cap;
-    int64_t shown_us;        /* progress was last shown */
+    int64_t shown_us; /* progress was last shown */
 };
 
 struct load_form {
@@ -117,15 +124,14 @@ struct load_form {
      * Puts the line: 0 and *what; KW_ESYNTAX after faults were added; else a
      * failure of the ledger, which ends all.
      */
-    int (*row)(struct load *l, struct load_sheet *s,
-               enum ledger_change *what);
+    int (*row)(struct load *l, struct load_sheet *s, enum ledger_change *what);
 };
 extern const struct load_form load_forms[LOAD_KINDS];
 
 /* A fault in the present line: what is wrong; what would be right. The same
  * one again in a file is counted only. Gives KW_ESYNTAX. */
-int load_fault(struct load *l, const struct load_sheet *s, const char *fmt,
-               ...) __attribute__((format(printf, 3, 4)));
+int load_fault(struct load *l, const struct load_sheet *s, const char *fmt, ...)
+    __attribute__((format(printf, 3, 4)));
 /* Tells all faults, with how many more lines have the same. */
 void load_faults_print(struct load *l);
 /* A line that says the same thing as an earlier one is a fault. */

@@ -13,7 +13,7 @@
 
 struct desk;
 
-struct desk_text { /* a text as a carrier hands it over */
+struct desk_text {       /* a text as a carrier hands it over */
     const char *carrier; /* its name in the configuration; "console" */
     const char *ref;     /* the carrier's id, or NULL */
     const char *twin;    /* by which it is known beside ref, or NULL */
@@ -30,9 +30,9 @@ struct desk_text { /* a text as a carrier hands it over */
 
 struct desk_answer {
     int64_t text_id;
-    bool repeat;          /* came before; the answer is the earlier one */
+    bool repeat;                /* came before; the answer is the earlier one */
     char body[LEDGER_BODY_CAP]; /* "" when nothing is said */
-    int64_t outbox_id;    /* of the answer, 0 none */
+    int64_t outbox_id;          /* of the answer, 0 none */
     enum reader_outcome outcome;
     bool danger; /* it told of a danger sign */
     bool scan;   /* something failed: a breakage scan is due */

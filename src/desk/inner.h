@@ -5,11 +5,12 @@
 #include "desk/flow.h"
 #include "watch/seep.h"
 
-#define DESK_ASK_KEEPS_S (72 * 3600) /* what was asked is remembered so long */
+#define DESK_ASK_KEEPS_S (72 * 3600) /* what was asked is remembered so long   \
+                                      */
 
-#define FLOOD_PHONES      1024 /* remembered, one for each hash */
-#define FLOOD_ANSWERS     240  /* that a phone gets in FLOOD_WINDOW_S */
-#define FLOOD_WINDOW_S    3600
+#define FLOOD_PHONES   1024 /* remembered, one for each hash */
+#define FLOOD_ANSWERS  240  /* that a phone gets in FLOOD_WINDOW_S */
+#define FLOOD_WINDOW_S 3600
 
 /* Answers of late, so that two machines do not answer each other for ever. */
 struct flood {
@@ -45,19 +46,19 @@ struct taking {
     int n_pots;              /* in that home, as many as there are */
     char own[SERIAL_CAP], own_too[SERIAL_CAP];
     struct reader_meaning m;
-    struct ledger_pot pot;   /* key 0: none known */
-    bool asked_before;       /* a question of the desk stands */
-    bool confirmed;          /* the sender has said: it is this pot */
-    const char *ask;         /* key of the desk's own question, or NULL */
-    const char *why;         /* what stands in the ledger for it, or NULL */
-    struct seep_flow flow;   /* of the measure, when has_flow */
+    struct ledger_pot pot; /* key 0: none known */
+    bool asked_before;     /* a question of the desk stands */
+    bool confirmed;        /* the sender has said: it is this pot */
+    const char *ask;       /* key of the desk's own question, or NULL */
+    const char *why;       /* what stands in the ledger for it, or NULL */
+    struct seep_flow flow; /* of the measure, when has_flow */
     struct reader_measure measured;
     bool has_flow;
     double water_degc, p_below; /* of that reading */
-    struct flow_case life;   /* of the pot's flow; pot_key 0: not begun */
-    int verdict;             /* enum flow_verdict, -1 none */
-    bool said;               /* a command has written the answer */
-    bool silent;             /* nothing is answered */
+    struct flow_case life;      /* of the pot's flow; pot_key 0: not begun */
+    int verdict;                /* enum flow_verdict, -1 none */
+    bool said;                  /* a command has written the answer */
+    bool silent;                /* nothing is answered */
     bool scan;
     char lang[READER_LANG_CAP];
     struct kw_buf reply;

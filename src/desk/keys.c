@@ -220,8 +220,8 @@ const struct key_def key_defs[] = {
          B(LOW) | B(HIGH) | B(PLACE) | B(ASIDE),
      B(ALERT) | B(BATCH) | B(COUNT) | B(EXPECTED) | B(PLACE), 0},
     {"alert-delivery", ROOM_REPLY,
-     B(ALERT) | B(PLACE) | B(DAY) | B(COUNT) | B(EXPECTED) | B(RATIO) |
-         B(LOW) | B(HIGH),
+     B(ALERT) | B(PLACE) | B(DAY) | B(COUNT) | B(EXPECTED) | B(RATIO) | B(LOW) |
+         B(HIGH),
      B(ALERT) | B(PLACE) | B(DAY) | B(COUNT) | B(EXPECTED), 0},
     {"alert-cost", ROOM_REPLY, B(COUNT) | B(TOTAL), B(COUNT) | B(TOTAL), 0},
     {"alert-credit", ROOM_REPLY, B(WORDS) | B(COUNT), B(WORDS), 0},

@@ -7,12 +7,38 @@
 #include "desk/reply.h"
 
 enum slot_id {
-    SLOT_SERIAL, SLOT_GROUP, SLOT_OTHER, SLOT_CLINIC, SLOT_PLACE, SLOT_BATCH,
-    SLOT_WORDS, SLOT_SIGNS, SLOT_PHONE, SLOT_LINE, SLOT_ALERT, SLOT_LITRES,
-    SLOT_DEGC, SLOT_EXPECTED, SLOT_RATIO, SLOT_LOW, SLOT_HIGH, SLOT_PEOPLE,
-    SLOT_DAYS, SLOT_COUNT, SLOT_TOTAL, SLOT_TEXTS, SLOT_REPORTS, SLOT_FAILED,
-    SLOT_ILL, SLOT_OPEN, SLOT_REPLACE, SLOT_WAITING, SLOT_PLACES,
-    SLOT_ASIDE, SLOT_DAY, SLOTS
+    SLOT_SERIAL,
+    SLOT_GROUP,
+    SLOT_OTHER,
+    SLOT_CLINIC,
+    SLOT_PLACE,
+    SLOT_BATCH,
+    SLOT_WORDS,
+    SLOT_SIGNS,
+    SLOT_PHONE,
+    SLOT_LINE,
+    SLOT_ALERT,
+    SLOT_LITRES,
+    SLOT_DEGC,
+    SLOT_EXPECTED,
+    SLOT_RATIO,
+    SLOT_LOW,
+    SLOT_HIGH,
+    SLOT_PEOPLE,
+    SLOT_DAYS,
+    SLOT_COUNT,
+    SLOT_TOTAL,
+    SLOT_TEXTS,
+    SLOT_REPORTS,
+    SLOT_FAILED,
+    SLOT_ILL,
+    SLOT_OPEN,
+    SLOT_REPLACE,
+    SLOT_WAITING,
+    SLOT_PLACES,
+    SLOT_ASIDE,
+    SLOT_DAY,
+    SLOTS
 };
 
 enum slot_type { SLOT_TEXT, SLOT_INT, SLOT_I64, SLOT_REAL };
@@ -26,12 +52,12 @@ struct slot_def {
 extern const struct slot_def slot_defs[SLOTS];
 
 enum key_room {
-    ROOM_WORD,    /* a word or few that go into a slot */
-    ROOM_REPLY,   /* one reply: one segment, or two of UCS-2 */
-    ROOM_TAIL,    /* added to a reply: half a reply at most, two always fit */
-    ROOM_ASK,     /* a question; the warning of ROOM_SHORT fits behind it */
+    ROOM_WORD,  /* a word or few that go into a slot */
+    ROOM_REPLY, /* one reply: one segment, or two of UCS-2 */
+    ROOM_TAIL,  /* added to a reply: half a reply at most, two always fit */
+    ROOM_ASK,   /* a question; the warning of ROOM_SHORT fits behind it */
     ROOM_SHORT,
-    ROOM_DIGEST   /* twice a reply */
+    ROOM_DIGEST /* twice a reply */
 };
 
 struct key_def {
@@ -47,12 +73,12 @@ int key_find(const char *name, size_t len);
 
 struct reply_lang {
     char tag[READER_LANG_CAP];
-    char *name;    /* what its speakers call it */
-    bool ucs2;     /* the GSM alphabet cannot write it */
-    bool draft;    /* by a non-native hand */
+    char *name;      /* what its speakers call it */
+    bool ucs2;       /* the GSM alphabet cannot write it */
+    bool draft;      /* by a non-native hand */
     char *signed_by; /* health authority that signed it off, NULL: a draft */
-    char **texts;  /* one for each key */
-    int *lines;    /* where each stood */
+    char **texts;    /* one for each key */
+    int *lines;      /* where each stood */
 };
 
 struct replies {
@@ -72,6 +98,5 @@ void reply_render(const struct reply_lang *lang, const char *text,
                   const struct reply_slots *slots, struct kw_buf *out);
 /* Room of one reply in units of the language's alphabet. */
 size_t reply_room(const struct reply_lang *lang, enum key_room room);
-size_t reply_units(const struct reply_lang *lang, const char *text,
-                   size_t len);
+size_t reply_units(const struct reply_lang *lang, const char *text, size_t len);
 #endif

@@ -9,16 +9,15 @@
 #include "base/buf.h"
 #include "base/fault.h"
 
-#define MENU_SEPTETS     182
-#define MENU_UCS2_UNITS  80
-#define MENU_PRESSES     4   /* the most that a report takes */
-#define MENU_WORDS_CAP   161 /* of a composed text, with NUL */
+#define MENU_SEPTETS    182
+#define MENU_UCS2_UNITS 80
+#define MENU_PRESSES    4   /* the most that a report takes */
+#define MENU_WORDS_CAP  161 /* of a composed text, with NUL */
 
 struct menu;
 
 /* 0, KW_ESYNTAX or KW_EIO with faults added. Reads folder/menu. */
-int menu_open(const char *folder, struct fault_list *faults,
-              struct menu **out);
+int menu_open(const char *folder, struct fault_list *faults, struct menu **out);
 void menu_close(struct menu *m);
 
 size_t menu_screens(const struct menu *m);
@@ -50,12 +49,11 @@ int menu_next(const struct menu *m, const char *lang, const char *presses,
               struct kw_buf *out);
 
 /*
- * Every whole session there is in that language: for typed numbers the least and the most,
- * for a pot's number serial. A negative return of f stops and is returned.
+ * Every whole session there is in that language: for typed numbers the least
+ * and the most, for a pot's number serial. A negative return of f stops and is
+ * returned.
  */
-int menu_each_session(const struct menu *m, const char *lang,
-                      const char *serial,
-                      int (*f)(const char *presses, const char *text,
-                               void *arg),
-                      void *arg);
+int menu_each_session(
+    const struct menu *m, const char *lang, const char *serial,
+    int (*f)(const char *presses, const char *text, void *arg), void *arg);
 #endif

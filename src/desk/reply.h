@@ -22,7 +22,8 @@ bool replies_has_lang(const struct replies *r, const char *lang);
 size_t replies_langs(const struct replies *r);
 const char *replies_tag(const struct replies *r, size_t i);
 const char *replies_name(const struct replies *r, size_t i);
-bool replies_draft(const struct replies *r, size_t i); /* by a non-native hand */
+bool replies_draft(const struct replies *r,
+                   size_t i); /* by a non-native hand */
 /* Which health authority signed the wording off, NULL: it is a draft. */
 const char *replies_signed(const struct replies *r, size_t i);
 /* Keys a language must have. */
@@ -30,18 +31,18 @@ size_t replies_keys(void);
 const char *replies_key(size_t i);
 
 struct reply_slots { /* NULL or 0: not known; the loader knows which are used */
-    const char *serial;  /* as stamped */
-    const char *group;   /* digit group to read again */
-    const char *other;   /* a second serial */
-    const char *clinic;  /* NULL, "", too long: the language's own word */
+    const char *serial; /* as stamped */
+    const char *group;  /* digit group to read again */
+    const char *other;  /* a second serial */
+    const char *clinic; /* NULL, "", too long: the language's own word */
     const char *place, *batch, *words, *signs, *phone;
-    const char *line;    /* one line for people, as of an alert */
+    const char *line; /* one line for people, as of an alert */
     int64_t alert;
     double litres, degc;
     double expected, ratio, low, high; /* of a breakage finding */
     int people, days, count, total;
     int texts, reports, failed, ill, open, replace, waiting; /* digest */
-    const char *day;   /* "2026-05-30" */
+    const char *day;                                         /* "2026-05-30" */
     int places, aside; /* of a failing batch: with failures; left out */
 };
 
@@ -77,8 +78,7 @@ void reply_kinds(const struct replies *r, const char *lang,
 int reply_for_meaning(const struct replies *r,
                       const struct serial_layout *layout,
                       const struct reader_meaning *m, const char *lang,
-                      const char *clinic, int flow_verdict,
-                      struct kw_buf *out);
+                      const char *clinic, int flow_verdict, struct kw_buf *out);
 
 /* The same, with what the desk knows besides. */
 struct reply_case {

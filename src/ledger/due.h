@@ -60,8 +60,8 @@ int due_holders_each(struct ledger *lg, int64_t batch_id, due_pot_f *f,
 struct due_counts { /* of texts received in [from_s, to_s) */
     int64_t texts, filed, asked, commands, not_report, unread;
     int64_t reports, ill, under5, danger; /* ill: people */
-    int64_t kinds[16];    /* by the caller's order of kind names */
-    int64_t failed;       /* pots first reported failed then */
+    int64_t kinds[16]; /* by the caller's order of kind names */
+    int64_t failed;    /* pots first reported failed then */
     int64_t measured, low, fast;
     /* as things stand now */
     int64_t open, seen, replace, waiting, lost;

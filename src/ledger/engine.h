@@ -14,7 +14,7 @@ struct ledger {
     sqlite3 *db;
     char *file;
     bool read_only, disk_full;
-    int complained; /* the failure last logged, 0 after a good commit */
+    int complained;         /* the failure last logged, 0 after a good commit */
     struct prepared *slots; /* a hash table, a power of two of them */
     size_t n_slots, n_used;
     struct { /* names of carriers already looked up */

@@ -34,24 +34,29 @@ int ledger_open(const struct ledger_settings *set, struct ledger **out,
 void ledger_close(struct ledger *lg);
 
 /* ---- transactions: begin, then savepoints inside ---- */
-int ledger_begin(struct ledger *lg);     /* BEGIN IMMEDIATE */
+int ledger_begin(struct ledger *lg); /* BEGIN IMMEDIATE */
 int ledger_commit(struct ledger *lg);
 void ledger_rollback(struct ledger *lg);
 int ledger_savepoint(struct ledger *lg);
 int ledger_release(struct ledger *lg);
-void ledger_undo(struct ledger *lg);     /* back to the savepoint */
+void ledger_undo(struct ledger *lg);            /* back to the savepoint */
 bool ledger_disk_full(const struct ledger *lg); /* of the last failure */
 
 /* ---- phones: anyone who texts or is texted ---- */
-enum ledger_role { LEDGER_HOUSEHOLD, LEDGER_FIELD, LEDGER_WORKSHOP,
-                   LEDGER_COORDINATOR, LEDGER_ROLES };
+enum ledger_role {
+    LEDGER_HOUSEHOLD,
+    LEDGER_FIELD,
+    LEDGER_WORKSHOP,
+    LEDGER_COORDINATOR,
+    LEDGER_ROLES
+};
 const char *ledger_role_name(enum ledger_role r); /* "household" … */
 int ledger_role_from_name(const char *name);
 
 struct ledger_phone {
     int64_t id; /* E.164 digits as an integer; negative for other senders */
-    char number[LEDGER_PHONE_CAP]; /* "+226…", a short code or a name */
-    char lang[LEDGER_LANG_CAP];    /* chosen language, "" none */
+    char number[LEDGER_PHONE_CAP];   /* "+226…", a short code or a name */
+    char lang[LEDGER_LANG_CAP];      /* chosen language, "" none */
     char lang_seen[LEDGER_LANG_CAP]; /* that of its last clear text */
     enum ledger_role role;
     bool stopped;
@@ -72,7 +77,7 @@ struct ledger_place {
     int64_t id;
     char name[LEDGER_NAME_CAP];
     char lang[LEDGER_LANG_CAP];
-    double water_degc[12]; /* monthly mean, NaN where not known */
+    double water_degc[12];   /* monthly mean, NaN where not known */
     double lat_deg, lon_deg; /* WGS 84, NaN not known */
 };
 int ledger_place_get(struct ledger *lg, int64_t id, struct ledger_place *out);
@@ -99,20 +104,20 @@ struct ledger_pot {
     int64_t key; /* serial_key() */
     char serial[LEDGER_SERIAL_CAP];
     int64_t batch_id;
-    char mould[LEDGER_NAME_CAP]; /* "" that of its batch: */
+    char mould[LEDGER_NAME_CAP];       /* "" that of its batch: */
     char batch_mould[LEDGER_NAME_CAP]; /* read only; "" the default */
     char shelf[LEDGER_NAME_CAP]; /* of the kiln it was fired on, "" not noted */
-    double test_l;      /* first hour at 25 degC of its own test, NaN none */
-    int64_t failed_s;   /* first report of crack, leak or broken; 0 none */
+    double test_l;    /* first hour at 25 degC of its own test, NaN none */
+    int64_t failed_s; /* first report of crack, leak or broken; 0 none */
     bool scrapped;
-    int64_t recalled_s; /* its batch was recalled; 0 not */
+    int64_t recalled_s;    /* its batch was recalled; 0 not */
     int64_t fast_alert_id; /* of too fast, while it stands; 0 none */
     /* where it is now; home_id 0 when it was not handed out or came back */
     int64_t home_id, phone_id, place_id, given_s, handover_id;
     /* flow so far */
     double last_flow_l, last_flow_log_se; /* NaN none */
     int64_t last_flow_s;
-    int low_before;      /* low readings in a row */
+    int low_before; /* low readings in a row */
     int64_t last_low_s, last_scrub_s;
 };
 int ledger_pot_get(struct ledger *lg, int64_t key, struct ledger_pot *out);
@@ -124,8 +129,7 @@ int ledger_pot_fail(struct ledger *lg, int64_t key, int64_t at_s,
                     int64_t report_id);
 int ledger_pot_scrubbed(struct ledger *lg, int64_t key, int64_t at_s);
 /* The newest reports of a pot, in any home; returns how many, up to most. */
-int ledger_pot_reports(struct ledger *lg, int64_t key, int64_t *ids,
-                       int most);
+int ledger_pot_reports(struct ledger *lg, int64_t key, int64_t *ids, int most);
 /*
  * A pot is handed to a home; an earlier hand-over of it ends then. When it is
  * there already, *id is that hand-over and nothing changes. KW_EINVAL when
@@ -141,7 +145,7 @@ struct ledger_batch {
     int64_t id;
     char code[LEDGER_NAME_CAP];
     int64_t pressed_s, fired_s, silvered_s; /* 0 not known */
-    int64_t recalled_s; /* 0 not recalled */
+    int64_t recalled_s;                     /* 0 not recalled */
     char workshop[LEDGER_NAME_CAP], mould[LEDGER_NAME_CAP];
     /* mix */
     char clay_pit[LEDGER_NAME_CAP], presser[LEDGER_NAME_CAP];
@@ -164,7 +168,7 @@ int ledger_batch_recall(struct ledger *lg, int64_t id, int64_t at_s);
 
 /* ---- texts ---- */
 struct ledger_text_in {
-    int64_t id;       /* written by ledger_text_in_put */
+    int64_t id; /* written by ledger_text_in_put */
     const char *carrier;
     const char *ref;  /* the carrier's own id, or NULL: none, never a repeat */
     const char *twin; /* a second one by which it may be known, or NULL */
@@ -175,8 +179,8 @@ struct ledger_text_in {
     size_t len;
 };
 /*
- * KW_EDUP when carrier and ref or twin came before within seven days: then t->id is
- * the earlier text and nothing was changed.
+ * KW_EDUP when carrier and ref or twin came before within seven days: then
+ * t->id is the earlier text and nothing was changed.
  */
 int ledger_text_in_put(struct ledger *lg, struct ledger_text_in *t);
 /*
@@ -205,26 +209,26 @@ int ledger_words_drop(struct ledger *lg, int64_t before_s, int most);
 
 /* ---- reports ---- */
 struct ledger_obs {
-    const char *kind;     /* reader_kind_name */
-    const char *measure;  /* "drop", "yield" or NULL */
-    const char *unit;     /* "finger" …, or NULL */
+    const char *kind;    /* reader_kind_name */
+    const char *measure; /* "drop", "yield" or NULL */
+    const char *unit;    /* "finger" …, or NULL */
     double value, minutes;
-    double start_cm;      /* told height of the water before; 0 not told */
-    bool warm;            /* the water's temperature was told: */
+    double start_cm; /* told height of the water before; 0 not told */
+    bool warm;       /* the water's temperature was told: */
     double water_degc;
     int people, under5;
     unsigned signs;
-    const char *part;     /* or NULL */
+    const char *part; /* or NULL */
 };
 struct ledger_flow {
     double first_hour_l, log_se, k_m_s, water_degc, p_below;
     const char *verdict; /* flow_verdict_name */
 };
 struct ledger_report {
-    int64_t id;           /* written */
+    int64_t id;                                            /* written */
     int64_t text_id, phone_id, pot_key, home_id, place_id; /* 0 none */
     int64_t at_s;
-    bool test;            /* of the workshop, not of a home */
+    bool test;                      /* of the workshop, not of a home */
     const struct ledger_flow *flow; /* what its measure comes to, NULL none */
 };
 /*
@@ -237,23 +241,37 @@ int ledger_report_put(struct ledger *lg, struct ledger_report *r,
                       const struct ledger_obs *obs, size_t n_obs);
 
 /* ---- outbox ---- */
-enum ledger_send { LEDGER_WAITING, LEDGER_FLYING, LEDGER_SENT, LEDGER_FAILED,
-                   LEDGER_EXPIRED, LEDGER_PERHAPS };
-enum ledger_out_kind { LEDGER_REPLY, LEDGER_ALERT, LEDGER_DIGEST,
-                       LEDGER_REMINDER };
+enum ledger_send {
+    LEDGER_WAITING,
+    LEDGER_FLYING,
+    LEDGER_SENT,
+    LEDGER_FAILED,
+    LEDGER_EXPIRED,
+    LEDGER_PERHAPS
+};
+enum ledger_out_kind {
+    LEDGER_REPLY,
+    LEDGER_ALERT,
+    LEDGER_DIGEST,
+    LEDGER_REMINDER
+};
 /* Smaller goes first. */
-enum { LEDGER_PRIORITY_DANGER = 0, LEDGER_PRIORITY_ALERT = 1,
-       LEDGER_PRIORITY_REPLY = 2, LEDGER_PRIORITY_DIGEST = 3 };
+enum {
+    LEDGER_PRIORITY_DANGER = 0,
+    LEDGER_PRIORITY_ALERT = 1,
+    LEDGER_PRIORITY_REPLY = 2,
+    LEDGER_PRIORITY_DIGEST = 3
+};
 
 struct ledger_out {
-    int64_t id;           /* written */
+    int64_t id; /* written */
     int64_t phone_id;
-    char to[LEDGER_PHONE_CAP];       /* read only: the phone's number */
+    char to[LEDGER_PHONE_CAP]; /* read only: the phone's number */
     char carrier[LEDGER_NAME_CAP];
     enum ledger_out_kind kind;
     int priority;
     int64_t at_s, due_s, expires_s;
-    int64_t text_id, alert_id;       /* 0 none */
+    int64_t text_id, alert_id; /* 0 none */
     int tries;
     char body[LEDGER_BODY_CAP];
 };
@@ -299,16 +317,24 @@ int ledger_out_hand_on(struct ledger *lg, int64_t id, const char *carrier);
 int ledger_out_recover(struct ledger *lg, const char *carrier,
                        bool repeat_safe);
 /* Due time of the next waiting one of the carrier; KW_ENOENT none. */
-int ledger_out_next_due(struct ledger *lg, const char *carrier,
-                        int64_t *due_s);
+int ledger_out_next_due(struct ledger *lg, const char *carrier, int64_t *due_s);
 
 /* ---- alerts: one is open per kind and subject ---- */
-enum ledger_alert_kind { LEDGER_ALERT_DANGER, LEDGER_ALERT_FAST,
-                         LEDGER_ALERT_BREAKAGE, LEDGER_ALERT_LOW_FLOW,
-                         LEDGER_ALERT_KINDS };
+enum ledger_alert_kind {
+    LEDGER_ALERT_DANGER,
+    LEDGER_ALERT_FAST,
+    LEDGER_ALERT_BREAKAGE,
+    LEDGER_ALERT_LOW_FLOW,
+    LEDGER_ALERT_KINDS
+};
 const char *ledger_alert_kind_name(enum ledger_alert_kind k);
-enum ledger_subject { LEDGER_ON_POT, LEDGER_ON_BATCH, LEDGER_ON_HOME,
-                      LEDGER_ON_PHONE, LEDGER_ON_PLACE };
+enum ledger_subject {
+    LEDGER_ON_POT,
+    LEDGER_ON_BATCH,
+    LEDGER_ON_HOME,
+    LEDGER_ON_PHONE,
+    LEDGER_ON_PLACE
+};
 enum ledger_alert_state { LEDGER_OPEN, LEDGER_SEEN, LEDGER_CLOSED };
 
 struct ledger_alert {
@@ -318,11 +344,11 @@ struct ledger_alert {
     int64_t subject_id;
     enum ledger_alert_state state;
     int64_t opened_s, changed_s, seen_s, closed_s;
-    int64_t seen_by, closed_by; /* phone ids, 0 none */
-    int reports;                /* gathered so far */
-    unsigned signs;             /* danger: all signs gathered */
+    int64_t seen_by, closed_by;   /* phone ids, 0 none */
+    int reports;                  /* gathered so far */
+    unsigned signs;               /* danger: all signs gathered */
     double observed, expected, p; /* breakage; or flow: litres, -, P */
-    char words[256];            /* one line for people, no phone number */
+    char words[256];              /* one line for people, no phone number */
 };
 /*
  * Opens the alert, or adds to the open (or seen) one of that kind and
@@ -358,7 +384,8 @@ int ledger_mark_put(struct ledger *lg, const char *key, int64_t value);
  * Copies the ledger as it is now into a new file while others go on writing,
  * checks the copy (integrity, references, the rows of every table) and only
  * then gives it its name. progress (may be NULL) is told pages. KW_EDUP: the
- * file is there and !replace; KW_EINVAL: it is the ledger. *why as for ledger_open.
+ * file is there and !replace; KW_EINVAL: it is the ledger. *why as for
+ * ledger_open.
  */
 struct ledger_backup {
     const char *file;

@@ -125,9 +125,9 @@ struct look_pot {
     char batch[LEDGER_NAME_CAP], mould[LEDGER_NAME_CAP];
     bool scrapped;
     char shelf[LEDGER_NAME_CAP]; /* of the kiln, "" not noted */
-    double test_l;   /* NaN none */
-    int outings;     /* hand-overs so far */
-    int64_t given_s; /* of the latest, 0 none */
+    double test_l;               /* NaN none */
+    int outings;                 /* hand-overs so far */
+    int64_t given_s;             /* of the latest, 0 none */
     int64_t ended_s, failed_s;
     char home[LEDGER_NAME_CAP]; /* where it is now, "" nowhere */
     double flow_l;              /* last reading, NaN none */

@@ -20,10 +20,10 @@ int ledger_batch_put(struct ledger *lg, struct ledger_batch *b,
                      enum ledger_change *what);
 
 /*
- * A pot as the notebook knows it: serial, batch, mould, scrapped, shelf; known tells
- * that ledger_pot_get found it. A new one takes over the reports that came
- * before it was written down, and with them its failure. The batch of a known
- * pot cannot change.
+ * A pot as the notebook knows it: serial, batch, mould, scrapped, shelf; known
+ * tells that ledger_pot_get found it. A new one takes over the reports that
+ * came before it was written down, and with them its failure. The batch of a
+ * known pot cannot change.
  */
 int ledger_pot_put(struct ledger *lg, const struct ledger_pot *p, bool known,
                    enum ledger_change *what);

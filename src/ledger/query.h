@@ -20,7 +20,7 @@
 
 #define QUERY_PARAMS_MOST 40
 
-struct prepared { /* a kept statement */
+struct prepared {    /* a kept statement */
     const char *sql; /* its key; NULL: the slot is free */
     sqlite3_stmt *stmt;
     uint8_t place[QUERY_PARAMS_MOST + 1]; /* of $n in the statement, 0 none */
@@ -39,8 +39,8 @@ struct query {
 void query_open(struct query *q, struct ledger *lg, const char *sql);
 /* Binds the next parameter. Texts and octets are borrowed until the close. */
 void query_i64(struct query *q, int64_t v);
-void query_id(struct query *q, int64_t id); /* 0 becomes NULL */
-void query_f64(struct query *q, double v);  /* NaN becomes NULL */
+void query_id(struct query *q, int64_t id);      /* 0 becomes NULL */
+void query_f64(struct query *q, double v);       /* NaN becomes NULL */
 void query_text(struct query *q, const char *s); /* NULL stays NULL */
 void query_octets(struct query *q, const void *data, size_t len);
 
@@ -63,8 +63,8 @@ int query_update(struct query *q);
 void query_close(struct query *q); /* twice is harmless */
 
 /* Columns of the present row, from 0. */
-int64_t query_get_i64(struct query *q, int col); /* NULL as 0 */
-double query_get_f64(struct query *q, int col);  /* NULL as NaN */
+int64_t query_get_i64(struct query *q, int col);      /* NULL as 0 */
+double query_get_f64(struct query *q, int col);       /* NULL as NaN */
 const char *query_get_text(struct query *q, int col); /* NULL as "" */
 const void *query_get_octets(struct query *q, int col, size_t *len);
 bool query_is_null(struct query *q, int col);

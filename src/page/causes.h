@@ -8,8 +8,9 @@
 #include "watch/causes.h"
 
 #define CAUSES_PAGE_VARIABLES 14
-#define CAUSES_SETTLE_S       (30 * 86400) /* told so late as a rule: not yet seen \
-                                            */
+#define CAUSES_SETTLE_S                                                        \
+    (30 * 86400) /* told so late as a rule: not yet seen                       \
+                  */
 
 struct causes_page {
     struct causes_report report;

@@ -2,8 +2,9 @@
 #define KW_PAGE_LIFE_H
 /*
  * life.h - how long the pots of a batch last against all others: Kaplan-
- * Meier, the log-rank test within places, failures by month, by place (on a map) and by shelf
- * against what the others say. As text, JSON, and an SVG picture.
+ * Meier, the log-rank test within places, failures by month, by place (on a
+ * map) and by shelf against what the others say. As text, JSON, and an SVG
+ * picture.
  */
 #include "page/map.h"
 #include "page/page.h"

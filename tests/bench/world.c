@@ -81,10 +81,8 @@ static void put_home(struct ledger *lg, int i, const struct where *w)
 
 void world_fill(struct ledger *lg, int pots, int64_t now_s)
 {
-    struct ledger_place place = {.name = "Harlo Ford",
-                                 .lang = "en",
-                                 .lat_deg = NAN,
-                                 .lon_deg = NAN};
+    struct ledger_place place = {
+        .name = "Harlo Ford", .lang = "en", .lat_deg = NAN, .lon_deg = NAN};
     enum ledger_change what;
     struct where w = {.now_s = now_s};
 

@@ -66,9 +66,8 @@ static void ended(void *arg, enum smpp_end why, uint32_t status)
 
 static void one_session(uint32_t bind)
 {
-    static const uint8_t bound[] = {0, 0, 0, 22,  0x80, 0,   0, 0, 0, 0, 0,
-                                    0, 0, 0, 0,   1,    'c', 0, 2, 0x10, 0,
-                                    1};
+    static const uint8_t bound[] = {0, 0, 0, 22, 0x80, 0,   0, 0, 0,    0, 0,
+                                    0, 0, 0, 0,  1,    'c', 0, 2, 0x10, 0, 1};
     struct smpp_session_conf conf = {.bind_command = bind,
                                      .system_id = "kiln",
                                      .password = "secret08",
@@ -173,9 +172,9 @@ int main(void)
     one_session(SMPP_BIND_RECEIVER);
     kw_buf_init(&text, 2000);
     for (int turn = 0; turn < 240; turn++) {
-        struct smpp_text_way way = {
-            .coding = (enum smpp_coding)(turn % 4),
-            .long_text = (enum smpp_long)(turn / 4 % 4)};
+        struct smpp_text_way way = {.coding = (enum smpp_coding)(turn % 4),
+                                    .long_text =
+                                        (enum smpp_long)(turn / 4 % 4)};
 
         make_text(&text, turn);
         /* The library holds 1024 octets of payload: such are not sent. */

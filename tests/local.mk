@@ -28,7 +28,7 @@ include tests/carrier.mk
 include tests/air.mk
 include tests/page.mk
 include tests/command.mk
-EXTRA_DIST += tests/reference tests/run tests/lint tests/play tests/fuzz/replay.c \
+EXTRA_DIST += tests/reference tests/run tests/bench/run tests/lint tests/play tests/fuzz/replay.c \
 	tests/fuzz/seeds
 
 # Banned calls, layers and warnings fail; long functions and files are shown.

@@ -323,6 +323,11 @@ static bool is_report_bare(const struct deciding *d)
     if (has(d, READER_ILL) && (water_ill || y->chat + y->unknown == 0 ||
                                (y->pot > 0 && y->chat <= 1)))
         return true;
+    /* "ill 1 and something odd": who says so holds a pot, and is answered */
+    if (has(d, READER_ILL) && g->people > 0 && d->m->hint->pot != NULL &&
+        y->chat + y->thing + y->neighbour == 0 && g->aliens == 0 &&
+        y->unknown <= 1)
+        return true;
     if (y->chat > 1 || ((y->chat > 0 || y->neighbour > 0) && y->pot == 0))
         return false;
     if (g->letter && g->measure.minutes == 0)

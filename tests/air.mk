@@ -77,6 +77,3 @@ clean-local: clean-fetched
 clean-fetched:
 	rm -rf fetched
 EXTRA_DIST += tests/bench/bench_smpp
-# The folder is distributed, what was built in it is not.
-dist-hook:
-	cd $(distdir)/tests/peers && rm -f *.o make_tpdu make_smpp make_number

@@ -12,12 +12,14 @@ TESTS += %D%/check_serial %D%/check_reader %D%/check_lexicon
 %C%_check_lexicon_CFLAGS = $(KW_CHECK_CFLAGS)
 %C%_check_lexicon_LDADD = $(KW_CHECK_LIBS)
 # Walks over grammars of our own are held against PCRE2 and the reverse.
-check_PROGRAMS += %D%/check_grammar %D%/check_match
-TESTS += %D%/check_grammar %D%/check_match
+check_PROGRAMS += %D%/check_grammar %D%/check_pattern %D%/check_match
+TESTS += %D%/check_grammar %D%/check_pattern %D%/check_match
 %C%_check_grammar_SOURCES = %D%/check_grammar.c %D%/reader_rig.h
 %C%_check_grammar_CPPFLAGS = $(AM_CPPFLAGS) -I$(top_srcdir)
 %C%_check_grammar_CFLAGS = $(KW_CHECK_CFLAGS) $(PCRE2_8_CFLAGS)
 %C%_check_grammar_LDADD = $(KW_CHECK_LIBS) $(PCRE2_8_LIBS)
+%C%_check_pattern_CFLAGS = $(KW_CHECK_CFLAGS) $(PCRE2_8_CFLAGS)
+%C%_check_pattern_LDADD = $(KW_CHECK_LIBS) $(PCRE2_8_LIBS)
 %C%_check_match_SOURCES = %D%/check_match.c %D%/reader_rig.h \
 	%D%/match.h %D%/match.c
 %C%_check_match_CPPFLAGS = $(AM_CPPFLAGS) -I$(top_srcdir)

@@ -10,7 +10,8 @@
 #include <string.h>
 
 #define FILE_MOST    (1u << 20)
-#define PATTERN_MOST (1u << 22)
+#define PATTERN_MOST (1u << 22) /* of one way */
+#define WAYS_MOST    4096
 #define FILE_CAP     1024
 #define MATCH_LIMIT  200000 /* steps of one match; a sane text needs 100 */
 #define DEPTH_LIMIT  2000
@@ -24,11 +25,38 @@ static const char *const rules[GRAMMAR_RULE_COUNT] = {
 
 _Static_assert(GRAMMAR_RULE_COUNT <= 128, "a match has 128 bits");
 
-struct grammar {
+/*
+ * One of the alternatives that a text may be, each a pattern of its own: a
+ * try costs what its groups cost, and most need not be tried.
+ */
+struct way {
     pcre2_code *code;
+    bool jit;
+    bool nothing;      /* matches without a symbol, too */
     uint32_t groups;   /* highest group number */
     uint16_t *rule_of; /* by group number; GRAMMAR_RULE_COUNT none */
-    struct pattern_set begins;
+};
+
+/* What can come behind the first symbol of a way. */
+struct opening {
+    uint16_t way;
+    bool ends; /* or nothing need come */
+    struct pattern_set first, second;
+};
+
+struct begin { /* a way that can begin with a symbol */
+    uint16_t way;
+    bool ends;
+    uint32_t second; /* index of what can come behind it, when not ends */
+};
+
+struct grammar {
+    struct way *ways; /* in the order of choice */
+    size_t n_ways, ways_cap;
+    uint32_t *begins; /* by symbol: where its items begin; one more */
+    struct begin *items;
+    uint64_t *seconds; /* sets, each of set_words */
+    size_t n_symbols, set_words;
 };
 
 struct grammar_scratch {
@@ -87,7 +115,7 @@ static void check_rules(const struct abnf *a, const char *file,
 }
 
 /* "maybe_slow" of the pattern is the rule maybe-slow. */
-static void map_groups(struct grammar *g)
+static void map_groups(struct way *g)
 {
     uint32_t n = 0, size = 0;
     PCRE2_SPTR entry = NULL;
@@ -141,13 +169,104 @@ static int too_much(const char *file, int code, struct fault_list *faults)
     return KW_ESYNTAX;
 }
 
+struct compiling {
+    struct grammar *g;
+    struct opening *openings;
+    size_t n, cap;
+    int code; /* of PCRE2, when a way failed */
+    bool failed;
+};
+
+static void add_way(void *to, const struct kw_buf *pattern, bool nothing)
+{
+    struct compiling *x = to;
+    struct grammar *g = x->g;
+    struct way *w;
+    PCRE2_SIZE size = 0;
+
+    x->failed |= g->n_ways == WAYS_MOST;
+    if (x->failed)
+        return;
+    kw_grow(&g->ways, &g->ways_cap, g->n_ways + 1, sizeof(*g->ways));
+    w = &g->ways[g->n_ways];
+    *w = (struct way){.nothing = nothing};
+    if ((w->code = compile_wide(pattern, &x->code)) == NULL) {
+        x->failed = true;
+        return;
+    }
+    g->n_ways++;
+    /* Slower without, else the same. */
+    w->jit = pcre2_jit_compile(w->code, PCRE2_JIT_COMPLETE) == 0 &&
+             pcre2_pattern_info(w->code, PCRE2_INFO_JITSIZE, &size) == 0 &&
+             size > 0;
+    map_groups(w);
+}
+
+static void add_opening(void *to, const struct pattern_opening *o)
+{
+    struct compiling *x = to;
+
+    if (x->failed)
+        return;
+    kw_grow(&x->openings, &x->cap, x->n + 1, sizeof(*x->openings));
+    x->openings[x->n++] = (struct opening){(uint16_t)(x->g->n_ways - 1),
+                                           o->ends, o->first, o->second};
+}
+
+/* A way that may be nothing is tried wherever another may begin. */
+static void open_nothings(struct compiling *x)
+{
+    struct pattern_set all = {{0}};
+
+    for (size_t i = 0; i < x->n; i++) {
+        for (size_t k = 0; k < KW_COUNT(all.bits); k++)
+            all.bits[k] |= x->openings[i].first.bits[k];
+    }
+    for (size_t i = 0; i < x->n; i++) {
+        if (x->g->ways[x->openings[i].way].nothing) {
+            x->openings[i].first = all;
+            x->openings[i].ends = true;
+        }
+    }
+}
+
+/* By symbol, the ways that can begin with it: counted, then laid down. */
+static void index_openings(struct compiling *x, size_t n_symbols)
+{
+    struct grammar *g = x->g;
+    uint32_t sum = 0;
+
+    g->n_symbols = n_symbols;
+    g->set_words = (n_symbols + 63) / 64;
+    g->begins = kw_calloc(n_symbols + 1, sizeof(*g->begins));
+    g->seconds = kw_calloc(x->n * g->set_words, sizeof(*g->seconds));
+    for (size_t i = 0; i < x->n; i++) {
+        memcpy(g->seconds + i * g->set_words, x->openings[i].second.bits,
+               g->set_words * sizeof(*g->seconds));
+        for (size_t s = 0; s < n_symbols; s++)
+            sum += pattern_set_has(&x->openings[i].first, (unsigned)s);
+    }
+    g->items = kw_calloc(sum, sizeof(*g->items));
+    sum = 0;
+    for (size_t s = 0; s < n_symbols; s++) {
+        g->begins[s] = sum;
+        for (size_t i = 0; i < x->n; i++) {
+            const struct opening *o = &x->openings[i];
+
+            if (pattern_set_has(&o->first, (unsigned)s))
+                g->items[sum++] = (struct begin){o->way, o->ends, (uint32_t)i};
+        }
+    }
+    g->begins[n_symbols] = sum;
+}
+
 static int compile(const struct abnf *a, const struct lexicon *lex,
                    struct fault_list *faults, struct grammar **out)
 {
     const struct pattern how = {prose, captures, lex};
-    struct kw_buf pattern;
-    struct grammar *g;
-    int code = 0, err = 0;
+    struct compiling x = {0};
+    const struct pattern_ways ways = {add_way, add_opening, &x};
+    int err;
 
     if (lex->n_sets > PATTERN_SYMBOLS_MOST) {
         fault_add(faults, a->file, 0,
@@ -158,22 +277,17 @@ static int compile(const struct abnf *a, const struct lexicon *lex,
     }
     if (pattern_check(a, &how, faults) < 0)
         return KW_ESYNTAX;
-    kw_buf_init(&pattern, PATTERN_MOST);
-    pattern_write(a, "text", &how, &pattern);
-    g = kw_calloc(1, sizeof(*g));
-    if (pattern.err == 0)
-        g->code = compile_wide(&pattern, &code);
-    if (g->code == NULL) {
-        err = too_much(a->file, code, faults);
-        kw_free(g);
+    x.g = kw_calloc(1, sizeof(*x.g));
+    err = pattern_take_ways(a, "text", &how, PATTERN_MOST, &ways);
+    if (err < 0 || x.failed) {
+        err = too_much(a->file, x.code, faults);
+        grammar_free(x.g);
     } else {
-        /* Slower without, else the same. */
-        pcre2_jit_compile(g->code, PCRE2_JIT_COMPLETE);
-        map_groups(g);
-        pattern_begins(a, "text", &how, &g->begins);
-        *out = g;
+        open_nothings(&x);
+        index_openings(&x, lex->n_sets);
+        *out = x.g;
     }
-    kw_buf_release(&pattern);
+    kw_free(x.openings);
     return err;
 }
 
@@ -210,16 +324,27 @@ void grammar_free(struct grammar *g)
 {
     if (g == NULL)
         return;
-    pcre2_code_free(g->code);
-    kw_free(g->rule_of);
+    for (size_t i = 0; i < g->n_ways; i++) {
+        pcre2_code_free(g->ways[i].code);
+        kw_free(g->ways[i].rule_of);
+    }
+    kw_free(g->ways);
+    kw_free(g->begins);
+    kw_free(g->items);
+    kw_free(g->seconds);
     kw_free(g);
 }
 
 struct grammar_scratch *grammar_scratch_new(const struct grammar *g)
 {
     struct grammar_scratch *s = kw_calloc(1, sizeof(*s));
+    uint32_t groups = 0;
 
-    s->data = pcre2_match_data_create_from_pattern(g->code, NULL);
+    for (size_t i = 0; i < g->n_ways; i++) {
+        if (g->ways[i].groups > groups)
+            groups = g->ways[i].groups;
+    }
+    s->data = pcre2_match_data_create(groups + 1, NULL);
     s->context = pcre2_match_context_create(NULL);
     s->stack = pcre2_jit_stack_create(32 * 1024, JIT_STACK, NULL);
     if (s->data == NULL || s->context == NULL) {
@@ -244,14 +369,14 @@ void grammar_scratch_free(struct grammar_scratch *s)
 }
 
 /* What the groups say: of a rule in several groups, the last. */
-static void take_groups(const struct grammar *g, const PCRE2_SIZE *where, int n,
+static void take_groups(const struct way *w, const PCRE2_SIZE *where, int n,
                         struct grammar_match *m)
 {
     m->from = where[0];
     m->to = where[1];
     m->said[0] = m->said[1] = 0;
     for (int i = 1; i < n; i++) {
-        unsigned r = g->rule_of[i];
+        unsigned r = w->rule_of[i];
 
         if (where[2 * i] == PCRE2_UNSET || r == GRAMMAR_RULE_COUNT)
             continue;
@@ -261,23 +386,60 @@ static void take_groups(const struct grammar *g, const PCRE2_SIZE *where, int n,
     }
 }
 
-int grammar_next(const struct grammar *g, struct grammar_scratch *s,
-                 const uint32_t *symbols, size_t n, size_t at,
-                 struct grammar_match *m)
+static int try_way(const struct way *w, struct grammar_scratch *s,
+                   const uint32_t *symbols, size_t n, size_t at)
 {
-    for (; at < n; at++) {
+    if (w->jit)
+        return pcre2_jit_match(w->code, symbols, n, at, 0, s->data, s->context);
+    return pcre2_match(w->code, symbols, n, at, PCRE2_NO_UTF_CHECK, s->data,
+                       s->context);
+}
+
+/* Can the way go on with the second symbol? */
+static inline bool goes_on(const struct grammar *g, const struct begin *b,
+                           const uint32_t *symbols, size_t n, size_t at)
+{
+    const uint64_t *set = g->seconds + b->second * g->set_words;
+
+    return b->ends ||
+           (at + 1 < n &&
+            (set[symbols[at + 1] / 64] >> (symbols[at + 1] % 64) & 1));
+}
+
+/* At one place: as grammar_next(). */
+static int match_at(const struct grammar *g, struct grammar_scratch *s,
+                    const uint32_t *symbols, size_t n, size_t at,
+                    struct grammar_match *m)
+{
+    const struct begin *b = g->items + g->begins[symbols[at]],
+                       *end = g->items + g->begins[symbols[at] + 1];
+    size_t tried = g->n_ways;
+
+    for (; b < end; b++) {
+        const struct way *w = &g->ways[b->way];
         int rc;
 
-        if (!pattern_set_has(&g->begins, symbols[at]))
+        if (b->way == tried || !goes_on(g, b, symbols, n, at))
             continue;
-        rc = pcre2_match(g->code, symbols, n, at, PCRE2_NO_UTF_CHECK, s->data,
-                         s->context);
+        tried = b->way;
+        rc = try_way(w, s, symbols, n, at);
         if (rc == PCRE2_ERROR_NOMATCH)
             continue;
         if (rc <= 0)
             return KW_EFULL;
-        take_groups(g, pcre2_get_ovector_pointer(s->data), rc, m);
+        take_groups(w, pcre2_get_ovector_pointer(s->data), rc, m);
         return 1;
+    }
+    return 0;
+}
+
+int grammar_next(const struct grammar *g, struct grammar_scratch *s,
+                 const uint32_t *symbols, size_t n, size_t at,
+                 struct grammar_match *m)
+{
+    for (int found; at < n; at++) {
+        if ((found = match_at(g, s, symbols, n, at, m)) != 0)
+            return found;
     }
     return 0;
 }

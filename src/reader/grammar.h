@@ -1,9 +1,11 @@
 #ifndef KW_GRAMMAR_H
 #define KW_GRAMMAR_H
 /*
- * grammar.h - report.abnf as one PCRE2 pattern over rows of symbols (32 bit,
- * lexicon.h), with JIT and limits. Rules with the names below become named
- * groups: one that matched says that the thing was said, and where.
+ * grammar.h - report.abnf as PCRE2 patterns over rows of symbols (32 bit,
+ * lexicon.h), with JIT and limits: one for each alternative of a text, tried
+ * in their order where the first two symbols allow it. Rules with the names
+ * below become named groups: one that matched says that the thing was said,
+ * and where.
  */
 #include "base/fault.h"
 #include "reader/lexicon.h"

@@ -44,16 +44,46 @@ static bool is_symbol(struct writer *w, int i, struct pattern_set *set)
     }
 }
 
+/* The first symbol from i on that is in the set. */
+static unsigned next_in(const struct pattern_set *set, unsigned i)
+{
+    for (unsigned k = i / 64; k < KW_COUNT(set->bits); k++) {
+        uint64_t b = set->bits[k];
+
+        if (k == i / 64)
+            b &= ~UINT64_C(0) << (i % 64);
+        if (b != 0)
+            return k * 64 + (unsigned)__builtin_ctzll(b);
+    }
+    return PATTERN_SYMBOLS_MOST;
+}
+
+static void write_symbol(struct writer *w, unsigned symbol)
+{
+    char hex[8], *at = hex + sizeof(hex);
+
+    do {
+        *--at = "0123456789ABCDEF"[symbol % 16];
+        symbol /= 16;
+    } while (symbol != 0);
+    kw_buf_puts(w->out, "\\x{");
+    kw_buf_put(w->out, at, (size_t)(hex + sizeof(hex) - at));
+    kw_buf_putc(w->out, '}');
+}
+
 static void write_set(struct writer *w, const struct pattern_set *set)
 {
+    unsigned i = next_in(set, 0), k;
+
     kw_buf_putc(w->out, '[');
-    for (unsigned i = 0, k; i < PATTERN_SYMBOLS_MOST; i = k + 1) {
-        for (k = i; k < PATTERN_SYMBOLS_MOST && pattern_set_has(set, k); k++)
-            ;
-        if (k == i + 1)
-            kw_buf_printf(w->out, "\\x{%X}", i);
-        else if (k > i)
-            kw_buf_printf(w->out, "\\x{%X}-\\x{%X}", i, k - 1);
+    for (; i < PATTERN_SYMBOLS_MOST; i = next_in(set, k)) {
+        for (k = i + 1; k < PATTERN_SYMBOLS_MOST && pattern_set_has(set, k);)
+            k++;
+        write_symbol(w, i);
+        if (k > i + 1) {
+            kw_buf_putc(w->out, '-');
+            write_symbol(w, k - 1);
+        }
     }
     kw_buf_putc(w->out, ']');
 }
@@ -130,16 +160,20 @@ static void write_guard(struct writer *w, int i)
 
 /* ---- writing ---- */
 
+static void write_name(struct writer *w, const struct abnf_rule *r)
+{
+    kw_buf_puts(w->out, "(?<");
+    for (const char *s = r->name; *s != '\0'; s++)
+        kw_buf_putc(w->out, *s == '-' ? '_' : *s);
+    kw_buf_putc(w->out, '>');
+}
+
 static void write_rule(struct writer *w, const struct abnf_rule *r)
 {
     bool named = captures(w, r);
 
-    if (named) {
-        kw_buf_puts(w->out, "(?<");
-        for (const char *s = r->name; *s != '\0'; s++)
-            kw_buf_putc(w->out, *s == '-' ? '_' : *s);
-        kw_buf_putc(w->out, '>');
-    }
+    if (named)
+        write_name(w, r);
     write_node(w, r->body);
     if (named)
         kw_buf_putc(w->out, ')');
@@ -223,12 +257,129 @@ void pattern_write(const struct abnf *a, const char *rule,
     write_rule(&w, abnf_rule(a, rule, strlen(rule)));
 }
 
-void pattern_begins(const struct abnf *a, const char *rule,
-                    const struct pattern *how, struct pattern_set *set)
-{
-    struct writer w = {a, how, NULL};
+/* ---- ways ---- */
 
-    add_begins(&w, abnf_rule(a, rule, strlen(rule))->body, set);
+#define INSIDE_MOST 32
+
+/* What comes behind a symbol: nodes, the nearest first. */
+struct rest {
+    int node;
+    bool row;      /* and those beside it */
+    bool optional; /* or not */
+    const struct rest *next;
+};
+
+struct taking {
+    struct writer w;
+    const struct pattern_ways *ways;
+    const struct abnf_rule *inside[INSIDE_MOST]; /* groups round the way */
+    size_t n_inside;
+    int err;
+};
+
+/* Adds what the rest can begin with; can it be nothing at all? */
+static bool add_rest(const struct writer *w, const struct rest *r,
+                     struct pattern_set *set)
+{
+    for (; r != NULL; r = r->next) {
+        bool nothing = add_begins(w, r->node, set);
+
+        for (int k = w->a->nodes[r->node].next; r->row && nothing && k != 0;
+             k = w->a->nodes[k].next)
+            nothing = add_begins(w, k, set);
+        if (!nothing && !r->optional)
+            return false;
+    }
+    return true;
+}
+
+static bool may_be_nothing(const struct writer *w, int i)
+{
+    struct pattern_set set = {{0}};
+
+    return add_begins(w, i, &set);
+}
+
+/* Tells each symbol that the node can begin with, when it is not nothing. */
+static void open_node(struct taking *t, int i, const struct rest *rest)
+{
+    const struct abnf_node *nodes = t->w.a->nodes, *n = &nodes[i];
+    struct pattern_opening o = {{{0}}, {{0}}, false};
+    struct rest more = {n->first, false, n->min <= 1, rest};
+
+    if (is_symbol(&t->w, i, &o.first)) {
+        o.ends = add_rest(&t->w, rest, &o.second);
+        t->ways->opening(t->ways->to, &o);
+    } else if (n->type == ABNF_ALTERNATION) {
+        for (int k = n->first; k != 0; k = nodes[k].next)
+            open_node(t, k, rest);
+    } else if (n->type == ABNF_REPETITION) {
+        open_node(t, n->first, n->max == 1 ? rest : &more);
+    } else if (n->type == ABNF_RULE_REF) {
+        open_node(t, t->w.a->rules[n->rule].body, rest);
+    } else if (n->type == ABNF_CONCATENATION) {
+        bool nothing = true;
+
+        for (int k = n->first; k != 0 && nothing; k = nodes[k].next) {
+            more = (struct rest){nodes[k].next, true, false, rest};
+            open_node(t, k, nodes[k].next == 0 ? rest : &more);
+            nothing = may_be_nothing(&t->w, k);
+        }
+    }
+}
+
+static void take_way(struct taking *t, int i)
+{
+    kw_buf_clear(t->w.out);
+    for (size_t k = 0; k < t->n_inside; k++)
+        write_name(&t->w, t->inside[k]);
+    write_node(&t->w, i);
+    for (size_t k = 0; k < t->n_inside; k++)
+        kw_buf_putc(t->w.out, ')');
+    if (t->w.out->err < 0) {
+        t->err = KW_EFULL;
+        return;
+    }
+    t->ways->way(t->ways->to, t->w.out, may_be_nothing(&t->w, i));
+    open_node(t, i, NULL);
+}
+
+/* Nothing follows a way, so what stands in it may as well stand for itself. */
+static void take_ways(struct taking *t, int i)
+{
+    const struct abnf_node *n = &t->w.a->nodes[i];
+    struct pattern_set set = {{0}};
+
+    if (n->type == ABNF_ALTERNATION && !is_symbol(&t->w, i, &set)) {
+        for (int k = n->first; k != 0; k = t->w.a->nodes[k].next)
+            take_ways(t, k);
+    } else if (n->type == ABNF_CONCATENATION &&
+               t->w.a->nodes[n->first].next == 0) {
+        take_ways(t, n->first);
+    } else if (n->type == ABNF_RULE_REF && t->n_inside < INSIDE_MOST) {
+        const struct abnf_rule *r = &t->w.a->rules[n->rule];
+        bool named = captures(&t->w, r);
+
+        if (named)
+            t->inside[t->n_inside++] = r;
+        take_ways(t, r->body);
+        t->n_inside -= named;
+    } else {
+        take_way(t, i);
+    }
+}
+
+int pattern_take_ways(const struct abnf *a, const char *rule,
+                      const struct pattern *how, size_t most,
+                      const struct pattern_ways *ways)
+{
+    struct kw_buf out;
+    struct taking t = {.w = {a, how, &out}, .ways = ways};
+
+    kw_buf_init(&out, most);
+    take_ways(&t, abnf_rule(a, rule, strlen(rule))->body);
+    kw_buf_release(&out);
+    return t.err;
 }
 
 int pattern_check(const struct abnf *a, const struct pattern *how,

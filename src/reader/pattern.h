@@ -1,9 +1,10 @@
 #ifndef KW_PATTERN_H
 #define KW_PATTERN_H
 /*
- * pattern.h - a grammar written out as one pattern for PCRE2. What the
- * grammar calls <name> is a set of symbols, and each symbol one code unit.
- * Rules that carry meaning become named groups.
+ * pattern.h - a grammar written out as patterns for PCRE2, one for the whole
+ * of it or one for each way that it can be matched. What the grammar calls
+ * <name> is a set of symbols, and each symbol one code unit. Rules that carry
+ * meaning become named groups.
  */
 #include "base/buf.h"
 #include "reader/abnf.h"
@@ -42,7 +43,29 @@ int pattern_check(const struct abnf *a, const struct pattern *how,
 /* Adds the pattern of a rule of a checked grammar. */
 void pattern_write(const struct abnf *a, const char *rule,
                    const struct pattern *how, struct kw_buf *out);
-/* Adds the symbols that a match of the rule can begin with. */
-void pattern_begins(const struct abnf *a, const char *rule,
-                    const struct pattern *how, struct pattern_set *set);
+
+/* A symbol that a way can begin with, and what can come behind it. */
+struct pattern_opening {
+    struct pattern_set first, second;
+    bool ends; /* or nothing need come behind it */
+};
+
+struct pattern_ways {
+    /* A pattern of its own; nothing: it may match without a symbol. */
+    void (*way)(void *to, const struct kw_buf *pattern, bool nothing);
+    /* Of the last way. No match of it begins otherwise, but of nothing. */
+    void (*opening)(void *to, const struct pattern_opening *o);
+    void *to;
+};
+
+/*
+ * The rule of a checked grammar taken apart into the alternatives at its top,
+ * in their order: the first of them that matches is what the pattern of the
+ * whole rule would take. Each has few groups, and few of them can begin with
+ * a given symbol; that is what makes a try cheap. KW_EFULL when one of them
+ * is longer than most octets.
+ */
+int pattern_take_ways(const struct abnf *a, const char *rule,
+                      const struct pattern *how, size_t most,
+                      const struct pattern_ways *ways);
 #endif

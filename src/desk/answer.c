@@ -431,11 +431,16 @@ static int languages(struct answer *a)
     return err;
 }
 
+static const char *help_for(const struct answer *a, const char *at_home)
+{
+    return a->c->leads ? "help-lead" : a->c->works ? "help-work" : at_home;
+}
+
 static int command(struct answer *a)
 {
     switch (a->m->command) {
     case READER_HELP:
-        return write_key(a, a->c->works ? "help-work" : "help");
+        return write_key(a, help_for(a, "help"));
     case READER_STOP:
         return write_key(a, "stopped");
     case READER_START:
@@ -485,7 +490,7 @@ int reply_for_case(const struct replies *r, const struct reply_case *c,
         return write_key(&a, a.m->danger == READER_DEAD ? "death" : "danger");
     if (a.m->command != READER_NO_COMMAND)
         return command(&a);
-    return write_key(&a, c->works ? "help-work" : "how-to");
+    return write_key(&a, help_for(&a, "how-to"));
 }
 
 int reply_question(const struct replies *r, const struct reply_case *c,

@@ -181,10 +181,18 @@ static int place_named(struct taking *t, struct ledger_place *place)
 static int refuse_failed(struct taking *t, const struct ledger_pot *pot)
 {
     char serial[SERIAL_CAP + 4];
+    bool kept_back = false;
+    double litres = 0;
+    int err = ledger_test_kept_back(t->lg, pot, &kept_back, &litres);
 
-    if (pot->failed_s == 0 && pot->fast_alert_id == 0 && pot->recalled_s == 0)
-        return 0;
+    if (err < 0 && err != KW_ENOENT)
+        return err;
     shown(t, pot->serial, serial, sizeof(serial));
+    if (pot->failed_s == 0 && pot->fast_alert_id == 0 && pot->recalled_s == 0)
+        return kept_back ? commands_say(t, "gave-tested",
+                                        &(struct reply_slots){.serial = serial,
+                                                              .litres = litres})
+                         : 0;
     return commands_say(t, pot->recalled_s ? "gave-recalled" : "gave-failed",
                         &(struct reply_slots){.serial = serial});
 }

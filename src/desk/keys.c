@@ -148,6 +148,7 @@ const struct key_def key_defs[] = {
 
     /* To those who work. */
     {"help-work", ROOM_REPLY, 0, 0, 0},
+    {"help-lead", ROOM_REPLY, 0, 0, 0},
     {"not-yours", ROOM_REPLY, 0, 0, 0},
     {"seen", ROOM_REPLY, B(ALERT), B(ALERT), 0},
     {"closed", ROOM_REPLY, B(ALERT), B(ALERT), 0},
@@ -178,6 +179,7 @@ const struct key_def key_defs[] = {
      B(SERIAL) | B(PLACE), 0},
     {"gave-what", ROOM_REPLY, B(SERIAL), 0, 0},
     {"gave-failed", ROOM_REPLY, B(SERIAL), B(SERIAL), 0},
+    {"gave-tested", ROOM_REPLY, B(SERIAL) | B(LITRES), B(SERIAL), 0},
     {"gave-recalled", ROOM_REPLY, B(SERIAL), B(SERIAL), 0},
     {"moved-what", ROOM_REPLY, B(SERIAL), 0, 0},
     {"no-place", ROOM_REPLY, B(PLACE), 0, 0},

@@ -93,6 +93,7 @@ struct reply_case {
     bool recalled;       /* its batch was recalled: never well */
     const char *ask;     /* key of the desk's own question, or NULL */
     bool works;          /* a field worker, workshop or coordinator */
+    bool leads;          /* a coordinator */
 };
 int reply_for_case(const struct replies *r, const struct reply_case *c,
                    struct kw_buf *out);

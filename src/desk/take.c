@@ -161,7 +161,8 @@ static int write_reply(struct taking *t)
                            .failed = taking_unsafe(t) && !taking_works(t),
                            .recalled = t->pot.recalled_s != 0,
                            .ask = t->ask,
-                           .works = taking_works(t)};
+                           .works = taking_works(t),
+                           .leads = t->phone.role == LEDGER_COORDINATOR};
     bool chat = t->m.outcome == READER_NOT_REPORT && !taking_asks(t) &&
                 t->m.danger == 0 &&
                 (t->m.command == READER_NO_COMMAND ||

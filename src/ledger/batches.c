@@ -306,6 +306,26 @@ static int test_to_pot(struct ledger *lg, int64_t pot_key)
     return query_run(&q);
 }
 
+int ledger_test_kept_back(struct ledger *lg, const struct ledger_pot *pot,
+                          bool *kept_back, double *first_hour_l)
+{
+    struct query q;
+    int err;
+
+    query_open(&q, lg,
+               "SELECT accepted = 0, first_hour_l FROM flow_tests "
+               "WHERE batch_id = $1 AND pot_key = $2 "
+               "ORDER BY coalesce(tested_s, 0) DESC, id DESC LIMIT 1");
+    query_i64(&q, pot->batch_id);
+    query_i64(&q, pot->key);
+    if ((err = query_one(&q)) < 0)
+        return err;
+    *kept_back = query_get_i64(&q, 0) != 0;
+    *first_hour_l = query_get_f64(&q, 1);
+    query_close(&q);
+    return 0;
+}
+
 int ledger_test_put(struct ledger *lg, const struct ledger_test *t,
                     enum ledger_change *what)
 {

@@ -41,6 +41,12 @@ struct ledger_test {
  * By pot and time; without a pot by batch, time, reading and nth, so such a
  * test is new or the same.
  */
+/*
+ * Whether the pot's latest test of its own kept it back, and the litres of the
+ * first hour that it gave. KW_ENOENT when the pot was never tested by itself.
+ */
+int ledger_test_kept_back(struct ledger *lg, const struct ledger_pot *pot,
+                          bool *kept_back, double *first_hour_l);
 int ledger_test_put(struct ledger *lg, const struct ledger_test *t,
                     enum ledger_change *what);
 

@@ -407,7 +407,9 @@ START_TEST(serious_first)
     const char *text = say(&m, "en", -1);
 
     SAYS(text, "Pot 0214-073-19: do NOT drink from it");
-    SAYS(text, "rolling boil");
+    SAYS(text, "boil water. Ill: plenty to drink. Blood, very weak: to ");
+    m = filed(1, &all[4]);
+    SAYS(say(&m, "en", -1), "rolling boil");
     m = filed(4, all);
     SAYS(say(&m, "en", -1), "scrub");
     m = filed(3, all);

@@ -235,17 +235,17 @@ static int write_first(struct answer *a)
                 {KIND(FINE), "fine"},
                 {KIND(SCRUBBED), "scrubbed"}};
 
+    /* Behind a short one there is always room for who is ill. */
     if (a->kinds & KINDS_UNSAFE) {
         a->kinds &= ~(KINDS_UNSAFE | KIND(FAST));
-        return write_key(a, "unsafe");
+        return write_key(a, a->kinds & KIND(ILL) ? "too-unsafe" : "unsafe");
     }
     if (unsafe(a)) {
         a->kinds &= ~(flow | KIND(FINE));
-        return write_key(a, "fast");
+        return write_key(a, a->kinds & KIND(ILL) ? "too-unsafe" : "fast");
     }
     if (a->c->recalled) {
         a->kinds &= ~(at_rest | KIND(UNUSED));
-        /* behind the short one there is always room for who is ill */
         return write_key(a, a->kinds & KIND(ILL) ? "too-unsafe" : "recalled");
     }
     if (a->c->failed && (a->kinds & at_rest)) {

@@ -7,6 +7,10 @@
  * was asked for again replaces the one that stood there. Only what the reader
  * then calls a whole report is taken, so nothing is filed that could not
  * have been filed from one text. "Yes" and "no" answer what was asked so.
+ *
+ * Who told of an illness was asked nothing, and yet what comes next may belong
+ * to it: "there was blood today". It is taken when both together name a danger
+ * sign that the first did not; anything else is read alone.
  */
 #include "desk/inner.h"
 
@@ -56,10 +60,10 @@ static void put_without_serials(struct kw_buf *out, const char *s, size_t len)
 }
 
 /* Both texts read as one. True when they make a whole report. */
-static bool read_both(struct taking *t, const struct asking *a,
-                      const struct reader_hint *hint)
+static bool read_both(const struct taking *t, const struct asking *a,
+                      const struct reader_hint *hint,
+                      struct reader_meaning *both)
 {
-    struct reader_meaning both;
     struct kw_buf text;
     bool serial = wants_serial(a->why);
     bool whole;
@@ -72,16 +76,65 @@ static bool read_both(struct taking *t, const struct asking *a,
     kw_buf_putc(&text, ' ');
     kw_buf_put(&text, t->in->text, t->in->len);
     reader_read(t->d->reader, t->d->scratch, kw_buf_text(&text), text.len, hint,
-                &both);
-    whole = text.err == 0 && both.outcome == READER_FILED && both.n_obs > 0 &&
-            both.command == READER_NO_COMMAND &&
-            (!serial || !both.serial_from_hint);
-    if (whole) {
-        both.danger |= t->m.danger;
-        t->m = both;
-    }
+                both);
+    whole = text.err == 0 && both->outcome == READER_FILED && both->n_obs > 0 &&
+            both->command == READER_NO_COMMAND &&
+            (!serial || !both->serial_from_hint);
     kw_buf_release(&text);
     return whole;
+}
+
+static void complete(struct taking *t, const struct asking *a,
+                     const struct reader_hint *hint)
+{
+    struct reader_meaning both;
+
+    if (!read_both(t, a, hint, &both))
+        return;
+    both.danger |= t->m.danger;
+    t->m = both;
+}
+
+/* ---- more of an illness ---- */
+
+#define TOLD "told" /* nothing was asked */
+
+static bool is_ill(const struct reader_obs *o)
+{
+    return o->kind == READER_ILL;
+}
+
+/* A sign that only the two texts together name. What else the first said is
+ * filed already. */
+static void add_sign(struct taking *t, const struct asking *a,
+                     const struct reader_hint *hint)
+{
+    struct reader_meaning both, first;
+    size_t n = 0;
+
+    if (!read_both(t, a, hint, &both))
+        return;
+    reader_read(t->d->reader, t->d->scratch, a->body, a->len, hint, &first);
+    if ((both.danger & ~(first.danger | t->m.danger)) == 0)
+        return;
+    for (size_t i = 0; i < both.n_obs; i++) {
+        if (is_ill(&both.obs[i]))
+            both.obs[n++] = both.obs[i];
+    }
+    both.n_obs = n;
+    if (n == 0)
+        return;
+    t->m = both;
+    t->told = true;
+}
+
+static bool tells_illness(const struct reader_meaning *m)
+{
+    for (size_t i = 0; i < m->n_obs; i++) {
+        if (is_ill(&m->obs[i]))
+            return true;
+    }
+    return false;
 }
 
 /* ---- yes and no ---- */
@@ -145,6 +198,12 @@ static int answer(struct taking *t, const struct asking *a,
 
     if (has_report(&t->m))
         return 0;
+    if (strcmp(a->why, TOLD) == 0) {
+        if (a->body != NULL && t->in->len <= NEXT_MOST &&
+            (t->m.command == READER_NO_COMMAND || t->m.command == READER_YES))
+            add_sign(t, a, hint);
+        return 0;
+    }
     if (strcmp(a->why, "language") == 0)
         return language_said(t, hint);
     if (yes_no && t->m.command == READER_YES)
@@ -153,7 +212,7 @@ static int answer(struct taking *t, const struct asking *a,
         return no_said(t, a);
     if (t->m.command == READER_NO_COMMAND && a->body != NULL &&
         t->in->len <= NEXT_MOST)
-        read_both(t, a, hint);
+        complete(t, a, hint);
     return 0;
 }
 
@@ -177,10 +236,13 @@ int dialogue_after(struct taking *t)
         .phone_id = t->phone.id, .text_id = t->text_id, .at_s = t->at_s};
     const char *why = t->why != NULL ? t->why : reader_why_name(t->m.why);
 
-    if (!taking_asks(t))
-        return t->asked_before && has_report(&t->m)
-                   ? asking_forget(t->lg, t->phone.id)
-                   : 0;
+    if (!taking_asks(t)) {
+        if (!has_report(&t->m) || t->told)
+            return 0;
+        if (!tells_illness(&t->m))
+            return t->asked_before ? asking_forget(t->lg, t->phone.id) : 0;
+        why = TOLD;
+    }
     kw_copy(a.why, sizeof(a.why), why, strlen(why));
     kw_copy(a.about, sizeof(a.about), t->m.serial, strlen(t->m.serial));
     return asking_put(t->lg, &a);
@@ -199,7 +261,7 @@ int dialogue_ask_language(struct taking *t)
     if (err < 0 && err != KW_ENOENT)
         return err;
     if (err == 0 && open.at_s >= t->at_s - DESK_ASK_KEEPS_S &&
-        strcmp(open.why, "language") != 0)
+        strcmp(open.why, "language") != 0 && strcmp(open.why, TOLD) != 0)
         return 0;
     return asking_put(t->lg, &a);
 }

@@ -5,8 +5,8 @@
 #include "desk/flow.h"
 #include "watch/seep.h"
 
-#define DESK_ASK_KEEPS_S (72 * 3600) /* what was asked is remembered so long   \
-                                      */
+/* What was asked is remembered so long. */
+#define DESK_ASK_KEEPS_S (72 * 3600)
 
 #define FLOOD_PHONES   1024 /* remembered, one for each hash */
 #define FLOOD_ANSWERS  240  /* that a phone gets in FLOOD_WINDOW_S */
@@ -48,6 +48,7 @@ struct taking {
     struct reader_meaning m;
     struct ledger_pot pot; /* key 0: none known */
     bool asked_before;     /* a question of the desk stands */
+    bool told;             /* it belongs to an illness told of before */
     bool confirmed;        /* the sender has said: it is this pot */
     const char *ask;       /* key of the desk's own question, or NULL */
     const char *why;       /* what stands in the ledger for it, or NULL */

@@ -65,6 +65,7 @@ enum concept_class {
     X(COME, "come", CLASS_OURS)                                                \
     X(OUTSIDE, "outside", CLASS_SMALL)                                         \
     X(UNFILTERED, "unfiltered", CLASS_OURS)                                    \
+    X(UNHOLDING, "unholding", CLASS_OURS)                                      \
     X(DOWN, "down", CLASS_OURS)                                                \
     X(GOT, "got", CLASS_OURS)                                                  \
     X(BRIM, "brim", CLASS_OURS)                                                \
@@ -75,6 +76,7 @@ enum concept_class {
     X(USE, "use", CLASS_SMALL)                                                 \
     X(QUIT, "quit", CLASS_SMALL)                                               \
     X(NO, "no", CLASS_SMALL)                                                   \
+    X(NE, "ne", CLASS_SMALL)                                                   \
     X(CANNOT, "cannot", CLASS_SMALL)                                           \
     X(IF, "if", CLASS_SMALL)                                                   \
     X(WILL, "will", CLASS_SMALL)                                               \

@@ -241,6 +241,33 @@ static uint32_t best_phrase(const struct cut *c, const struct lexicon *lex,
     return node;
 }
 
+/*
+ * "watr runin out": words that only phrases have, where no phrase is: what
+ * they sound like, or are a slip for.
+ */
+static void mend_strays(struct cut *c, const struct lexicon *lex)
+{
+    for (size_t i = 1, n; i<c->n; i += n> 0 ? n : 1) {
+        struct cut_token *t = &c->tokens[i];
+        uint32_t w;
+
+        n = 0;
+        if (t->word == 0 || t->symbol != CONCEPT_WORD)
+            continue;
+        if (best_phrase(c, lex, i, &n) != 0 || t->len < SPELT_LEAST ||
+            lex->nodes[lex->words[t->word].root].symbol[LEXICON_ALL] != 0)
+            continue;
+        w = t->sound;
+        if (lex->nodes[lex->words[w].root].symbol[LEXICON_ALL] == 0)
+            w = find_slip(c, lex, c->fold.text + t->at, t->len);
+        if (w == 0)
+            continue;
+        if (w != t->sound)
+            t->flags |= CUT_SLIP;
+        t->word = w;
+    }
+}
+
 static void join_phrases(struct cut *c, const struct lexicon *lex)
 {
     size_t to = 1;
@@ -453,6 +480,23 @@ static void settle_letters(struct cut *c, const struct lexicon *lex)
     }
 }
 
+/* "1lit", and the word is also a bed: behind a number it is the unit. */
+static void settle_units(struct cut *c, const struct lexicon *lex)
+{
+    for (size_t i = 2; i < c->n; i++) {
+        struct cut_token *t = &c->tokens[i];
+        enum concept unit = CONCEPT_FINGER;
+
+        if (t[-1].symbol != CONCEPT_NUMBER ||
+            !has_class(lex, t, 1u << CLASS_UNIT) ||
+            !has_class(lex, t, 1u << CLASS_ALIEN))
+            continue;
+        while (!concept_set_has(&lex->sets[t->symbol], unit))
+            unit++;
+        t->symbol = (uint16_t)unit;
+    }
+}
+
 /* "1h30": the minutes behind a glued hour join the number before it. */
 static void join_minutes(struct cut *c, const struct lexicon *lex)
 {
@@ -499,10 +543,12 @@ static void settle_numero(struct cut *c, const struct lexicon *lex)
 
 void cut_phrases(struct cut *c, const struct lexicon *lex, int lang)
 {
+    mend_strays(c, lex);
     join_phrases(c, lex);
     find_language(c, lex, lang);
     settle_all(c, lex, lang);
     join_number_words(c, lex);
+    settle_units(c, lex);
     settle_letters(c, lex);
     cut_expect(c, lex, lang);
     join_minutes(c, lex);

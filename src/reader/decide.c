@@ -33,6 +33,8 @@ static void tally_token(struct deciding *d, const struct cut_token *t)
               may_be(d, t, CONCEPT_PART) || may_be(d, t, CONCEPT_UNFILTERED);
     y->flowing |= may_be(d, t, CONCEPT_DOWN) || may_be(d, t, CONCEPT_GOT) ||
                   may_be(d, t, CONCEPT_ONLY) || may_be(d, t, CONCEPT_COME);
+    y->down |= may_be(d, t, CONCEPT_DOWN);
+    y->scarce |= may_be(d, t, CONCEPT_ONLY) || may_be(d, t, CONCEPT_LITTLE);
     y->water |= may_be(d, t, CONCEPT_WATER);
     y->chat += t->symbol == CONCEPT_CHAT || t->symbol == CONCEPT_BURIED;
     y->money += t->symbol == CONCEPT_MONEY;
@@ -91,6 +93,13 @@ static void look_over(struct deciding *d)
 
 /* ---- signs ---- */
 
+/* "At first water red like blood, now good": of a new pot's water. */
+static bool is_water_red(const struct deciding *d)
+{
+    return d->tally.water && has(d, READER_FINE) && !d->g->ill && !d->g->who &&
+           !d->g->stool;
+}
+
 /* Signs that stand alone need someone who is ill, or a text that is ours. */
 static void settle_signs(struct deciding *d)
 {
@@ -123,7 +132,8 @@ static void settle_signs(struct deciding *d)
     if (g->maybe & READER_RICEWATER &&
         (g->gut || g->stool || (g->ill && serial) || (g->who && serial)))
         g->sure |= READER_RICEWATER;
-    if (g->maybe & READER_BLOOD && (g->ill || serial || whose))
+    if (g->maybe & READER_BLOOD && !is_water_red(d) &&
+        (g->ill || serial || whose))
         g->sure |= READER_BLOOD;
     if (g->maybe & READER_DEAD && (g->ill || card || (whose && !theirs)))
         g->sure |= READER_DEAD;

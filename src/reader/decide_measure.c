@@ -142,7 +142,9 @@ static struct reader_obs *measured_obs(struct deciding *d, bool time)
     if (o != NULL)
         return o;
     if (!is_flow_measure(d) || g->n_obs == READER_OBS_MOST ||
-        (alone && (fast || (g->has_amount != time && d->tally.words > 3) ||
+        (alone && (fast ||
+                   (g->has_amount != time && d->tally.words > 3 &&
+                    !(d->tally.scarce && d->tally.down)) ||
                    (!g->has_amount && d->tally.unknown > 0))) ||
         (!alone && ((g->kinds & ~well) != 0 || !g->has_amount || !time)))
         return NULL;

@@ -12,6 +12,7 @@ struct tally {      /* tokens of each sort */
     bool call;
     bool flowing; /* down, got, only … */
     bool water;
+    bool down, scarce; /* it fell; only, little */
 };
 
 struct deciding {

@@ -489,6 +489,22 @@ static bool may_be_order(const struct lexicon *lex, const struct cut *c)
     return false;
 }
 
+/* "We gave 0214-073-19 a good scrub" hands no pot over. */
+static bool is_given_a_wash(const struct lexicon *lex, const struct cut *c,
+                            const struct grammar_match *m)
+{
+    bool wash = false;
+
+    if (!grammar_said(m, GRAMMAR_GAVE))
+        return false;
+    for (size_t i = 1; i < c->n; i++) {
+        if (c->symbols[i] == CONCEPT_PHONE)
+            return false;
+        wash |= concept_set_has(&lex->sets[c->symbols[i]], CONCEPT_SCRUBBED);
+    }
+    return wash;
+}
+
 /* The place in the row behind token i. */
 static size_t row_behind(const struct cut *c, size_t i)
 {
@@ -513,7 +529,7 @@ void meaning_gather(const struct grammar *g, struct grammar_scratch *s,
     out->limit = c->cut_off;
     if (may_be_order(lex, c) &&
         grammar_next(g, s, c->symbols, c->n, 0, &m) == 1 && m.from == 0 &&
-        is_order(&m)) {
+        is_order(&m) && !is_given_a_wash(lex, c, &m)) {
         out->is_order = true;
         out->order = m;
         at = row_behind(c, m.to);

@@ -330,6 +330,7 @@ struct search {
     const struct concept_set *expected; /* or NULL */
     bool alone; /* words that are not expected are not looked at */
     bool native;
+    bool whole; /* words that only phrases have are not looked at */
 };
 
 static bool same_meaning(const struct lexicon *lex, uint32_t a, uint32_t b)
@@ -421,6 +422,8 @@ static void weigh(struct search *s, uint32_t word)
     if (s->phrases && (word == s->self || w->phrases <= s->most ||
                        !may_stand_for(s->lex, s->self, word)))
         return;
+    if (s->whole && w->root == 0)
+        return;
     if (word == s->word || s->tries++ >= TRIES_MOST ||
         w->runes + 3 < s->meant.n || s->meant.n + 3 < w->runes ||
         !decode(s->lex->store + w->at, w->len, &r) || r.n == 0 ||
@@ -471,6 +474,7 @@ uint32_t slip_find(const struct lexicon *lex, const char *word, size_t len,
     if (len < RUNES_LEAST || len >= LEXICON_WORD_CAP ||
         !decode(word, len, &s.meant) || s.meant.n < RUNES_LEAST)
         return 0;
+    s.whole = lexicon_find(lex, word, len) != 0;
     look_all(&s);
     if (s.word != 0 && (classes_of(lex, s.word) & FILED_CLASSES) &&
         s.ours <= s.cost + 1)

@@ -15,7 +15,8 @@ void slip_prepare(struct lexicon *lex);
 /*
  * The number of the word that was meant, or 0. word: folded letters; lang:
  * index of the language the text seems to be in, or -1; words of another one
- * must be nearer.
+ * must be nearer. For a word that phrases have, another one that has a meaning
+ * of its own.
  */
 uint32_t slip_find(const struct lexicon *lex, const char *word, size_t len,
                    int lang);

@@ -90,6 +90,7 @@ enum concept_class {
     X(PERSON, "person", CLASS_SICKNESS)                                        \
     X(CHILD, "child", CLASS_SICKNESS)                                          \
     X(BABY, "baby", CLASS_SICKNESS)                                            \
+    X(ONE, "one-person", CLASS_SICKNESS)                                       \
     X(UNDER5, "under-five", CLASS_SICKNESS)                                    \
     X(TIMES, "times", CLASS_SMALL)                                             \
     X(BLOOD, "blood", CLASS_SIGN)                                              \

@@ -16,7 +16,7 @@
          slip of this one's */
 
 struct sentence { /* what a short text has */
-    size_t words, unknown, small;
+    size_t words, unknown, small, units;
     bool count, alien, under5;
     bool seen, flow, ill, sign, rice, part, part_name;
 };
@@ -71,10 +71,17 @@ static bool is_card_word(const struct lexicon *lex, const struct cut_token *t)
            concept_set_meets(&lex->sets[t->symbol], &also);
 }
 
+static bool is_number(const struct cut_token *t)
+{
+    return t->symbol == CONCEPT_NUMBER || t->symbol == CONCEPT_CLOCK;
+}
+
 static void look_at_token(const struct lexicon *lex, const struct cut_token *t,
                           struct sentence *s)
 {
     s->count |= t->symbol == CONCEPT_NUMBER;
+    s->units += is_number(t - 1) &&
+                has_class(lex, t, 1u << CLASS_UNIT | 1u << CLASS_LETTER);
     if (t->symbol <= CONCEPT_PAUSE || has_class(lex, t, 1u << CLASS_POLITE))
         return;
     s->words++;
@@ -101,11 +108,6 @@ static void look_at(const struct cut *c, const struct lexicon *lex,
     *s = (struct sentence){0};
     for (size_t i = 1; i < c->n; i++)
         look_at_token(lex, &c->tokens[i], s);
-}
-
-static bool is_number(const struct cut_token *t)
-{
-    return t->symbol == CONCEPT_NUMBER || t->symbol == CONCEPT_CLOCK;
 }
 
 /* Does a number beside token i lack its unit? */
@@ -294,6 +296,26 @@ static bool may_be_sign(const struct cut *c, const struct lexicon *lex)
     return false;
 }
 
+/* "4 pesons sick": a slip, but for someone. */
+static bool is_plain_person(const struct cut *c, const struct lexicon *lex,
+                            const struct cut_token *t)
+{
+    struct slip_expected e = {.lang = c->lang_seems, .alone = true, .most = 3};
+
+    if (!(t->flags & CUT_SLIP) ||
+        !(is_a(lex, t, CONCEPT_PERSON) || is_a(lex, t, CONCEPT_CHILD) ||
+          is_a(lex, t, CONCEPT_BABY)))
+        return false;
+    concept_set_join(&e.concepts, &lex->of_class[CLASS_SIGN]);
+    return !slip_is_near(lex, c->fold.text + t->at, t->len, &e);
+}
+
+/* "water flws too fast 5l 20min": nothing is missing. */
+static bool is_whole(const struct sentence *s)
+{
+    return s->flow && !s->ill && s->seen && s->units >= 2;
+}
+
 static void lighten_all(struct cut *c, const struct lexicon *lex,
                         struct sentence *s)
 {
@@ -304,9 +326,10 @@ static void lighten_all(struct cut *c, const struct lexicon *lex,
             continue;
         if (lighten(c, lex, s, i))
             look_at(c, lex, s);
-        else
-            c->doubt |= (s->count && (s->ill || s->flow || s->sign)) ||
-                        is_near_ours(c, lex, t);
+        else if (!is_plain_person(c, lex, t))
+            c->doubt |=
+                (s->count && (s->ill || s->flow || s->sign) && !is_whole(s)) ||
+                is_near_ours(c, lex, t);
     }
 }
 

@@ -8,11 +8,14 @@
 
 #include <string.h>
 
-#define SPELT_LEAST   4  /* letters; shorter words get no slack by ear either */
-#define PHRASE_MOST   8  /* words */
-#define FEVER_LEAST   34 /* degrees: such a count is not of people */
-#define DEGREES_LEAST 5  /* colder water with a bare c is none */
-#define FOREIGN_SMALL 3  /* "si", "no" of another language say nothing here */
+#define SPELT_LEAST       4 /* letters; shorter words get no slack by ear either */
+#define PHRASE_MOST       8 /* words */
+#define PHRASE_BEFORE     3 /* a misspelt word of a phrase is not farther on */
+#define PHRASE_SLIP_LEAST 5 /* letters of it */
+#define NEAR_MOST         8
+#define FEVER_LEAST       34 /* degrees: such a count is not of people */
+#define DEGREES_LEAST     5  /* colder water with a bare c is none */
+#define FOREIGN_SMALL     3 /* "si", "no" of another language say nothing here */
 
 /* "good!!!" was folded already; "gooood", "slooow": more than doubled. */
 static uint32_t find_drawn_out(const struct lexicon *lex, const char *s,
@@ -219,6 +222,29 @@ static uint32_t longest(const struct cut *c, const struct lexicon *lex,
     return other;
 }
 
+static uint16_t root_symbol(const struct lexicon *lex, uint32_t word)
+{
+    return lex->nodes[lex->words[word].root].symbol[LEXICON_ALL];
+}
+
+/* "in half | an hour", "en deux | heures": broken by what it seems alone. */
+static bool is_time_phrase(const struct cut *c, const struct lexicon *lex,
+                           size_t i, size_t n)
+{
+    const struct cut_token *last = &c->tokens[i + n - 1], *next = last + 1;
+    uint16_t count = root_symbol(lex, last->word);
+
+    if (!concept_set_has(&lex->sets[count], CONCEPT_NUMBER) &&
+        !concept_set_has(&lex->sets[count], CONCEPT_HALF) &&
+        last->symbol != CONCEPT_NUMBER)
+        return false;
+    if (i + n + 1 < c->n &&
+        concept_set_has(&lex->sets[root_symbol(lex, next->word)], CONCEPT_A))
+        next++;
+    return i + n < c->n &&
+           (lex->classes[root_symbol(lex, next->word)] & 1u << CLASS_UNIT);
+}
+
 /*
  * "de l eau | de riz": a phrase that begins inside the first one and is
  * longer, or tells of danger, goes before it.
@@ -228,6 +254,8 @@ static uint32_t best_phrase(const struct cut *c, const struct lexicon *lex,
 {
     uint32_t node = longest(c, lex, i, PHRASE_MOST, n);
 
+    if (*n > 1 && is_time_phrase(c, lex, i, *n))
+        return longest(c, lex, i, *n - 1, n);
     for (size_t k = 1; k < *n; k++) {
         size_t m;
         uint32_t other = longest(c, lex, i + k, PHRASE_MOST, &m);
@@ -265,6 +293,45 @@ static void mend_strays(struct cut *c, const struct lexicon *lex)
         if (w != t->sound)
             t->flags |= CUT_SLIP;
         t->word = w;
+    }
+}
+
+/* Does a phrase of several words have token i? */
+static bool is_in_phrase(const struct cut *c, const struct lexicon *lex,
+                         size_t i)
+{
+    for (size_t k = i > PHRASE_BEFORE ? i - PHRASE_BEFORE : 1; k <= i; k++) {
+        size_t n;
+
+        if (longest(c, lex, k, PHRASE_MOST, &n) != 0 && n > 1 && k + n > i)
+            return true;
+    }
+    return false;
+}
+
+/* "drop by dropp": a word that is none, but would be in a phrase. */
+static void mend_phrases(struct cut *c, const struct lexicon *lex)
+{
+    uint32_t near[NEAR_MOST];
+
+    for (size_t i = 1; i < c->n; i++) {
+        struct cut_token *t = &c->tokens[i];
+        size_t n, k;
+
+        if (t->word != 0 || t->symbol != CONCEPT_WORD ||
+            t->len < PHRASE_SLIP_LEAST || c->n_slips++ >= CUT_SLIPS_MOST)
+            continue;
+        n = slip_find_in_phrases(lex, c->fold.text + t->at, t->len,
+                                 c->lang_seems, near, NEAR_MOST);
+        for (k = 0; k < n; k++) {
+            t->word = near[k];
+            if (is_in_phrase(c, lex, i))
+                break;
+        }
+        if (k == n)
+            t->word = 0;
+        else
+            t->flags |= CUT_SLIP;
     }
 }
 
@@ -457,6 +524,20 @@ static bool is_degree(const struct cut *c, const struct lexicon *lex, size_t i)
                : concept_set_has(&lex->sets[number[-1].symbol], CONCEPT_WATER);
 }
 
+/* "-5 ans": under five. */
+static void settle_minus(struct cut *c, const struct lexicon *lex)
+{
+    for (size_t i = 2; i + 1 < c->n; i++) {
+        struct cut_token *t = &c->tokens[i];
+
+        if (t->symbol == CONCEPT_NUMBER && t->value == -5 &&
+            concept_set_has(&lex->sets[t[1].symbol], CONCEPT_DAY)) {
+            t->symbol = CONCEPT_UNDER5;
+            t[1].symbol = CONCEPT_FILLER;
+        }
+    }
+}
+
 static void settle_letters(struct cut *c, const struct lexicon *lex)
 {
     for (size_t i = 1; i < c->n; i++) {
@@ -472,6 +553,10 @@ static void settle_letters(struct cut *c, const struct lexicon *lex)
         } else if (unit && (last->symbol == CONCEPT_NUMBER ||
                             last->symbol == CONCEPT_CLOCK)) {
             t->symbol = o;
+        } else if (o == CONCEPT_LETTER_U && !end &&
+                   t[1].symbol == CONCEPT_NUMBER && (t[1].flags & CUT_GLUED) &&
+                   has_class(lex, last, 1u << CLASS_SICKNESS)) {
+            t->symbol = o; /* "2 people ill u1" */
         } else if (opens(lex, last) &&
                    (end || closes(lex, c->fold.text[t->at], t + 1)) &&
                    o != CONCEPT_LETTER_H && o != CONCEPT_LETTER_M) {
@@ -529,7 +614,8 @@ static void settle_numero(struct cut *c, const struct lexicon *lex)
         size_t next = i + 1;
 
         if (!concept_set_has(&lex->sets[c->tokens[i].symbol], CONCEPT_NO) ||
-            c->tokens[i].len != 2)
+            c->tokens[i].len != 2 ||
+            memcmp(c->fold.text + c->tokens[i].at, "no", 2) != 0)
             continue;
         if (c->tokens[next].symbol == CONCEPT_PAUSE && next + 1 < c->n)
             next++;
@@ -544,11 +630,13 @@ static void settle_numero(struct cut *c, const struct lexicon *lex)
 void cut_phrases(struct cut *c, const struct lexicon *lex, int lang)
 {
     mend_strays(c, lex);
+    mend_phrases(c, lex);
     join_phrases(c, lex);
     find_language(c, lex, lang);
     settle_all(c, lex, lang);
     join_number_words(c, lex);
     settle_units(c, lex);
+    settle_minus(c, lex);
     settle_letters(c, lex);
     cut_expect(c, lex, lang);
     join_minutes(c, lex);

@@ -156,6 +156,8 @@ static void add_illness(struct deciding *d)
     if ((!g->ill && g->sure == 0) || g->n_obs == READER_OBS_MOST)
         return;
     o = &g->obs[g->n_obs++];
+    if (g->u5_said && g->people == 1 && g->counted == COUNTED_CHILDREN)
+        g->under5 = 1; /* "1 child under five" */
     *o = (struct reader_obs){.kind = READER_ILL,
                              .people = g->people,
                              .under5 = g->under5,
@@ -205,6 +207,8 @@ static void add_maybe_slow(struct deciding *d)
         g->n_obs == READER_OBS_MOST ||
         (d->n_serials == 0 && d->wrong == NULL && d->tally.pot == 0))
         return;
+    if (has(d, READER_LEAK) && g->maybe_slow && !d->tally.scarce)
+        return; /* "it passes at the side, it filters nothing" */
     g->obs_at[g->n_obs] = g->maybe_slow_at;
     g->obs[g->n_obs++] = (struct reader_obs){.kind = READER_SLOW};
     g->kinds |= 1u << READER_SLOW;
@@ -580,7 +584,8 @@ void meaning_decide(const struct meaning_case *m, struct reader_meaning *out)
         return;
     }
     if (contrary && d.n_serials == 0 && d.wrong == NULL && d.tally.pot == 0 &&
-        d.tally.unknown + d.tally.chat > 0) {
+        (d.tally.unknown + d.tally.chat + d.tally.thing > 0 ||
+         (d.tally.words > 3 && !d.tally.water))) {
         out->outcome = READER_NOT_REPORT;
         return;
     }

@@ -65,6 +65,23 @@ static bool is_told(const struct deciding *d, size_t at)
            t->symbol == CONCEPT_LETTER_S || t->symbol == CONCEPT_LETTER_F;
 }
 
+/* "All night for one bottle", "barely two cups": what is missing was said. */
+static bool is_told_otherwise(const struct deciding *d,
+                              const struct reader_obs *o)
+{
+    const struct cut *c = d->m->cut;
+    const struct cut_token *t =
+        &c->tokens[c->row_at[d->g->obs_at[o - d->g->obs]]];
+    int gaps = 0;
+
+    if (c->card || !d->g->has_amount || o->kind != READER_SLOW)
+        return false;
+    for (size_t i = 1; i < t->len; i++)
+        gaps += c->fold.text[t->at + i] == ' ' &&
+                c->fold.text[t->at + i - 1] != ' ';
+    return gaps >= 2 || (d->tally.scarce && d->tally.words > DIRECT_WORDS);
+}
+
 /* Was the half measure said of the flow itself, not in passing? */
 static bool is_direct(const struct deciding *d, size_t at)
 {
@@ -127,6 +144,23 @@ static void settle_warmth(struct meaning_gathered *g)
 }
 
 /*
+ * "It fell 3 fingers overnight", "we only got 2 litres": half of what the line
+ * asks people to send, in so many words. Litres may be of anything where no
+ * pot is named.
+ */
+static bool is_fall(const struct deciding *d)
+{
+    const struct tally *y = &d->tally;
+    const struct meaning_gathered *g = d->g;
+    bool named = d->n_serials > 0 || d->wrong != NULL || y->pot > 0;
+
+    return g->has_amount && g->measure.minutes == 0 && g->aliens == 0 &&
+           y->chat + y->thing + y->neighbour + y->money == 0 &&
+           y->unknown <= 1 &&
+           (g->measure.type == READER_DROP ? y->down : y->flowing && named);
+}
+
+/*
  * The observation that the measure is of; NULL: it is of none. A measure alone
  * is one of the flow. So is a whole one of a pot that is called good or was
  * washed: what it comes to is judged, whatever the word for it, since a
@@ -142,13 +176,14 @@ static struct reader_obs *measured_obs(struct deciding *d, bool time)
     if (o != NULL)
         return o;
     if (!is_flow_measure(d) || g->n_obs == READER_OBS_MOST ||
-        (alone && (fast ||
-                   (g->has_amount != time && d->tally.words > 3 &&
-                    !(d->tally.scarce && d->tally.down)) ||
-                   (!g->has_amount && d->tally.unknown > 0))) ||
+        (alone &&
+         (fast ||
+          (g->has_amount != time && d->tally.words > 3 && !is_fall(d)) ||
+          (!g->has_amount && d->tally.unknown > 0))) ||
         (!alone && ((g->kinds & ~well) != 0 || !g->has_amount || !time)))
         return NULL;
     g->kinds |= 1u << (fast ? READER_FAST : READER_SLOW);
+    g->obs_at[g->n_obs] = g->has_amount ? g->amount_at : g->time_at;
     o = &g->obs[g->n_obs++];
     *o = (struct reader_obs){.kind = fast ? READER_FAST : READER_SLOW};
     return o;
@@ -170,6 +205,7 @@ enum reader_why decide_measure(struct deciding *d)
     bool time = g->measure.minutes > 0;
     enum reader_why level =
         settle_levels(g, g->has_amount && is_told(d, g->amount_at));
+    bool fall = g->n_obs == 0 && is_fall(d);
     struct reader_obs *o;
 
     if ((!g->has_amount && !time && level == READER_CLEAR) ||
@@ -182,8 +218,9 @@ enum reader_why decide_measure(struct deciding *d)
     }
     if (o->kind == READER_FAST && !g->has_amount && is_emptied(d, o))
         return READER_CLEAR;
-    if (g->has_amount != time && level == READER_CLEAR &&
-        !is_direct(d, g->has_amount ? g->amount_at : g->time_at))
+    if (g->has_amount != time && level == READER_CLEAR && !fall &&
+        (!is_direct(d, g->has_amount ? g->amount_at : g->time_at) ||
+         is_told_otherwise(d, o)))
         return READER_CLEAR;
     o->measure = g->measure;
     o->measure.from_brim = g->brim && !g->has_level && !g->not_brim;

@@ -35,6 +35,10 @@
     X(AND_PEOPLE, "and-people")                                                \
     X(UNDER5, "under-five")                                                    \
     X(AMONG, "among")                                                          \
+    X(AMONG_ONE, "among-one")                                                  \
+    X(U5_SAID, "u5-said")                                                      \
+    X(AND_ONE, "and-one")                                                      \
+    X(PAIR, "pair")                                                            \
     X(UNWELL, "unwell")                                                        \
     X(FEVER, "fever")                                                          \
     X(BLOOD, "blood")                                                          \

@@ -223,6 +223,18 @@ static void take_illness(struct taking *t)
         g->people = count_of(token(t, GRAMMAR_AND_PEOPLE)) + 1;
         g->counted = COUNTED_PERSONS;
     }
+    if (said(t, GRAMMAR_PAIR) && g->counted == COUNTED_NOT) {
+        g->people = 2;
+        g->counted = COUNTED_PERSONS;
+    }
+    if (said(t, GRAMMAR_AND_ONE) && g->people > 0 &&
+        g->counted != COUNTED_BARE) {
+        g->people++;
+        g->counted = COUNTED_PERSONS;
+    }
+    if (said(t, GRAMMAR_AMONG_ONE) && g->under5 == 0)
+        g->under5 = 1;
+    g->u5_said |= said(t, GRAMMAR_U5_SAID);
     if (said(t, GRAMMAR_NUMBER_U5))
         take_number_u5(t);
     else if (said(t, GRAMMAR_UNDER5))

@@ -42,6 +42,7 @@ struct meaning_gathered {
     double degc;
 
     int people, under5;
+    bool u5_said; /* without a number */
     enum meaning_counted counted;
     bool who, gut, ill, unwell, stool;
     unsigned sure, maybe; /* signs */

@@ -23,6 +23,7 @@ enum {
     COST_LETTER = 3,
     COST_FAR = 4,
     COST_FOREIGN = 1,
+    COST_CHEAP = 2,
     COST_MUCH = 100
 };
 
@@ -330,7 +331,9 @@ struct search {
     const struct concept_set *expected; /* or NULL */
     bool alone; /* words that are not expected are not looked at */
     bool native;
-    bool whole; /* words that only phrases have are not looked at */
+    bool whole;    /* words that only phrases have are not looked at */
+    uint32_t *all; /* or NULL: all words of phrases that are near */
+    size_t n_all, most_all;
 };
 
 static bool same_meaning(const struct lexicon *lex, uint32_t a, uint32_t b)
@@ -409,6 +412,16 @@ static void rank(struct search *s, uint32_t word, int cost)
     }
 }
 
+static void keep(struct search *s, uint32_t word)
+{
+    for (size_t i = 0; i < s->n_all; i++) {
+        if (s->all[i] == word)
+            return;
+    }
+    if (s->n_all < s->most_all)
+        s->all[s->n_all++] = word;
+}
+
 static void weigh(struct search *s, uint32_t word)
 {
     const struct lexicon_word *w = &s->lex->words[word];
@@ -422,7 +435,7 @@ static void weigh(struct search *s, uint32_t word)
     if (s->phrases && (word == s->self || w->phrases <= s->most ||
                        !may_stand_for(s->lex, s->self, word)))
         return;
-    if (s->whole && w->root == 0)
+    if ((s->whole && w->root == 0) || (s->all != NULL && w->phrases == 0))
         return;
     if (word == s->word || s->tries++ >= TRIES_MOST ||
         w->runes + 3 < s->meant.n || s->meant.n + 3 < w->runes ||
@@ -430,12 +443,16 @@ static void weigh(struct search *s, uint32_t word)
         is_out(s, word, &r))
         return;
     weigh_extras(&r);
-    if (!s->phrases && s->cost + 1 < most)
+    if (s->all != NULL)
+        most = COST_CHEAP;
+    else if (!s->phrases && s->cost + 1 < most)
         most = s->cost + 1; /* what is farther than that is no rival */
     cost = distance(s->lex, &s->meant, &r, most);
     if (is_foreign(s, word))
         cost += COST_FOREIGN;
-    if (cost <= most)
+    if (cost <= most && s->all != NULL)
+        keep(s, word);
+    else if (cost <= most)
         rank(s, word, cost);
 }
 
@@ -480,6 +497,18 @@ uint32_t slip_find(const struct lexicon *lex, const char *word, size_t len,
         s.ours <= s.cost + 1)
         return 0;
     return s.rival > s.cost && s.cost <= slack(s.meant.n) ? s.word : 0;
+}
+
+size_t slip_find_in_phrases(const struct lexicon *lex, const char *word,
+                            size_t len, int lang, uint32_t *out, size_t most)
+{
+    struct search s = {.lex = lex, .lang = lang, .all = out, .most_all = most};
+
+    if (len < RUNES_LEAST || len >= LEXICON_WORD_CAP ||
+        !decode(word, len, &s.meant) || s.meant.n < RUNES_LEAST)
+        return 0;
+    look_all(&s);
+    return s.n_all;
 }
 
 static bool search_expected(struct search *s, const char *word, size_t len,

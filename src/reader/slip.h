@@ -21,6 +21,13 @@ void slip_prepare(struct lexicon *lex);
 uint32_t slip_find(const struct lexicon *lex, const char *word, size_t len,
                    int lang);
 
+/*
+ * Words of phrases that are near, for a word that is none: at most `most` of
+ * them into out; how many.
+ */
+size_t slip_find_in_phrases(const struct lexicon *lex, const char *word,
+                            size_t len, int lang, uint32_t *out, size_t most);
+
 /* What sort of word the rest of a text lets expect. */
 struct slip_expected {
     struct concept_set concepts;

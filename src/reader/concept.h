@@ -66,6 +66,7 @@ enum concept_class {
     X(OUTSIDE, "outside", CLASS_SMALL)                                         \
     X(UNFILTERED, "unfiltered", CLASS_OURS)                                    \
     X(UNHOLDING, "unholding", CLASS_OURS)                                      \
+    X(RATE, "rate", CLASS_OURS)                                                \
     X(DOWN, "down", CLASS_OURS)                                                \
     X(GOT, "got", CLASS_OURS)                                                  \
     X(BRIM, "brim", CLASS_OURS)                                                \
@@ -82,6 +83,7 @@ enum concept_class {
     X(WILL, "will", CLASS_SMALL)                                               \
     X(ILL, "ill", CLASS_SICKNESS)                                              \
     X(GUT, "gut", CLASS_SICKNESS)                                              \
+    X(STOOLS, "stools", CLASS_SICKNESS)                                        \
     X(SINCE, "since", CLASS_SMALL)                                             \
     X(UNWELL, "unwell", CLASS_SICKNESS)                                        \
     X(FEVER, "fever", CLASS_SICKNESS)                                          \

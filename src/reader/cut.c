@@ -271,6 +271,8 @@ static void take_atoms(struct cut *c, const struct cut_context *x)
         }
         if (is_pause(s[at]) && !is_inside(&c->fold, at))
             add_atom(x->atoms, CUT_STOP, at, 1);
+        else if (s[at] == '+' && (at + 1 == c->fold.len || s[at + 1] == ' '))
+            add_atom(x->atoms, CUT_MORE, at, 1);
         at++;
     }
     link_atoms(c, x->atoms);
@@ -309,6 +311,23 @@ int cut_hold(struct cut *c, const char *digits, size_t len)
     return (int)c->n_held++;
 }
 
+/* "boit +": no more; where a phrase goes on with that word. */
+static void add_plus(struct cut *c, const struct lexicon *lex, size_t at)
+{
+    const struct cut_token *last = &c->tokens[c->n - 1];
+    uint32_t plus = lexicon_find(lex, "plus", 4),
+             spelt = lexicon_find_spelling(lex, c->lang_seems, "plus", 4, true);
+    uint32_t node = last->word == 0 ? 0 : lexicon_step(lex, 1, last->word),
+             by_ear = last->spelt == 0 ? 0 : lexicon_step(lex, 1, last->spelt);
+
+    if ((node == 0 || lexicon_step(lex, node, plus) == 0) &&
+        (by_ear == 0 || lexicon_step(lex, by_ear, spelt) == 0))
+        return;
+    cut_add_word(c, at, 1, plus, 0);
+    c->tokens[c->n - 1].flags = 0;
+    c->tokens[c->n - 1].spelt = spelt;
+}
+
 static void lay_tokens(struct cut *c, const struct cut_context *x)
 {
     size_t i = 0;
@@ -320,7 +339,9 @@ static void lay_tokens(struct cut *c, const struct cut_context *x)
             i = cut_digit_run(c, x, i);
             continue;
         }
-        if (a->type == CUT_STOP) {
+        if (a->type == CUT_MORE) {
+            add_plus(c, x->lex, a->at);
+        } else if (a->type == CUT_STOP) {
             if (c->tokens[c->n - 1].symbol != CONCEPT_PAUSE)
                 cut_add(c, CONCEPT_PAUSE, a->at, a->len);
         } else {

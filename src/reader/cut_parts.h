@@ -7,7 +7,7 @@
 #define CUT_ATOMS_MOST  1700
 #define CUT_NO_LINK     '#'
 
-enum cut_atom_type { CUT_LETTERS, CUT_DIGITS, CUT_STOP };
+enum cut_atom_type { CUT_LETTERS, CUT_DIGITS, CUT_STOP, CUT_MORE };
 
 struct cut_atom {
     enum cut_atom_type type;

@@ -238,11 +238,14 @@ static bool is_time_phrase(const struct cut *c, const struct lexicon *lex,
         !concept_set_has(&lex->sets[count], CONCEPT_HALF) &&
         last->symbol != CONCEPT_NUMBER)
         return false;
+    if (i + n >= c->n)
+        return false;
     if (i + n + 1 < c->n &&
         concept_set_has(&lex->sets[root_symbol(lex, next->word)], CONCEPT_A))
         next++;
-    return i + n < c->n &&
-           (lex->classes[root_symbol(lex, next->word)] & 1u << CLASS_UNIT);
+    count = root_symbol(lex, next->word);
+    return (lex->classes[count] & 1u << CLASS_UNIT) ||
+           concept_set_has(&lex->sets[count], CONCEPT_DAY);
 }
 
 /*

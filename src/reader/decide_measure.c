@@ -157,7 +157,9 @@ static bool is_fall(const struct deciding *d)
     return g->has_amount && g->measure.minutes == 0 && g->aliens == 0 &&
            y->chat + y->thing + y->neighbour + y->money == 0 &&
            y->unknown <= 1 &&
-           (g->measure.type == READER_DROP ? y->down : y->flowing && named);
+           (g->measure.type == READER_DROP
+                ? y->down
+                : (y->flowing || y->scarce) && named);
 }
 
 /*

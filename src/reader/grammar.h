@@ -39,6 +39,7 @@
     X(U5_SAID, "u5-said")                                                      \
     X(AND_ONE, "and-one")                                                      \
     X(PAIR, "pair")                                                            \
+    X(STOOL_COUNT, "stool-count")                                              \
     X(UNWELL, "unwell")                                                        \
     X(FEVER, "fever")                                                          \
     X(BLOOD, "blood")                                                          \

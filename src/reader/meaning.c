@@ -191,6 +191,8 @@ static void take_illness(struct taking *t)
 
     g->ill |= said(t, GRAMMAR_ILL) || said(t, GRAMMAR_GUT) ||
               said(t, GRAMMAR_FEVER) || said(t, GRAMMAR_UNWELL);
+    if (said(t, GRAMMAR_STOOL_COUNT))
+        g->ill = g->gut = true;
     g->gut |= said(t, GRAMMAR_GUT);
     g->who |= said(t, GRAMMAR_WHO);
     if (said(t, GRAMMAR_BLOOD))

@@ -328,6 +328,31 @@ static void add_plus(struct cut *c, const struct lexicon *lex, size_t at)
     c->tokens[c->n - 1].spelt = spelt;
 }
 
+/* "pole2": polepole. A 2 that stands at the end of a word says it twice. */
+static bool add_doubled(struct cut *c, const struct cut_context *x, size_t i)
+{
+    const struct cut_atom *a = &x->atoms->items[i];
+    struct cut_token *t = &c->tokens[c->n - 1];
+    char twice[LEXICON_WORD_CAP];
+    uint32_t w;
+
+    if (i == 0 || a->len != 1 || c->fold.text[a->at] != '2' ||
+        !(a->flags & CUT_GLUED) || a[-1].type != CUT_LETTERS ||
+        (i + 1 < x->atoms->n && (a[1].flags & CUT_GLUED)) ||
+        t->at != a[-1].at || t->len != a[-1].len ||
+        2 * (size_t)t->len >= sizeof(twice))
+        return false;
+    memcpy(twice, c->fold.text + t->at, t->len);
+    memcpy(twice + t->len, c->fold.text + t->at, t->len);
+    w = lexicon_find(x->lex, twice, 2 * (size_t)t->len);
+    if (w == 0 || x->lex->words[w].root == 0)
+        return false;
+    t->word = w;
+    t->spelt = t->sound = 0;
+    t->len = (uint16_t)(t->len + 1);
+    return true;
+}
+
 static void lay_tokens(struct cut *c, const struct cut_context *x)
 {
     size_t i = 0;
@@ -335,6 +360,10 @@ static void lay_tokens(struct cut *c, const struct cut_context *x)
     while (i < x->atoms->n) {
         const struct cut_atom *a = &x->atoms->items[i];
 
+        if (a->type == CUT_DIGITS && add_doubled(c, x, i)) {
+            i++;
+            continue;
+        }
         if (a->type == CUT_DIGITS) {
             i = cut_digit_run(c, x, i);
             continue;

@@ -59,6 +59,8 @@ bool cut_split_phrase(struct cut *c, const struct lexicon *lex,
 /* One word, looked up: as it stands, mended, or taken apart. */
 void cut_word(struct cut *c, const struct cut_context *x,
               const struct cut_atom *a);
+/* Mends words of phrases, and joins them. */
+void cut_join_phrases(struct cut *c, const struct lexicon *lex);
 /* Joins phrases, settles the language and single letters. */
 void cut_phrases(struct cut *c, const struct lexicon *lex, int lang);
 

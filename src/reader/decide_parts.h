@@ -36,6 +36,9 @@ static inline bool has(const struct deciding *d, enum reader_kind k)
     return (d->g->kinds >> k) & 1;
 }
 
+/* The signs into out->danger; then the illness, if there is one. */
+void decide_signs(struct deciding *d);
+void decide_add_illness(struct deciding *d);
 bool decide_is_impossible(const struct reader_measure *m,
                           const struct reader_limits *l);
 /* Where the measure goes, what it lacks, whether it can be. */

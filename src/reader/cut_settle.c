@@ -1,0 +1,294 @@
+/*
+ * cut_settle.c - what each token is, where the row decides: the language of
+ * the text, the card's letters, units, numbers of several words.
+ */
+#include "reader/cut_parts.h"
+
+#include <string.h>
+
+#define FEVER_LEAST   34 /* degrees: such a count is not of people */
+#define DEGREES_LEAST 5  /* colder water with a bare c is none */
+#define FOREIGN_SMALL 3  /* "si", "no" of another language say nothing here */
+
+/* ---- language ---- */
+
+static void find_language(struct cut *c, const struct lexicon *lex, int lang)
+{
+    int score[LEXICON_LANGS] = {0}, best = -1;
+
+    for (size_t i = 1; i < c->n; i++) {
+        uint32_t langs = lex->nodes[c->tokens[i].node].langs & ~lex->common;
+        int n = __builtin_popcount(langs);
+
+        if (c->tokens[i].flags & CUT_LETTER)
+            continue;
+        for (; langs != 0; langs &= langs - 1)
+            score[__builtin_ctz(langs)] += n == 1 ? 12 : 6 / n;
+    }
+    for (size_t k = 0; k < lex->n_langs; k++) {
+        if (score[k] == 0)
+            continue;
+        if (best < 0 || score[k] > score[best] ||
+            (score[k] == score[best] && (int)k == lang))
+            best = (int)k;
+    }
+    c->lang = best;
+}
+
+/* What a token means in the language of the text, else in any. */
+uint16_t cut_settle(const struct lexicon *lex, const struct cut_token *t,
+                    int lang)
+{
+    const struct lexicon_node *n = &lex->nodes[t->node];
+
+    if (t->flags & CUT_LETTER) { /* the card's letters are settled apart */
+        uint16_t o = lang >= 0 ? n->symbol[lang] : 0;
+
+        for (size_t k = 0; o == 0 && k < lex->n_langs; k++) {
+            if (!(lex->common >> k & 1))
+                o = n->symbol[k];
+        }
+        return o != 0 ? o : (uint16_t)CONCEPT_WORD;
+    }
+    if (lang >= 0 && n->symbol[lang] != 0)
+        return n->symbol[lang];
+    for (size_t k = 0; k < lex->n_langs && lang >= 0; k++) {
+        if ((n->langs & lex->common) >> k & 1)
+            return n->symbol[k]; /* "mn": minutes, but in Hindi */
+    }
+    if (lang >= 0 && n->symbol[lang] == 0 && t->len <= FOREIGN_SMALL &&
+        !(n->langs & lex->common) &&
+        !(lex->classes[n->symbol[LEXICON_ALL]] &
+          ~(1u << CLASS_SMALL | 1u << CLASS_ORDER)))
+        return (uint16_t)CONCEPT_WORD;
+    return n->symbol[LEXICON_ALL];
+}
+
+static void settle_all(struct cut *c, const struct lexicon *lex, int lang)
+{
+    if (c->lang >= 0)
+        lang = c->lang;
+    for (size_t i = 1; i < c->n; i++) {
+        struct cut_token *t = &c->tokens[i];
+
+        if (t->node == 0)
+            continue;
+        t->named = (int8_t)lex->nodes[t->node].named;
+        t->symbol = cut_settle(lex, t, lang);
+        /* "hi" behind "language" is no greeting. */
+        if (t->named >= 0 &&
+            concept_set_has(&lex->sets[c->tokens[i - 1].symbol],
+                            CONCEPT_LANGUAGE))
+            t->symbol = cut_settle(lex, t, t->named);
+        if (concept_set_has(&lex->sets[t->symbol], CONCEPT_NUMBER)) {
+            t->value = lex->nodes[t->node].value;
+            t->flags |= CUT_WORDED;
+        }
+    }
+}
+
+/* "forty five", "cuarenta y cinco". */
+static void join_number_words(struct cut *c, const struct lexicon *lex)
+{
+    size_t to = 1;
+
+    for (size_t i = 1; i < c->n; i++) {
+        struct cut_token *t = &c->tokens[i], *last = &c->tokens[to - 1];
+        bool linked =
+            to > 2 && concept_set_has(&lex->sets[last->symbol], CONCEPT_AND);
+        struct cut_token *tens = linked ? last - 1 : last;
+
+        if (to > 1 && t->symbol == CONCEPT_NUMBER && (t->flags & CUT_WORDED) &&
+            t->value >= 1 && t->value < 10 && tens->symbol == CONCEPT_NUMBER &&
+            (tens->flags & CUT_WORDED) && tens->value >= 20 &&
+            tens->value < 100) {
+            tens->value += t->value;
+            tens->len = (uint16_t)(t->at + t->len - tens->at);
+            to = (size_t)(tens - c->tokens) + 1;
+            continue;
+        }
+        c->tokens[to++] = *t;
+    }
+    c->n = to;
+}
+
+/* ---- letters ---- */
+
+static bool has_class(const struct lexicon *lex, const struct cut_token *t,
+                      unsigned classes)
+{
+    return (lex->classes[t->symbol] & classes) != 0;
+}
+
+/* May a letter of the card stand behind this token? */
+static bool opens(const struct lexicon *lex, const struct cut_token *t)
+{
+    if (t->symbol == CONCEPT_WORD)
+        return false;
+    if (t->symbol <= CONCEPT_PAUSE)
+        return true;
+    return has_class(lex, t,
+                     1u << CLASS_LETTER | 1u << CLASS_POLITE |
+                         1u << CLASS_SIGN | 1u << CLASS_UNIT);
+}
+
+/* May this letter of the card stand before the token? */
+static bool closes(const struct lexicon *lex, char letter,
+                   const struct cut_token *t)
+{
+    if (t->flags & CUT_LETTER)
+        return true;
+    if (t->symbol <= CONCEPT_PAUSE)
+        return true;
+    if (t->symbol == CONCEPT_DOWN || t->symbol == CONCEPT_GOT)
+        return letter == 's' || letter == 'f';
+    if (t->symbol == CONCEPT_TAP || t->symbol == CONCEPT_LID ||
+        t->symbol == CONCEPT_BUCKET)
+        return letter == 't';
+    if (has_class(lex, t, 1u << CLASS_SIGN))
+        return letter == 'i';
+    return has_class(lex, t, 1u << CLASS_POLITE);
+}
+
+static uint16_t card_letter(const struct cut *c, const struct cut_token *t)
+{
+    static const char letters[] = "clbsfiwtguhm";
+    const char *p = strchr(letters, c->fold.text[t->at]);
+
+    return p == NULL || c->fold.text[t->at] == '\0'
+               ? 0
+               : (uint16_t)(CONCEPT_LETTER_C + (p - letters));
+}
+
+/* "18c", "water 18 c": how warm; but "ill 2 c" tells of a crack. */
+static bool is_degree(const struct cut *c, const struct lexicon *lex, size_t i)
+{
+    const struct cut_token *t = &c->tokens[i], *number = t - 1;
+
+    if (i < 3 || c->fold.text[t->at] != 'c' ||
+        number->symbol != CONCEPT_NUMBER || number->value < DEGREES_LEAST)
+        return false;
+    return (t->flags & CUT_GLUED)
+               ? number->value >= FEVER_LEAST ||
+                     (!has_class(lex, number - 1, 1u << CLASS_SICKNESS) &&
+                      number[-1].symbol != CONCEPT_LETTER_I &&
+                      number[-1].symbol != CONCEPT_LETTER_U)
+               : concept_set_has(&lex->sets[number[-1].symbol], CONCEPT_WATER);
+}
+
+/* "-5 ans": under five. */
+static void settle_minus(struct cut *c, const struct lexicon *lex)
+{
+    for (size_t i = 2; i + 1 < c->n; i++) {
+        struct cut_token *t = &c->tokens[i];
+
+        if (t->symbol == CONCEPT_NUMBER && t->value == -5 &&
+            concept_set_has(&lex->sets[t[1].symbol], CONCEPT_DAY)) {
+            t->symbol = CONCEPT_UNDER5;
+            t[1].symbol = CONCEPT_FILLER;
+        }
+    }
+}
+
+static void settle_letters(struct cut *c, const struct lexicon *lex)
+{
+    for (size_t i = 1; i < c->n; i++) {
+        struct cut_token *t = &c->tokens[i], *last = t - 1;
+        uint16_t o = t->flags & CUT_LETTER ? card_letter(c, t) : 0;
+        bool unit, end = i + 1 == c->n;
+
+        if (o == 0)
+            continue;
+        unit = strchr("hmfl", c->fold.text[t->at]) != NULL;
+        if (is_degree(c, lex, i)) {
+            t->symbol = CONCEPT_DEGREE;
+        } else if (unit && (last->symbol == CONCEPT_NUMBER ||
+                            last->symbol == CONCEPT_CLOCK)) {
+            t->symbol = o;
+        } else if (o == CONCEPT_LETTER_U && !end &&
+                   t[1].symbol == CONCEPT_NUMBER && (t[1].flags & CUT_GLUED) &&
+                   has_class(lex, last, 1u << CLASS_SICKNESS)) {
+            t->symbol = o; /* "2 people ill u1" */
+        } else if (opens(lex, last) &&
+                   (end || closes(lex, c->fold.text[t->at], t + 1)) &&
+                   o != CONCEPT_LETTER_H && o != CONCEPT_LETTER_M) {
+            t->symbol = o;
+        }
+    }
+}
+
+/* "1lit", and the word is also a bed: behind a number it is the unit. */
+static void settle_units(struct cut *c, const struct lexicon *lex)
+{
+    for (size_t i = 2; i < c->n; i++) {
+        struct cut_token *t = &c->tokens[i];
+        enum concept unit = CONCEPT_FINGER;
+
+        if (t[-1].symbol != CONCEPT_NUMBER ||
+            !has_class(lex, t, 1u << CLASS_UNIT) ||
+            !has_class(lex, t, 1u << CLASS_ALIEN))
+            continue;
+        while (!concept_set_has(&lex->sets[t->symbol], unit))
+            unit++;
+        t->symbol = (uint16_t)unit;
+    }
+}
+
+/* "1h30": the minutes behind a glued hour join the number before it. */
+static void join_minutes(struct cut *c, const struct lexicon *lex)
+{
+    size_t to = 1;
+
+    for (size_t i = 1; i < c->n; i++) {
+        const struct cut_token *t = &c->tokens[i];
+        struct cut_token *hour = &c->tokens[to - 1];
+        bool more = i + 1 < c->n && (c->tokens[i + 1].flags & CUT_GLUED) &&
+                    has_class(lex, &c->tokens[i + 1],
+                              1u << CLASS_UNIT | 1u << CLASS_LETTER);
+
+        if (to > 2 && t->symbol == CONCEPT_NUMBER && (t->flags & CUT_GLUED) &&
+            (hour->flags & CUT_GLUED) && !more && t->value < 60 &&
+            hour[-1].symbol == CONCEPT_NUMBER &&
+            (hour->symbol == CONCEPT_LETTER_H ||
+             concept_set_has(&lex->sets[hour->symbol], CONCEPT_HOUR))) {
+            hour[-1].value += t->value / 60;
+            continue;
+        }
+        c->tokens[to++] = *t;
+    }
+    c->n = to;
+}
+
+/* "pot no 0214-073-19": a number's "no" denies nothing. */
+static void settle_numero(struct cut *c, const struct lexicon *lex)
+{
+    for (size_t i = 1; i + 1 < c->n; i++) {
+        size_t next = i + 1;
+
+        if (!concept_set_has(&lex->sets[c->tokens[i].symbol], CONCEPT_NO) ||
+            c->tokens[i].len != 2 ||
+            memcmp(c->fold.text + c->tokens[i].at, "no", 2) != 0)
+            continue;
+        if (c->tokens[next].symbol == CONCEPT_PAUSE && next + 1 < c->n)
+            next++;
+        if ((c->tokens[next].symbol == CONCEPT_SERIAL ||
+             c->tokens[next].symbol == CONCEPT_WRONG) &&
+            (i == 1 || has_class(lex, &c->tokens[i - 1],
+                                 1u << CLASS_OURS | 1u << CLASS_POLITE)))
+            c->tokens[i].symbol = CONCEPT_FILLER;
+    }
+}
+
+void cut_phrases(struct cut *c, const struct lexicon *lex, int lang)
+{
+    cut_join_phrases(c, lex);
+    find_language(c, lex, lang);
+    settle_all(c, lex, lang);
+    join_number_words(c, lex);
+    settle_units(c, lex);
+    settle_minus(c, lex);
+    settle_letters(c, lex);
+    cut_expect(c, lex, lang);
+    join_minutes(c, lex);
+    settle_numero(c, lex);
+}

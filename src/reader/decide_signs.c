@@ -1,0 +1,77 @@
+/* decide_signs.c - which danger signs a text tells of, and who is ill. */
+#include "reader/decide_parts.h"
+
+/* "At first water red like blood, now good": of a new pot's water. */
+static bool is_water_red(const struct deciding *d)
+{
+    return d->tally.water && has(d, READER_FINE) && !d->g->ill && !d->g->who &&
+           !d->g->stool;
+}
+
+/* Signs that stand alone need someone who is ill, or a text that is ours. */
+void decide_signs(struct deciding *d)
+{
+    struct meaning_gathered *g = d->g;
+    bool serial = d->n_serials > 0 || d->wrong != NULL;
+    bool card = serial && d->tally.unknown <= 2;
+    bool whose =
+        g->who && d->tally.chat == 0 && (serial || d->tally.unknown == 0);
+    bool theirs = d->tally.neighbour > 0 && !serial;
+
+    if (!g->ill && !g->who && (d->tally.flowing || d->tally.pot > 0) &&
+        g->weak_only)
+        g->sure &= ~READER_DRY; /* "very weak" of the flow */
+    if (!g->ill && !g->who && !g->gut && !g->stool && !serial)
+        g->sure &= ~READER_RICEWATER; /* of the kitchen */
+    if (g->undrinking &&
+        (g->ill || (g->who && !(g->kinds & 1u << READER_UNUSED))))
+        g->sure |= READER_DRY;
+    if (g->unable && (g->ill || (g->who && (serial || d->tally.unknown == 0)) ||
+                      (serial && g->kinds == 0 && d->tally.pot == 0)))
+        g->sure |= READER_DRY;
+    if (g->maybe & READER_DRY &&
+        (g->ill || (g->who && serial && card && !d->tally.flowing)))
+        g->sure |= READER_DRY;
+    if (!serial && !g->ill && d->tally.pot == 0 && d->tally.chat > 0)
+        g->sure &= ~READER_DRY; /* "passed out of school" */
+    if (!serial && !g->ill && !g->stool && !g->who &&
+        d->tally.unknown + d->tally.thing > 0)
+        g->sure &= ~READER_RICEWATER; /* "rice water is good for hair" */
+    if (g->maybe & READER_RICEWATER &&
+        (g->gut || g->stool || (g->ill && serial) || (g->who && serial)))
+        g->sure |= READER_RICEWATER;
+    if (g->maybe & READER_BLOOD && !is_water_red(d) &&
+        (g->ill || serial || whose))
+        g->sure |= READER_BLOOD;
+    if (g->maybe & READER_DEAD && (g->ill || card || (whose && !theirs)))
+        g->sure |= READER_DEAD;
+    if (g->gone && g->ill && (serial || d->tally.chat == 0))
+        g->sure |= READER_DEAD;
+    d->out->danger = g->sure;
+}
+
+/* Degrees Celsius or Fahrenheit of someone ill, and no count of people. */
+static bool is_fever(int n)
+{
+    return (n >= 34 && n <= 43) || (n >= 94 && n <= 109);
+}
+
+void decide_add_illness(struct deciding *d)
+{
+    struct meaning_gathered *g = d->g;
+    struct reader_obs *o;
+
+    if ((!g->ill && g->sure == 0) || g->n_obs == READER_OBS_MOST)
+        return;
+    o = &g->obs[g->n_obs++];
+    if (g->u5_said && g->people == 1 && g->counted == COUNTED_CHILDREN)
+        g->under5 = 1; /* "1 child under five" */
+    *o = (struct reader_obs){.kind = READER_ILL,
+                             .people = g->people,
+                             .under5 = g->under5,
+                             .signs = g->sure};
+    if (is_fever(o->people) && o->people > d->m->limits->people_max &&
+        o->under5 == 0)
+        o->people = 0;
+    g->kinds |= 1u << READER_ILL;
+}

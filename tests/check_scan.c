@@ -84,47 +84,155 @@ START_TEST(case_monte_carlo)
 }
 END_TEST
 
-/* Against every window, looked at one by one. */
+/* ---- every window looked at, one by one ---- */
+
+#define PLAIN_MOST 200
+
+struct plain { /* a line's expectation up to each cell, scaled */
+    double expected[PLAIN_MOST + 1], total;
+    size_t n, longest;
+};
+
+static void plain_init(struct plain *p, const struct scan_line *line)
+{
+    double all = 0;
+
+    *p = (struct plain){.n = line->n};
+    p->longest = line->longest > 0 ? line->longest : line->n / 2;
+    for (size_t i = 0; i < line->n; i++) {
+        all += line->expected[i];
+        p->expected[i + 1] = p->expected[i] + line->expected[i];
+        p->total += (double)line->failed[i];
+    }
+    for (size_t i = 0; i < line->n; i++)
+        p->expected[i + 1] *= p->total / all;
+}
+
+static double plain_llr(double o, double e, double total)
+{
+    if (o <= e)
+        return 0;
+    return o * log(o / e) +
+           (total > o ? (total - o) * log((total - o) / (total - e)) : 0);
+}
+
+static double plain_greatest(const struct plain *p, const int64_t *failed)
+{
+    double best = 0;
+
+    for (size_t i = 0; i < p->n; i++) {
+        double o = 0;
+
+        for (size_t j = i; j < p->n && j - i < p->longest; j++) {
+            o += (double)failed[j];
+            best = fmax(best, plain_llr(o, p->expected[j + 1] - p->expected[i],
+                                        p->total));
+        }
+    }
+    return best;
+}
+
+/* The generator of scan.h: a cell for each failure. */
+static void plain_throw(const struct plain *p, uint64_t *state, int64_t *failed)
+{
+    memset(failed, 0, p->n * sizeof(*failed));
+    for (double i = 0; i < p->total; i++) {
+        double point = (double)(close_next(state) >> 11) * 0x1p-53 * p->total;
+        size_t cell = 0;
+
+        while (cell + 1 < p->n && p->expected[cell + 1] <= point)
+            cell++;
+        failed[cell]++;
+    }
+}
+
+/* Cells alike, a little different, or of very different expectation; some
+ * failures in a heap, many in a cell or few. */
+static void any_line(struct scan_line *line, int64_t *failed, double *expected,
+                     uint64_t *seed)
+{
+    size_t n = 2 + close_next(seed) % (PLAIN_MOST - 2);
+    size_t heap = close_next(seed) % n, kind = close_next(seed) % 3;
+    int many = (int)(close_next(seed) % 300);
+
+    memset(failed, 0, n * sizeof(*failed));
+    for (size_t i = 0; i < n; i++)
+        expected[i] = kind == 0   ? 0.02
+                      : kind == 1 ? close_between(seed, 0.1, 2)
+                                  : exp(close_between(seed, -12, 0));
+    for (int i = 0; i < many; i++) {
+        size_t at = close_next(seed) % n;
+
+        failed[i % 9 == 0 ? (heap + at % 7) % n : at]++;
+    }
+    *line = (struct scan_line){failed, expected, n, 0};
+    if (close_next(seed) % 2 == 0)
+        line->longest = 1 + close_next(seed) % n;
+}
+
 START_TEST(law_all_windows)
 {
     uint64_t seed = 6;
 
     for (int round = 0; round < 300; round++) {
-        size_t n = 2 + close_next(&seed) % 60, longest;
-        int64_t failed[64];
-        double expected[64], sum = 0, total = 0, best = 0;
-        struct scan_line line = {.failed = failed,
-                                 .expected = expected,
-                                 .n = n,
-                                 .longest = close_next(&seed) % n};
+        int64_t failed[PLAIN_MOST];
+        double expected[PLAIN_MOST];
+        struct scan_line line;
         struct scan_window w;
+        struct plain p;
 
-        for (size_t i = 0; i < n; i++) {
-            failed[i] = close_unit(&seed) < 0.3
-                            ? 1 + (int64_t)(close_next(&seed) % 3)
-                            : 0;
-            expected[i] = close_between(&seed, 0.1, 2);
-            sum += expected[i];
-            total += (double)failed[i];
-        }
-        longest = line.longest > 0 ? line.longest : n / 2;
-        for (size_t i = 0; i < n; i++) {
-            double o = 0, e = 0;
-
-            for (size_t j = i; j < n && j - i < longest; j++) {
-                o += (double)failed[j];
-                e += expected[j] * total / sum;
-                if (o > e)
-                    best = fmax(best,
-                                o * log(o / e) +
-                                    (total > o ? (total - o) * log((total - o) /
-                                                                   (total - e))
-                                               : 0));
-            }
-        }
+        any_line(&line, failed, expected, &seed);
+        plain_init(&p, &line);
         scan_best(&line, &w);
-        CLOSE_OR(w.llr, best, 1e-9, 1e-11);
+        CLOSE_OR(w.llr, plain_greatest(&p, failed), 1e-9, 1e-10);
+        if (w.llr == 0)
+            continue;
+        for (size_t i = w.from; i <= w.to; i++)
+            w.failed -= failed[i];
+        ck_assert_int_eq(w.failed, 0);
+        CLOSE(w.expected, p.expected[w.to + 1] - p.expected[w.from], 1e-9);
+        ck_assert_uint_lt(w.to - w.from, p.longest);
     }
+}
+END_TEST
+
+/* The same count of replicas that reach a limit as by looking at every window
+ * of each; limits that replicas just reach and just miss among them. */
+START_TEST(law_replicas)
+{
+    uint64_t seed = 11;
+    int great = 0, missed = 0;
+
+    for (int round = 0; round < 100; round++) {
+        struct scan_chance chance = {close_next(&seed), 9, 0};
+        uint64_t state = chance.seed;
+        int64_t failed[PLAIN_MOST];
+        double expected[PLAIN_MOST], most[9];
+        struct scan_line line;
+        struct plain p;
+
+        any_line(&line, failed, expected, &seed);
+        plain_init(&p, &line);
+        for (int r = 0; r < 9; r++) {
+            int64_t thrown[PLAIN_MOST];
+
+            plain_throw(&p, &state, thrown);
+            most[r] = plain_greatest(&p, thrown);
+        }
+        for (int r = -9; r < 9; r++) {
+            struct scan_window w = {.llr = r < 0 ? most[r + 9] + 1e-7
+                                                 : most[r] - 1e-12};
+            int reach = 0;
+
+            for (int k = 0; k < 9; k++)
+                reach += most[k] >= w.llr - 1e-9;
+            ck_assert_double_eq(scan_p(&line, &w, &chance), (1.0 + reach) / 10);
+            great += reach;
+            missed += 9 - reach;
+        }
+    }
+    ck_assert_int_gt(great, 1000);
+    ck_assert_int_gt(missed, 1000);
 }
 END_TEST
 
@@ -207,6 +315,7 @@ int main(void)
     tcase_add_test(tc, case_exact_p);
     tcase_add_test(tc, case_monte_carlo);
     tcase_add_test(tc, law_all_windows);
+    tcase_add_test(tc, law_replicas);
     tcase_add_test(tc, law_level);
     tcase_add_test(tc, finds_a_shelf);
     tcase_add_test(tc, edges);

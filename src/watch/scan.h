@@ -23,7 +23,8 @@ struct scan_window {
     double expected; /* scaled */
 };
 
-/* The first greatest, in order of from, then of to. O(n longest). */
+/* The first greatest, in order of from, then of to. O(n + f^2) for f cells
+ * with failures, a difference and a comparison each. */
 void scan_best(const struct scan_line *line, struct scan_window *out);
 
 struct scan_chance {
@@ -32,8 +33,10 @@ struct scan_chance {
     int enough; /* stop after so many at least as great, 10; 0: never */
 };
 /*
- * P(a window as great by chance). With an early stop p = enough / replicas
- * done, else (1 + as great)/(1 + replicas).
+ * P(a window as great by chance): each replica throws the failures on the
+ * line by its expectation and is asked whether it has a window as great. About
+ * O(failures) a replica. With an early stop p = enough / replicas done, else
+ * (1 + as great)/(1 + replicas).
  */
 double scan_p(const struct scan_line *line, const struct scan_window *best,
               const struct scan_chance *chance);

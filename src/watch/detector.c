@@ -1,9 +1,10 @@
 /*
  * detector.c - see detector.h.
- * Invariants: (1) a cell's exposure is complete up to its batch's day, with
+ * Invariants: (1) a pair's exposure is complete up to its batch's day, with
  * the pots that were at risk at the start of each day; (2) between refreshes
- * rates are frozen, so E and U of a batch only grow; (3) all cells of a batch
- * stand at the same day.
+ * rates are frozen, so E and U of a batch only grow; (3) all pairs of a batch
+ * stand at the same day; (4) a cell is among its batch's young or, once all
+ * its days to come are of the last age bin, its pots are in its pair's `old`.
  */
 #include "watch/detector.h"
 
@@ -28,32 +29,40 @@ const struct detector_setting detector_defaults = {
 
 struct cell {
     int batch, pair, day;
+    bool old;
     int64_t pots;                      /* at risk */
-    double x[BINS];                    /* pot-days at risk */
-    double x_closed[BINS];             /* of them before the last closing */
     int counted_on[DETECTOR_CAP_MOST]; /* the last days that counted */
     int n_counted;
 };
 
 struct pair { /* a batch in a place */
     int batch, place;
-    int64_t counted;
+    int next; /* of the batch, -1 none */
+    int counted;
+    int64_t old;     /* pots at risk of its old cells */
     double expected; /* of the present sweep, without the place's factor */
     double factor;   /* r */
+    double x[BINS];  /* pot-days at risk */
+    double *closed;  /* of them before the last closing, or NULL */
 };
 
 struct batch {
-    int *cells;
-    size_t n_cells, cap;
-    int day; /* its cells are complete up to the end of it */
-    int64_t reported, counted;
-    int64_t reported_closed, counted_closed;
-    double e, u, e_closed, u_closed, cusum;
-    double rate[BINS];     /* lam, the batch left out */
-    double caution[BINS];  /* U over E */
-    double exposure[BINS]; /* r-weighted, of the present sweep */
-    int64_t failed[BINS];
+    int first, last; /* pair, -1 none */
+    int day;         /* its pairs are complete up to the end of it */
     int alarm_day;
+    double cusum;
+    int *young; /* of its cells those that are not old */
+    size_t n_young, young_cap;
+    int64_t counted, counted_closed, reported, reported_closed;
+    double e, u, e_closed, u_closed;
+    double caution[BINS]; /* U over E */
+};
+
+/* What each sweep reads of a batch: of very many, by itself it stays near. */
+struct shares {
+    double rate[BINS];     /* lam, the batch left out */
+    double exposure[BINS]; /* r-weighted, of the present sweep */
+    double failed[BINS];
     bool failing;
 };
 
@@ -68,9 +77,10 @@ struct detector {
     struct cell *cells;
     struct pair *pairs;
     struct batch *batches;
+    struct shares *shares; /* of each batch */
     struct place *places;
     size_t n_cells, cells_cap, n_pairs, pairs_cap;
-    size_t n_batches, batches_cap, n_places, places_cap;
+    size_t n_batches, batches_cap, shares_cap, n_places, places_cap;
     double exposure[BINS], failed[BINS]; /* of all batches in the baseline */
     int day;
     int first;      /* the earliest delivery: before it there is no time */
@@ -99,10 +109,13 @@ void detector_free(struct detector *d)
     if (d == NULL)
         return;
     for (size_t b = 0; b < d->n_batches; b++)
-        kw_free(d->batches[b].cells);
+        kw_free(d->batches[b].young);
     kw_free(d->cells);
+    for (size_t i = 0; i < d->n_pairs; i++)
+        kw_free(d->pairs[i].closed);
     kw_free(d->pairs);
     kw_free(d->batches);
+    kw_free(d->shares);
     kw_free(d->places);
     kw_free(d);
 }
@@ -114,26 +127,37 @@ int detector_batches(const struct detector *d)
 
 /* ---- rates: frozen between refreshes ---- */
 
-/* The others' rate at each age, and how much surer U is made than E. */
-static void rate_batch(const struct detector *d, struct batch *b)
+/* The others' failures at an age, and the prior's. */
+static double others(const struct detector *d, const struct shares *s, int k)
 {
-    const struct breakage_prior *prior = &d->set.prior;
+    return d->set.prior.events +
+           (d->failed[k] - (s->failing ? 0 : s->failed[k]));
+}
+
+/* The others' rate at each age. */
+static void rate_batch(const struct detector *d, struct shares *s)
+{
+    double days = d->set.prior.events / d->set.prior.rate_per_day;
 
     for (int k = 0; k < BINS; k++) {
-        double own_x = b->failing ? 0 : b->exposure[k];
-        double own_d = b->failing ? 0 : (double)b->failed[k];
-        double events = prior->events + (d->failed[k] - own_d);
+        double own = s->failing ? 0 : s->exposure[k];
 
-        b->rate[k] = events / (prior->events / prior->rate_per_day +
-                               (d->exposure[k] - own_x));
-        b->caution[k] = 1 + d->set.caution / sqrt(events);
+        s->rate[k] = others(d, s, k) / (days + (d->exposure[k] - own));
     }
+}
+
+/* How much surer U is made than E. */
+static void caution_batch(const struct detector *d, size_t batch)
+{
+    for (int k = 0; k < BINS; k++)
+        d->batches[batch].caution[k] =
+            1 + d->set.caution / sqrt(others(d, &d->shares[batch], k));
 }
 
 static void rate_pair(const struct detector *d, struct pair *p)
 {
     const struct place *place = &d->places[p->place];
-    bool out = d->batches[p->batch].failing;
+    bool out = d->shares[p->batch].failing;
     double own_o = out ? 0 : (double)p->counted, own_e = out ? 0 : p->expected;
 
     p->factor = (d->set.place_weight + ((double)place->counted - own_o)) /
@@ -144,14 +168,14 @@ static void sum_failures(struct detector *d)
 {
     memset(d->failed, 0, sizeof(d->failed));
     for (size_t b = 0; b < d->n_batches; b++)
-        for (int k = 0; k < BINS && !d->batches[b].failing; k++)
-            d->failed[k] += (double)d->batches[b].failed[k];
+        for (int k = 0; k < BINS && !d->shares[b].failing; k++)
+            d->failed[k] += d->shares[b].failed[k];
     for (size_t i = 0; i < d->n_places; i++)
         d->places[i].counted = 0;
     for (size_t i = 0; i < d->n_pairs; i++) {
         struct pair *p = &d->pairs[i];
 
-        if (!d->batches[p->batch].failing)
+        if (!d->shares[p->batch].failing)
             d->places[p->place].counted += p->counted;
         p->factor = 1;
     }
@@ -162,55 +186,53 @@ static void sum_exposure(struct detector *d)
 {
     memset(d->exposure, 0, sizeof(d->exposure));
     for (size_t b = 0; b < d->n_batches; b++)
-        memset(d->batches[b].exposure, 0, sizeof(d->batches[b].exposure));
-    for (size_t g = 0; g < d->n_cells; g++) {
-        const struct cell *c = &d->cells[g];
-        double factor = d->pairs[c->pair].factor;
+        memset(d->shares[b].exposure, 0, sizeof(d->shares[b].exposure));
+    for (size_t i = 0; i < d->n_pairs; i++) {
+        const struct pair *p = &d->pairs[i];
+        double *exposure = d->shares[p->batch].exposure;
 
         for (int k = 0; k < BINS; k++)
-            d->batches[c->batch].exposure[k] += factor * c->x[k];
+            exposure[k] += p->factor * p->x[k];
     }
     for (size_t b = 0; b < d->n_batches; b++)
-        for (int k = 0; k < BINS && !d->batches[b].failing; k++)
-            d->exposure[k] += d->batches[b].exposure[k];
+        for (int k = 0; k < BINS && !d->shares[b].failing; k++)
+            d->exposure[k] += d->shares[b].exposure[k];
 }
 
 static void sum_places(struct detector *d)
 {
-    for (size_t i = 0; i < d->n_pairs; i++)
-        d->pairs[i].expected = 0;
     for (size_t i = 0; i < d->n_places; i++)
         d->places[i].expected = 0;
-    for (size_t g = 0; g < d->n_cells; g++) {
-        const struct cell *c = &d->cells[g];
-
-        for (int k = 0; k < BINS; k++)
-            d->pairs[c->pair].expected +=
-                d->batches[c->batch].rate[k] * c->x[k];
-    }
     for (size_t i = 0; i < d->n_pairs; i++) {
-        const struct pair *p = &d->pairs[i];
+        struct pair *p = &d->pairs[i];
+        const struct shares *s = &d->shares[p->batch];
 
-        if (!d->batches[p->batch].failing)
+        p->expected = 0;
+        for (int k = 0; k < BINS; k++)
+            p->expected += s->rate[k] * p->x[k];
+        if (!s->failing)
             d->places[p->place].expected += p->expected;
     }
 }
 
 /* E and U of a batch from its exposure, at the present rates. */
-static void expect(struct detector *d, struct batch *b)
+static void expect(const struct detector *d, size_t batch)
 {
+    struct batch *b = &d->batches[batch];
+
     b->e = b->u = b->e_closed = b->u_closed = 0;
-    for (size_t i = 0; i < b->n_cells; i++) {
-        const struct cell *c = &d->cells[b->cells[i]];
-        double factor = d->pairs[c->pair].factor;
+    for (int i = b->first; i >= 0; i = d->pairs[i].next) {
+        const struct pair *p = &d->pairs[i];
 
         for (int k = 0; k < BINS; k++) {
-            double rate = factor * b->rate[k];
+            double rate = p->factor * d->shares[batch].rate[k];
 
-            b->e += rate * c->x[k];
-            b->u += rate * b->caution[k] * c->x[k];
-            b->e_closed += rate * c->x_closed[k];
-            b->u_closed += rate * b->caution[k] * c->x_closed[k];
+            b->e += rate * p->x[k];
+            b->u += rate * b->caution[k] * p->x[k];
+            if (p->closed == NULL)
+                continue;
+            b->e_closed += rate * p->closed[k];
+            b->u_closed += rate * b->caution[k] * p->closed[k];
         }
     }
 }
@@ -221,44 +243,97 @@ static void refresh(struct detector *d)
     for (int sweep = 0; sweep < d->set.sweeps; sweep++) {
         sum_exposure(d);
         for (size_t b = 0; b < d->n_batches; b++)
-            rate_batch(d, &d->batches[b]);
+            rate_batch(d, &d->shares[b]);
         sum_places(d);
         for (size_t i = 0; i < d->n_pairs; i++)
             rate_pair(d, &d->pairs[i]);
     }
-    for (size_t b = 0; b < d->n_batches; b++)
-        expect(d, &d->batches[b]);
+    for (size_t b = 0; b < d->n_batches; b++) {
+        caution_batch(d, b);
+        expect(d, b);
+    }
 }
 
 /* ---- days ---- */
 
-/* Brings a batch to the end of a day: exposure, E, U, the CUSUM's fall. */
-static void advance_batch(struct detector *d, struct batch *b, int day)
+/* Pot-days of a pair at an age; U's growth by them. */
+static double expose(const struct detector *d, struct pair *p, int bin,
+                     double x)
 {
+    struct batch *b = &d->batches[p->batch];
+    double e = p->factor * d->shares[p->batch].rate[bin] * x;
+
+    p->x[bin] += x;
+    b->e += e;
+    return e * b->caution[bin];
+}
+
+/* The days of a cell up to the end of a day; U's growth by them. */
+static double expose_cell(const struct detector *d, const struct cell *c,
+                          int day)
+{
+    int upto = d->batches[c->batch].day;
+    struct breakage_batch days = {0};
     double grown = 0;
+
+    if (day <= c->day || c->pots == 0)
+        return 0;
+    breakage_expose(&days, upto > c->day ? upto - c->day : 0, day - c->day);
+    for (int k = 0; k < BINS; k++)
+        if (days.exposure_days[k] > 0)
+            grown += expose(d, &d->pairs[c->pair], k,
+                            days.exposure_days[k] * (double)c->pots);
+    return grown;
+}
+
+/* Brings a batch to the end of a day: exposure, E, U, the CUSUM's fall. */
+static void advance_batch(struct detector *d, size_t batch, int day)
+{
+    struct batch *b = &d->batches[batch];
+    double grown = 0;
+    size_t left = 0;
 
     if (day <= b->day)
         return;
-    for (size_t i = 0; i < b->n_cells; i++) {
-        struct cell *c = &d->cells[b->cells[i]];
-        struct breakage_batch days = {0};
-        double factor = d->pairs[c->pair].factor;
+    for (int i = b->first; i >= 0; i = d->pairs[i].next) {
+        struct pair *p = &d->pairs[i];
 
-        if (day <= c->day || c->pots == 0)
-            continue;
-        breakage_expose(&days, b->day > c->day ? b->day - c->day : 0,
-                        day - c->day);
-        for (int k = 0; k < BINS; k++) {
-            double x = days.exposure_days[k] * (double)c->pots;
-
-            c->x[k] += x;
-            b->e += factor * b->rate[k] * x;
-            grown += factor * b->rate[k] * b->caution[k] * x;
-        }
+        if (p->old > 0)
+            grown +=
+                expose(d, p, BINS - 1, (double)(day - b->day) * (double)p->old);
     }
+    for (size_t i = 0; i < b->n_young; i++) {
+        struct cell *c = &d->cells[b->young[i]];
+
+        grown += expose_cell(d, c, day);
+        c->old = day - c->day >= breakage_edges_days[BINS - 1];
+        if (c->old)
+            d->pairs[c->pair].old += c->pots;
+        else
+            b->young[left++] = b->young[i];
+    }
+    b->n_young = left;
     b->u += grown;
     b->cusum = cluster_cusum(b->cusum, d->set.chart.rho, grown, 0);
     b->day = day;
+}
+
+/*
+ * Before a refresh, which takes E and U afresh: of a batch with neither young
+ * cells nor a CUSUM that could fall only the exposure matters.
+ */
+static void advance_exposure(struct detector *d, size_t batch, int day)
+{
+    struct batch *b = &d->batches[batch];
+
+    if (b->n_young > 0 || b->cusum > 0) {
+        advance_batch(d, batch, day);
+        return;
+    }
+    for (int i = b->first; i >= 0 && day > b->day; i = d->pairs[i].next)
+        d->pairs[i].x[BINS - 1] +=
+            (double)(day - b->day) * (double)d->pairs[i].old;
+    b->day = day > b->day ? day : b->day;
 }
 
 static double log_bf(const struct detector *d, const struct batch *b)
@@ -270,13 +345,23 @@ static double log_bf(const struct detector *d, const struct batch *b)
     return cluster_log_bf(&d->set.mix, counted, fmax(b->u - b->u_closed, 0));
 }
 
-/* True when it is newly found failing. */
-static bool judge(struct detector *d, struct batch *b)
+/* Without it no day that passes makes it failing: the CUSUM only falls. */
+static bool suspicious(const struct detector *d, const struct batch *b)
 {
-    if (b->failing || !(b->cusum >= d->set.chart.limit ||
-                        log_bf(d, b) >= log(d->set.failing)))
+    return b->cusum >= d->set.chart.limit ||
+           b->counted - b->counted_closed >= d->set.least;
+}
+
+/* True when it is newly found failing. */
+static bool judge(struct detector *d, size_t batch)
+{
+    struct batch *b = &d->batches[batch];
+
+    if (d->shares[batch].failing || !suspicious(d, b) ||
+        !(b->cusum >= d->set.chart.limit ||
+          log_bf(d, b) >= log(d->set.failing)))
         return false;
-    b->failing = true;
+    d->shares[batch].failing = true;
     b->alarm_day = b->day;
     return true;
 }
@@ -287,8 +372,10 @@ static int end_day(struct detector *d)
     int found = 0;
 
     for (size_t b = 0; d->refreshed && b < d->n_batches; b++) {
-        advance_batch(d, &d->batches[b], d->day);
-        found += judge(d, &d->batches[b]);
+        if (d->shares[b].failing || !suspicious(d, &d->batches[b]))
+            continue;
+        advance_batch(d, b, d->day);
+        found += judge(d, b);
     }
     d->refreshed = false;
     return found;
@@ -312,7 +399,7 @@ static int to_day(struct detector *d, int day)
             break;
         }
         for (size_t b = 0; b < d->n_batches; b++)
-            advance_batch(d, &d->batches[b], next - 1);
+            advance_exposure(d, b, next - 1);
         refresh(d);
         d->day = next;
         d->refreshed = true;
@@ -333,10 +420,14 @@ static void room_for(struct detector *d, int batch, int place)
 {
     kw_grow(&d->batches, &d->batches_cap, (size_t)batch + 1,
             sizeof(*d->batches));
+    kw_grow(&d->shares, &d->shares_cap, (size_t)batch + 1, sizeof(*d->shares));
     kw_grow(&d->places, &d->places_cap, (size_t)place + 1, sizeof(*d->places));
     for (; d->n_batches <= (size_t)batch; d->n_batches++) {
-        d->batches[d->n_batches] = (struct batch){.day = d->day};
-        rate_batch(d, &d->batches[d->n_batches]);
+        d->batches[d->n_batches] =
+            (struct batch){.first = -1, .last = -1, .day = d->day};
+        d->shares[d->n_batches] = (struct shares){.failing = false};
+        rate_batch(d, &d->shares[d->n_batches]);
+        caution_batch(d, d->n_batches);
     }
     for (; d->n_places <= (size_t)place; d->n_places++)
         d->places[d->n_places] = (struct place){.batches = 0};
@@ -344,19 +435,21 @@ static void room_for(struct detector *d, int batch, int place)
 
 static int pair_of(struct detector *d, int batch, int place)
 {
-    const struct batch *b = &d->batches[batch];
-    struct pair p = {.batch = batch, .place = place};
+    struct batch *b = &d->batches[batch];
+    struct pair p = {.batch = batch, .place = place, .next = -1};
 
-    for (size_t i = 0; i < b->n_cells; i++) {
-        int known = d->cells[b->cells[i]].pair;
-
-        if (d->pairs[known].place == place)
-            return known;
-    }
+    for (int i = b->first; i >= 0; i = d->pairs[i].next)
+        if (d->pairs[i].place == place)
+            return i;
     kw_grow(&d->pairs, &d->pairs_cap, d->n_pairs + 1, sizeof(*d->pairs));
     rate_pair(d, &p);
     d->pairs[d->n_pairs] = p;
     d->places[place].batches++;
+    if (b->first < 0)
+        b->first = (int)d->n_pairs;
+    else
+        d->pairs[b->last].next = (int)d->n_pairs;
+    b->last = (int)d->n_pairs;
     return (int)d->n_pairs++;
 }
 
@@ -374,11 +467,11 @@ int detector_deliver(struct detector *d, int batch, int place, int day,
     b = &d->batches[batch];
     c.pair = pair_of(d, batch, place);
     kw_grow(&d->cells, &d->cells_cap, d->n_cells + 1, sizeof(*d->cells));
-    kw_grow(&b->cells, &b->cap, b->n_cells + 1, sizeof(*b->cells));
+    kw_grow(&b->young, &b->young_cap, b->n_young + 1, sizeof(*b->young));
     if (d->n_cells == 0 || day < d->first)
         d->first = day;
     d->cells[d->n_cells] = c;
-    b->cells[b->n_cells++] = (int)d->n_cells;
+    b->young[b->n_young++] = (int)d->n_cells;
     return (int)d->n_cells++;
 }
 
@@ -408,6 +501,14 @@ static bool counts(const struct detector *d, struct cell *c, int day)
     return true;
 }
 
+/* So many pots of a cell are at risk no longer. */
+static void take_away(struct detector *d, struct cell *c, int64_t pots)
+{
+    c->pots -= pots;
+    if (c->old)
+        d->pairs[c->pair].old -= pots;
+}
+
 /* To the day of an event, its batch with that day's exposure. */
 static int event_day(struct detector *d, int cell, int day)
 {
@@ -417,7 +518,7 @@ static int event_day(struct detector *d, int cell, int day)
         return KW_ENOENT;
     found = to_day(d, day);
     if (found >= 0)
-        advance_batch(d, &d->batches[d->cells[cell].batch], day);
+        advance_batch(d, (size_t)d->cells[cell].batch, day);
     return found;
 }
 
@@ -432,15 +533,15 @@ int detector_fail(struct detector *d, int cell, int day)
     c = &d->cells[cell];
     b = &d->batches[c->batch];
     b->reported++;
-    c->pots--;
+    take_away(d, c, 1);
     if (!counts(d, c, day))
         return found;
     b->counted++;
-    b->failed[breakage_bin(day - c->day)]++;
+    d->shares[c->batch].failed[breakage_bin(day - c->day)]++;
     d->pairs[c->pair].counted++;
     b->cusum += log(d->set.chart.rho);
     /* U holds the whole day already: later reports of it only add. */
-    return found + judge(d, b);
+    return found + judge(d, (size_t)c->batch);
 }
 
 int detector_withdraw(struct detector *d, int cell, int day, int64_t pots)
@@ -451,7 +552,7 @@ int detector_withdraw(struct detector *d, int cell, int day, int64_t pots)
         return found;
     if (pots < 0 || pots > d->cells[cell].pots)
         return KW_ERANGE;
-    d->cells[cell].pots -= pots;
+    take_away(d, &d->cells[cell], pots);
     return found;
 }
 
@@ -462,18 +563,20 @@ void detector_close(struct detector *d, int batch)
     if (batch < 0 || (size_t)batch >= d->n_batches)
         return;
     b = &d->batches[batch];
-    advance_batch(d, b, d->day);
-    for (size_t i = 0; i < b->n_cells; i++) {
-        struct cell *c = &d->cells[b->cells[i]];
+    advance_batch(d, (size_t)batch, d->day);
+    for (int i = b->first; i >= 0; i = d->pairs[i].next) {
+        struct pair *p = &d->pairs[i];
 
-        memcpy(c->x_closed, c->x, sizeof(c->x));
+        if (p->closed == NULL)
+            p->closed = kw_calloc(BINS, sizeof(*p->closed));
+        memcpy(p->closed, p->x, sizeof(p->x));
     }
     b->reported_closed = b->reported;
     b->counted_closed = b->counted;
     b->e_closed = b->e;
     b->u_closed = b->u;
     b->cusum = d->set.chart.start;
-    b->failing = false;
+    d->shares[batch].failing = false;
     b->alarm_day = 0;
 }
 
@@ -482,18 +585,14 @@ void detector_close(struct detector *d, int batch)
 static void look_at_places(const struct detector *d, const struct batch *b,
                            struct detector_verdict *out)
 {
-    for (size_t i = 0; i < b->n_cells; i++) {
-        const struct cell *c = &d->cells[b->cells[i]];
-        const struct pair *p = &d->pairs[c->pair];
-        bool first = true;
+    for (int i = b->first; i >= 0; i = d->pairs[i].next) {
+        const struct pair *p = &d->pairs[i];
 
-        for (size_t j = 0; j < i && first; j++)
-            first = d->cells[b->cells[j]].pair != c->pair;
-        if (!first || p->counted == 0)
+        if (p->counted == 0)
             continue;
         out->places++;
         if (d->places[p->place].batches == 1 &&
-            10 * p->counted >= 8 * b->counted)
+            10 * (int64_t)p->counted >= 8 * b->counted)
             out->place_bound = true;
     }
 }
@@ -507,7 +606,7 @@ void detector_verdict(struct detector *d, int batch,
     if (batch < 0 || (size_t)batch >= d->n_batches)
         return;
     b = &d->batches[batch];
-    advance_batch(d, b, d->day);
+    advance_batch(d, (size_t)batch, d->day);
     out->reported = b->reported - b->reported_closed;
     out->counted = b->counted - b->counted_closed;
     out->expected = fmax(b->e - b->e_closed, 0);
@@ -516,7 +615,7 @@ void detector_verdict(struct detector *d, int batch,
     out->cusum = b->cusum;
     out->risk = cluster_risk(out->counted, out->expected);
     out->alarm_day = b->alarm_day;
-    out->state = b->failing                           ? DETECTOR_FAILING
+    out->state = d->shares[batch].failing             ? DETECTOR_FAILING
                  : out->log_bf >= log(d->set.suspect) ? DETECTOR_SUSPECT
                                                       : DETECTOR_SOUND;
     look_at_places(d, b, out);

@@ -43,11 +43,12 @@ static void add_up(struct cause_event *e, size_t n, int p)
     }
 }
 
-/* What unit i adds to the slope, and to the failures not expected. */
+/* What the model's unit i adds to the slope, and to the failures not expected.
+ */
 static double residual(const struct cause_model *m, size_t i,
                        const struct cause_event *e, size_t n, double *score)
 {
-    const struct cause_unit *u = &m->data->units[i];
+    const struct cause_unit *u = &m->units[i];
     const double *x = m->x + i * (size_t)m->p;
     size_t to = events_upto(e, n, u->exit), from = events_upto(e, n, u->entry);
     const struct cause_event *last = to > 0 ? &e[to - 1] : NULL;
@@ -81,26 +82,25 @@ static void residuals(struct cause_model *m, const double *beta, double *each,
     m->events = kw_calloc(d->n, sizeof(*m->events));
     cause_evaluate(m, beta);
     for (size_t from = 0, to = 0; from < d->n; from = to) {
-        int s = d->units[m->by_exit[from]].stratum;
+        int s = m->units[from].stratum;
         double before = INFINITY;
         size_t n = at;
 
-        for (; to < d->n && d->units[m->by_exit[to]].stratum == s; to++) {
-            const struct cause_unit *u = &d->units[m->by_exit[to]];
+        for (; to < d->n && m->units[to].stratum == s; to++) {
+            const struct cause_unit *u = &m->units[to];
 
             n += u->failed && u->exit < before;
             before = u->failed ? u->exit : before;
         }
         add_up(m->events + at, n - at, m->p);
-        for (size_t j = from; j < to; j++) {
-            size_t i = m->by_exit[j];
+        for (size_t i = from; i < to; i++) {
             double score[P_MOST], r;
 
             r = residual(m, i, m->events + at, n - at, score);
             if (each != NULL)
-                each[i] = r;
+                each[m->by_exit[i]] = r;
             for (int k = 0; by_cluster != NULL && k < m->p; k++)
-                by_cluster[d->units[i].cluster * m->p + k] += score[k];
+                by_cluster[m->units[i].cluster * m->p + k] += score[k];
         }
         at = n;
     }
@@ -265,9 +265,8 @@ size_t cause_baseline(const struct cause_data *data, const double *beta,
     cause_evaluate(m, scaled);
     /* strata come one after the other, each from the highest age down */
     for (size_t i = 0; i < data->n; i++) {
-        const struct cause_unit *u = &data->units[m->by_exit[i]];
-        bool first =
-            i == 0 || data->units[m->by_exit[i - 1]].stratum != u->stratum;
+        const struct cause_unit *u = &m->units[i];
+        bool first = i == 0 || m->units[i - 1].stratum != u->stratum;
 
         if (u->stratum < stratum && u->failed &&
             (first || before == 0 || m->events[before - 1].time != u->exit))

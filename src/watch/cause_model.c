@@ -82,20 +82,58 @@ static int in_order(const void *a, const void *b)
     return (x->unit > y->unit) - (x->unit < y->unit);
 }
 
-static size_t *ordered(const struct cause_data *d, bool entry)
+static size_t *ordered(const struct cause_unit *units, size_t n, bool entry)
 {
-    struct place_in *all = kw_calloc(d->n, sizeof(*all));
-    size_t *order = kw_calloc(d->n, sizeof(*order));
+    struct place_in *all = kw_calloc(n + 1, sizeof(*all));
+    size_t *order = kw_calloc(n + 1, sizeof(*order));
+    bool is_so = true;
 
-    for (size_t i = 0; i < d->n; i++)
-        all[i] =
-            (struct place_in){d->units[i].stratum,
-                              entry ? d->units[i].entry : d->units[i].exit, i};
-    qsort(all, d->n, sizeof(*all), in_order);
-    for (size_t i = 0; i < d->n; i++)
+    for (size_t i = 0; i < n; i++) {
+        all[i] = (struct place_in){units[i].stratum,
+                                   entry ? units[i].entry : units[i].exit, i};
+        is_so = is_so && (i == 0 || in_order(&all[i - 1], &all[i]) < 0);
+    }
+    if (!is_so)
+        qsort(all, n, sizeof(*all), in_order);
+    for (size_t i = 0; i < n; i++)
         order[i] = all[i].unit;
     kw_free(all);
     return order;
+}
+
+size_t *cause_order(const struct cause_unit *units, size_t n)
+{
+    return ordered(units, n, false);
+}
+
+/* Whether some come under watch when others have failed already. */
+static bool some_late(const struct cause_unit *units, size_t n)
+{
+    double last = -INFINITY, first = INFINITY;
+
+    for (size_t i = 0; i < n; i++) {
+        last = fmax(last, units[i].entry);
+        first = fmin(first, units[i].exit);
+    }
+    return last >= first;
+}
+
+/* The units in their order, so that a walk goes through memory as it lies. */
+static void take_units(struct cause_model *m)
+{
+    const struct cause_data *d = m->data;
+    size_t p = (size_t)m->p;
+
+    m->by_exit = cause_order(d->units, d->n);
+    m->units = kw_calloc(d->n, sizeof(*m->units));
+    m->x = kw_calloc(d->n * p, sizeof(*m->x));
+    for (size_t j = 0; j < d->n; j++) {
+        m->units[j] = d->units[m->by_exit[j]];
+        for (size_t k = 0; k < p; k++)
+            m->x[j * p + k] = d->x[m->by_exit[j] * p + k];
+    }
+    if (some_late(m->units, d->n))
+        m->by_entry = ordered(m->units, d->n, true);
 }
 
 /* ---- the sums ---- */
@@ -150,120 +188,162 @@ static void put_third(struct cause_model *m, double f, double den,
     }
 }
 
-/* One age of d failures: Efron takes them out one after the other. */
-static void put_event(struct cause_model *m, int64_t d, struct cause_event *e)
+/* A factor of the likelihood's denominator: many of them a logarithm. */
+static void divide(struct cause_model *m, double den)
 {
+    m->product *= den;
+    if (m->product > 1e250 || m->product < 1e-250) {
+        m->loglik -= log(m->product);
+        m->product = 1;
+    }
+}
+
+/* What residuals want to know of the j-th of d failures of an age. */
+static void add_to_event(struct cause_event *e, int p, double f, double den,
+                         const double *mean, double d)
+{
+    e->a += 1 / den;
+    e->c += f / den;
+    for (int i = 0; i < p; i++) {
+        e->b[i] += mean[i] / den;
+        e->d[i] += f * mean[i] / den;
+        e->mean[i] += mean[i] / d;
+    }
+}
+
+/* One age of d failures: Efron takes them out one after the other. */
+static void put_event(struct cause_model *m, double time, int64_t d)
+{
+    struct cause_event *e = NULL;
     int p = m->p;
     double mean[P_MOST];
 
+    if (m->events != NULL) {
+        e = &m->events[m->n_events++];
+        *e = (struct cause_event){.time = time};
+    }
     for (int64_t j = 0; j < d; j++) {
         double f = (double)j / (double)d;
-        double den = m->risk.s0 - f * m->tied.s0;
+        double den = m->risk.s0 - f * m->tied.s0, part = 1 / den;
 
-        m->loglik -= log(den);
-        e->a += 1 / den;
-        e->c += f / den;
+        divide(m, den);
         for (int i = 0; i < p; i++) {
-            mean[i] = (m->risk.s1[i] - f * m->tied.s1[i]) / den;
+            mean[i] = (m->risk.s1[i] - f * m->tied.s1[i]) * part;
             m->u[i] -= mean[i];
-            e->b[i] += mean[i] / den;
-            e->d[i] += f * mean[i] / den;
-            e->mean[i] += mean[i] / (double)d;
         }
         for (int i = 0; i < p; i++)
             for (int k = 0; k < p; k++)
                 m->info[i * p + k] +=
-                    (m->risk.s2[i * p + k] - f * m->tied.s2[i * p + k]) / den -
+                    (m->risk.s2[i * p + k] - f * m->tied.s2[i * p + k]) * part -
                     mean[i] * mean[k];
+        if (e != NULL)
+            add_to_event(e, p, f, den, mean, (double)d);
         if (m->firth)
             put_third(m, f, den, mean);
     }
 }
 
-static void keep_event(struct cause_model *m, const struct cause_event *e)
+/* Those of an age [in, …): at risk from here on down. How many failed. */
+static int64_t walk_age(struct cause_model *m, size_t *in, size_t to)
 {
-    if (m->events != NULL)
-        m->events[m->n_events++] = *e;
+    double t = m->units[*in].exit;
+    int64_t d = 0;
+
+    for (; *in < to && m->units[*in].exit == t; ++*in) {
+        const double *x = m->x + *in * (size_t)m->p;
+
+        put(&m->risk, m->p, x, m->w[*in]);
+        if (!m->units[*in].failed)
+            continue;
+        if (d++ == 0)
+            clear(&m->tied, m->p);
+        put(&m->tied, m->p, x, m->w[*in]);
+        for (int k = 0; k < m->p; k++) {
+            m->u[k] += x[k];
+            m->told[k] += x[k];
+        }
+    }
+    return d;
 }
 
 /* One stratum: units [from, to) of both orders. */
 static void walk(struct cause_model *m, size_t from, size_t to)
 {
-    const struct cause_unit *units = m->data->units;
-    size_t in = from, out = from;
+    size_t in = from, out = m->by_entry != NULL ? from : to;
 
     clear(&m->risk, m->p);
     while (in < to) {
-        double t = units[m->by_exit[in]].exit;
-        struct cause_event e = {.time = t};
-        int64_t d = 0;
+        double t = m->units[in].exit;
+        int64_t d = walk_age(m, &in, to);
 
-        clear(&m->tied, m->p);
-        for (; in < to && units[m->by_exit[in]].exit == t; in++) {
-            size_t i = m->by_exit[in];
-            const double *x = m->x + i * (size_t)m->p;
-
-            put(&m->risk, m->p, x, m->w[i]);
-            if (!units[i].failed)
-                continue;
-            d++;
-            put(&m->tied, m->p, x, m->w[i]);
-            m->loglik += log(m->w[i]);
-            for (int k = 0; k < m->p; k++)
-                m->u[k] += x[k];
-        }
-        for (; d > 0 && out < to && units[m->by_entry[out]].entry >= t; out++) {
+        for (; d > 0 && out < to && m->units[m->by_entry[out]].entry >= t;
+             out++) {
             size_t i = m->by_entry[out];
 
             put(&m->risk, m->p, m->x + i * (size_t)m->p, -m->w[i]);
         }
-        if (d > 0) {
-            put_event(m, d, &e);
-            keep_event(m, &e);
-        }
+        if (d > 0)
+            put_event(m, t, d);
     }
 }
 
-/* Likelihood, its slope and information at beta (standardised). */
-bool cause_evaluate(struct cause_model *m, const double *beta)
+static void weigh(struct cause_model *m, const double *beta)
 {
-    const struct cause_data *d = m->data;
+    size_t p = (size_t)m->p;
+
+    for (size_t i = 0; i < m->data->n; i++) {
+        double eta = 0;
+
+        for (size_t k = 0; k < p; k++)
+            eta += m->x[i * p + k] * beta[k];
+        m->w[i] = exp(eta);
+    }
+}
+
+/* The penalty: half of ln |I| and its slope. */
+static bool put_penalty(struct cause_model *m)
+{
     int p = m->p;
     double l[P_MOST * P_MOST], inverse[P_MOST * P_MOST];
 
-    m->loglik = 0;
-    m->n_events = 0;
-    memset(m->u, 0, sizeof(m->u));
-    memset(m->info, 0, sizeof(m->info));
-    if (m->firth)
-        memset(m->third, 0, sizeof(m->third));
-    for (size_t i = 0; i < d->n; i++) {
-        double eta = 0;
-
-        for (int k = 0; k < p; k++)
-            eta += m->x[i * (size_t)p + (size_t)k] * beta[k];
-        m->w[i] = exp(eta);
-    }
-    for (size_t from = 0, to = 0; from < d->n; from = to) {
-        int s = d->units[m->by_exit[from]].stratum;
-
-        while (to < d->n && d->units[m->by_exit[to]].stratum == s)
-            to++;
-        walk(m, from, to);
-    }
-    memcpy(m->gradient, m->u, sizeof(m->u));
-    if (!m->firth)
-        return isfinite(m->loglik);
     memcpy(l, m->info, sizeof(*l) * (size_t)(p * p));
     if (!factor(l, p) || !cause_invert(m->info, p, inverse))
         return false;
     for (int i = 0; i < p; i++)
-        m->loglik += log(l[i * p + i]); /* half of ln |I| */
+        m->loglik += log(l[i * p + i]);
     for (int k = 0; k < p; k++)
         for (int i = 0; i < p; i++)
             for (int j = 0; j < p; j++)
                 m->gradient[k] +=
                     0.5 * inverse[i * p + j] * m->third[(i * p + j) * p + k];
+    return true;
+}
+
+/* Likelihood, its slope and information at beta (standardised). */
+bool cause_evaluate(struct cause_model *m, const double *beta)
+{
+    size_t n = m->data->n;
+
+    m->loglik = 0;
+    m->product = 1;
+    m->n_events = 0;
+    memset(m->u, 0, sizeof(m->u));
+    memset(m->told, 0, sizeof(m->told));
+    memset(m->info, 0, sizeof(m->info));
+    if (m->firth)
+        memset(m->third, 0, sizeof(m->third));
+    weigh(m, beta);
+    for (size_t from = 0, to = 0; from < n; from = to) {
+        while (to < n && m->units[to].stratum == m->units[from].stratum)
+            to++;
+        walk(m, from, to);
+    }
+    m->loglik -= log(m->product);
+    for (int k = 0; k < m->p; k++)
+        m->loglik += beta[k] * m->told[k];
+    memcpy(m->gradient, m->u, sizeof(m->u));
+    if (m->firth && !put_penalty(m))
+        return false;
     return isfinite(m->loglik);
 }
 
@@ -333,9 +413,9 @@ static int standardise(struct cause_model *m)
         double mean = 0, var = 0;
 
         for (size_t i = 0; i < d->n; i++)
-            mean += d->x[i * p + k] / (double)d->n;
+            mean += m->x[i * p + k] / (double)d->n;
         for (size_t i = 0; i < d->n; i++) {
-            double e = d->x[i * p + k] - mean;
+            double e = m->x[i * p + k] - mean;
 
             var += e * e / (double)d->n;
         }
@@ -344,13 +424,14 @@ static int standardise(struct cause_model *m)
         m->centre[k] = mean;
         m->scale[k] = var > 0 ? sqrt(var) : 1;
         for (size_t i = 0; i < d->n; i++)
-            m->x[i * p + k] = (d->x[i * p + k] - mean) / m->scale[k];
+            m->x[i * p + k] = (m->x[i * p + k] - mean) / m->scale[k];
     }
     return 0;
 }
 
 void cause_release(struct cause_model *m)
 {
+    kw_free(m->units);
     kw_free(m->x);
     kw_free(m->w);
     kw_free(m->by_exit);
@@ -379,10 +460,8 @@ int cause_open(const struct cause_data *d, bool firth, struct cause_model **out)
     m->data = d;
     m->p = d->p;
     m->firth = firth;
-    m->x = kw_calloc(d->n * (size_t)d->p, sizeof(*m->x));
     m->w = kw_calloc(d->n, sizeof(*m->w));
-    m->by_exit = ordered(d, false);
-    m->by_entry = ordered(d, true);
+    take_units(m);
     cubes = (size_t)(d->p * d->p * d->p);
     if (firth) {
         m->risk.s3 = kw_calloc(cubes, sizeof(double));

@@ -29,9 +29,15 @@ struct cause_model {
     int p;
     bool firth;
     double centre[CAUSE_COVARIATES_MOST], scale[CAUSE_COVARIATES_MOST];
-    double *x;                  /* standardised */
-    size_t *by_exit, *by_entry; /* stratum by stratum, highest age first */
-    double *w;                  /* exp(x b) */
+    /* Stratum by stratum, the highest age at exit first: */
+    struct cause_unit *units;
+    double *x;        /* standardised */
+    double *w;        /* exp(x b) */
+    size_t *by_exit;  /* of each its place in the data */
+    size_t *by_entry; /* places in units, the highest age at entry first; NULL
+                         when nobody comes when others have failed already */
+    double product;   /* of denominators, not in loglik yet */
+    double told[CAUSE_COVARIATES_MOST]; /* sum of x of those that failed */
     double u[CAUSE_COVARIATES_MOST],
         info[CAUSE_COVARIATES_MOST * CAUSE_COVARIATES_MOST],
         third[CAUSE_COVARIATES_MOST * CAUSE_COVARIATES_MOST *
@@ -43,6 +49,8 @@ struct cause_model {
     size_t n_events;
 };
 
+/* The order of the units in a model, indices; the caller frees it. */
+size_t *cause_order(const struct cause_unit *units, size_t n);
 /* The model borrows the data. KW_ERANGE for data that cannot be. */
 int cause_open(const struct cause_data *d, bool firth,
                struct cause_model **out);

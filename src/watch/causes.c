@@ -1,6 +1,7 @@
 /* causes.c - see causes.h. */
 #include "watch/causes.h"
 
+#include "watch/cause_model.h"
 #include "watch/cluster.h"
 #include "watch/exact.h"
 
@@ -165,9 +166,15 @@ static bool columns_of(const struct causes_study *s, const struct coding *c,
 
 /* ---- a model of some variables ---- */
 
-static void make_table(const struct causes_study *s, const struct coding *c,
+struct study { /* order: of the units as a model takes them */
+    const struct causes_study *s;
+    size_t *order;
+};
+
+static void make_table(const struct study *study, const struct coding *c,
                        int n_codings, struct table *t)
 {
+    const struct causes_study *s = study->s;
     bool *seen = kw_calloc(s->n_batches + 1, sizeof(*seen));
 
     *t = (struct table){.n = 0};
@@ -175,7 +182,8 @@ static void make_table(const struct causes_study *s, const struct coding *c,
         t->p += c[i].n;
     t->units = kw_calloc(s->n + 1, sizeof(*t->units));
     t->x = kw_calloc((s->n + 1) * (size_t)t->p, sizeof(*t->x));
-    for (size_t i = 0; i < s->n; i++) {
+    for (size_t j = 0; j < s->n; j++) {
+        size_t i = study->order[j];
         double *x = t->x + t->n * (size_t)t->p;
         bool known = true;
 
@@ -285,17 +293,16 @@ static void put_levels(const struct causes_study *s, const struct coding *c,
     }
 }
 
-static enum causes_why judge(const struct causes_study *s,
-                             const struct coding *c, int n_codings,
-                             struct causes_finding *const *out)
+static enum causes_why judge(const struct study *study, const struct coding *c,
+                             int n_codings, struct causes_finding *const *out)
 {
     struct table t;
     struct cause_data d;
     struct cause_fit f;
     enum causes_why why = CAUSES_TOLD;
 
-    make_table(s, c, n_codings, &t);
-    number_batches(&t, s->n_batches);
+    make_table(study, c, n_codings, &t);
+    number_batches(&t, study->s->n_batches);
     if (t.batches < CAUSES_BATCHES_LEAST)
         why = CAUSES_FEW_BATCHES;
     else if (t.failures < FAILURES_LEAST)
@@ -314,7 +321,7 @@ static enum causes_why judge(const struct causes_study *s,
         if (why != CAUSES_TOLD)
             continue;
         o->firth = f.firth;
-        put_levels(s, &c[i], &d, &f, from, o);
+        put_levels(study->s, &c[i], &d, &f, from, o);
         o->p = f.firth ? firth_p(&f, from, from + c[i].n)
                        : robust_p(&f, from, from + c[i].n);
     }
@@ -354,9 +361,10 @@ static int next_best(const struct causes_study *s,
     return best;
 }
 
-static void fit_together(const struct causes_study *s,
+static void fit_together(const struct study *study,
                          const struct coding *codings, struct causes_report *r)
 {
+    const struct causes_study *s = study->s;
     struct coding chosen[CAUSES_VARIABLES_MOST];
     struct causes_finding *out[CAUSES_VARIABLES_MOST];
     bool in[CAUSES_VARIABLES_MOST] = {false};
@@ -374,7 +382,7 @@ static void fit_together(const struct causes_study *s,
     }
     if (n < 2)
         return; /* one alone was told already */
-    if (judge(s, chosen, n, out) == CAUSES_TOLD) {
+    if (judge(study, chosen, n, out) == CAUSES_TOLD) {
         r->n_joint = n;
         r->joint_batches = out[0]->batches;
         r->joint_firth = out[0]->firth;
@@ -384,6 +392,7 @@ static void fit_together(const struct causes_study *s,
 int causes_study(const struct causes_study *s, struct causes_report *out)
 {
     struct coding codings[CAUSES_VARIABLES_MOST];
+    struct study study = {.s = s};
     bool *seen; /* batches */
 
     *out = (struct causes_report){.pots = (int64_t)s->n};
@@ -401,6 +410,7 @@ int causes_study(const struct causes_study *s, struct causes_report *out)
         seen[s->units[i].cluster] = true;
     }
     kw_free(seen);
+    study.order = cause_order(s->units, s->n);
     for (int v = 0; v < s->n_variables; v++) {
         struct causes_finding *one = &out->alone[v];
         double low, high;
@@ -410,11 +420,12 @@ int causes_study(const struct causes_study *s, struct causes_report *out)
         out->joint[v].why = CAUSES_FEW_FAILURES;
         one->why = code(s, &codings[v]);
         if (one->why == CAUSES_TOLD)
-            judge(s, &codings[v], 1, &one);
+            judge(&study, &codings[v], 1, &one);
         else
             one->batches = known_at(s, v, &low, &high);
     }
     adjust(out, s->n_variables);
-    fit_together(s, codings, out);
+    fit_together(&study, codings, out);
+    kw_free(study.order);
     return 0;
 }

@@ -219,6 +219,41 @@ START_TEST(law_days_are_the_same)
 }
 END_TEST
 
+/* Very many at once and in any order: the tables of one by one. */
+START_TEST(law_all_at_once)
+{
+    enum { STRATA = 7, DAYS = 300 };
+    size_t n = ((size_t)1 << 21) + 1000; /* more than a block */
+    struct wear_stay *stays = malloc(n * sizeof(*stays));
+    struct wear_days one[STRATA], all[STRATA];
+    uint64_t seed = 77;
+
+    ck_assert_ptr_nonnull(stays);
+    for (int s = 0; s < STRATA; s++) {
+        wear_days_init(&one[s], DAYS);
+        wear_days_init(&all[s], DAYS);
+    }
+    for (size_t i = 0; i < n; i++) {
+        uint64_t x = close_next(&seed);
+
+        stays[i] = (struct wear_stay){
+            .stratum = (uint16_t)(x % STRATA),
+            .entry = (uint16_t)(x >> 8 & 63),
+            .exit = i % 1000 == 0 ? 65535 : (uint16_t)((x >> 16) % 400),
+            .failed = x >> 40 & 1};
+        wear_days_add(&one[stays[i].stratum], stays[i].entry, stays[i].exit,
+                      stays[i].failed);
+    }
+    wear_days_add_all(all, stays, n);
+    for (int s = 0; s < STRATA; s++) {
+        ck_assert_mem_eq(one[s].at, all[s].at, (DAYS + 1) * sizeof(*one[s].at));
+        wear_days_release(&one[s]);
+        wear_days_release(&all[s]);
+    }
+    free(stays);
+}
+END_TEST
+
 /* A table that ends early says the same up to its end. */
 START_TEST(law_days_cut_off)
 {
@@ -380,6 +415,7 @@ int main(void)
     tcase_add_test(tc, case_rates);
     tcase_add_test(tc, law_empirical);
     tcase_add_loop_test(tc, law_days_are_the_same, 0, 4);
+    tcase_add_test(tc, law_all_at_once);
     tcase_add_test(tc, law_days_cut_off);
     tcase_add_test(tc, law_interval_covers);
     tcase_add_test(tc, law_logrank);

@@ -22,14 +22,15 @@ static struct estimate begin(double level)
 /* exp(-exp(ln(-ln S) -+ z se/|ln S|)): stays between 0 and 1. */
 static void interval(const struct estimate *e, struct wear_row *row)
 {
-    double ln_s = log(e->survival), by;
+    double ln_s = log(e->survival), by, up;
 
     row->low = row->high = row->survival;
     if (!(e->survival > 0 && e->survival < 1))
         return;
     by = e->z * row->log_se / fabs(ln_s);
-    row->low = exp(ln_s * exp(by));
-    row->high = exp(ln_s * exp(-by));
+    up = exp(by);
+    row->low = exp(ln_s * up);
+    row->high = exp(ln_s / up);
 }
 
 static void advance(struct estimate *e, double time, int64_t at_risk,
@@ -136,6 +137,52 @@ void wear_days_add(struct wear_days *w, int entry, int exit, bool failed)
     w->at[entry].entered++;
     w->at[exit].left++;
     w->at[exit].failed += failed;
+}
+
+#define STRATA 65536 /* what a stay can name */
+#define BLOCK  (1u << 21)
+
+/* A block's stays, stratum by stratum; at[s]: where those of s begin. */
+static void gather(const struct wear_stay *stays, size_t n, uint32_t *at,
+                   uint32_t *by_stratum, size_t strata)
+{
+    memset(at, 0, (strata + 1) * sizeof(*at));
+    for (size_t i = 0; i < n; i++)
+        at[stays[i].stratum + 1]++;
+    for (size_t s = 1; s <= strata; s++)
+        at[s] += at[s - 1];
+    for (size_t i = 0; i < n; i++) {
+        const struct wear_stay *s = &stays[i];
+        bool over = s->exit >= WEAR_STAY_MOST;
+        uint32_t exit = over ? WEAR_STAY_MOST : s->exit;
+
+        by_stratum[at[s->stratum]++] =
+            (uint32_t)s->entry << 16 | exit << 1 | (s->failed && !over);
+    }
+}
+
+void wear_days_add_all(struct wear_days *tables, const struct wear_stay *stays,
+                       size_t n)
+{
+    uint32_t *at = kw_calloc(STRATA + 1, sizeof(*at));
+    uint32_t *by_stratum =
+        kw_calloc(n < BLOCK ? n + 1 : BLOCK, sizeof(*by_stratum));
+    size_t strata = 0;
+
+    for (size_t i = 0; i < n; i++)
+        strata = stays[i].stratum >= strata ? stays[i].stratum + 1u : strata;
+    for (size_t from = 0; from < n; from += BLOCK) {
+        size_t many = n - from < BLOCK ? n - from : BLOCK, i = 0;
+
+        gather(stays + from, many, at, by_stratum, strata);
+        for (size_t s = 0; s < strata; s++)
+            for (; i < at[s]; i++)
+                wear_days_add(&tables[s], (int)(by_stratum[i] >> 16),
+                              (int)(by_stratum[i] >> 1 & WEAR_STAY_MOST),
+                              by_stratum[i] & 1);
+    }
+    kw_free(at);
+    kw_free(by_stratum);
 }
 
 size_t wear_days_curve(const struct wear_days *w, double level,

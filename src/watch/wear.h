@@ -50,6 +50,19 @@ struct wear_days {
 void wear_days_init(struct wear_days *w, int days);
 void wear_days_release(struct wear_days *w);
 void wear_days_add(struct wear_days *w, int entry, int exit, bool failed);
+/*
+ * The same for very many pots, each to the table of its stratum, in any
+ * order: they are brought together by stratum first, some millions at a time,
+ * so that each table is filled while it is near. 8 MiB are borrowed.
+ */
+#define WEAR_STAY_MOST 32767
+struct wear_stay {
+    uint16_t stratum, entry, exit; /* entry and exit in days; one still there
+                                      at WEAR_STAY_MOST counts as left then */
+    bool failed;
+};
+void wear_days_add_all(struct wear_days *tables, const struct wear_stay *stays,
+                       size_t n);
 /* rows has room for w->days. */
 size_t wear_days_curve(const struct wear_days *w, double level,
                        struct wear_row *rows);

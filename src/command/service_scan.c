@@ -33,6 +33,7 @@ struct scanner {
     pthread_mutex_t lock;
     pthread_cond_t wake;
     bool look, stop;
+    bool forget; /* what was found last was not written down */
     int64_t now_s;
     struct desk_findings *findings;
     int err;
@@ -84,6 +85,9 @@ static void *scan_thread(void *arg)
         if (c->stop)
             break;
         now_s = c->now_s;
+        if (c->forget)
+            batch_watch_forget(watch);
+        c->forget = false;
         pthread_mutex_unlock(&c->lock);
         if (lg == NULL)
             err = open_reading(c->service->conf, &lg);
@@ -130,8 +134,12 @@ static void rest(struct scanner *c, int err)
 
     if (rest_us < REST_LEAST_US)
         rest_us = REST_LEAST_US;
-    if (err < 0)
+    if (err < 0) {
         log_error("failed breakage scan: %s", kw_err_text(err));
+        pthread_mutex_lock(&c->lock);
+        c->forget = true;
+        pthread_mutex_unlock(&c->lock);
+    }
     c->rest_until_us = now_us + rest_us;
     c->running = false;
 }

@@ -56,6 +56,8 @@ static int add_time(const struct batchstate_time *t, void *arg)
     if (t->batch_id <= 0 || t->batch_id >= DETECTOR_NUMBER_MOST ||
         t->place_id < 0 || t->place_id >= DETECTOR_NUMBER_MOST)
         return KW_ERANGE;
+    if (!h->handed_only && watch_sum_time(&h->w->sums, t) < 0)
+        return KW_ERANGE;
     if (t->handover_id > h->w->handover_id)
         h->w->handover_id = t->handover_id;
     add(h, t, HANDED_OUT, t->given_s);
@@ -241,6 +243,7 @@ int watch_take_all(struct batch_watch *w, struct ledger *lg, int64_t now_s)
     size_t misfits = 0;
     int err = batchstate_failed(lg, &failed);
 
+    w->sums.at_s = now_s;
     if (err == 0)
         err = batchstate_times(lg, add_time, &h);
     if (err == 0)

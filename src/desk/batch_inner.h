@@ -4,6 +4,7 @@
 #include "desk/batch_watch.h"
 
 #include "base/clock.h"
+#include "watch/breakage.h"
 #include "watch/detector.h"
 
 struct watch_key {
@@ -26,6 +27,20 @@ struct watch_cell *watch_add(struct watch_map *m, const struct watch_key *k);
 #define WATCH_OUT 1 /* some pot of the batch was handed out */
 #define WATCH_NEW 2 /* among the news */
 
+/*
+ * For the test of one look: of each batch, by id, its pots' time at risk and
+ * failures up to at_s, and how many pots were then in homes, by age bin.
+ */
+struct watch_sum {
+    struct breakage_batch b; /* batch_id 0: no pot of it was handed out */
+    int64_t standing[BREAKAGE_BINS];
+};
+struct watch_sums {
+    struct watch_sum *items;
+    size_t n, cap;
+    int64_t at_s;
+};
+
 struct batch_watch {
     struct detector *batches, *deliveries; /* NULL: nothing taken in yet */
     struct watch_map cells;                /* batch x place x day */
@@ -46,6 +61,7 @@ struct batch_watch {
     int64_t upto_s;
     int64_t failed;      /* taken in */
     int64_t failed_else; /* of the batches' own sums, not of pots in homes */
+    struct watch_sums sums;
     int day;
     bool replayed;
 };
@@ -60,9 +76,17 @@ int watch_take_all(struct batch_watch *w, struct ledger *lg, int64_t now_s);
 /* What came since; *stale: something does not fit, all has to be replayed. */
 int watch_take_news(struct batch_watch *w, struct ledger *lg, int64_t now_s,
                     bool *stale);
+/*
+ * All batches' sums, those of a replay being exact. Later ones let the pots
+ * that stood in homes stand on in their bins, up to the end of the day, and
+ * read afresh only the batches with news.
+ */
+int watch_sum_time(struct watch_sums *s, const struct batchstate_time *t);
+int watch_sums_news(struct batch_watch *w, struct ledger *lg, int64_t now_s);
 /* The scan along the firing dates (at_s 0: too little to scan), and that along
  * the serials of each batch with failures enough. */
 int watch_firings(struct batch_watch *w, struct ledger *lg, int64_t now_s,
                   struct batchstate_firings *out);
-int watch_runs(struct ledger *lg, int64_t now_s, struct batch_found *out);
+int watch_runs(const struct batch_watch *w, struct ledger *lg, int64_t now_s,
+               struct batch_found *out);
 #endif

@@ -22,38 +22,28 @@ struct line { /* a batch's pots in order of their serials */
     double rate[BREAKAGE_BINS];
 };
 
-struct rates { /* of all pots, by age */
-    struct breakage_batch all;
-    int64_t now_s;
-};
-
-static int add_rates(const struct batchstate_time *t, void *arg)
+/* What is expected of a stay, by the rates of all pots. */
+static double expected_of(const struct line *l, const struct batchstate_time *t)
 {
-    struct rates *r = arg;
-    int64_t now_s = r->now_s;
-    bool failed = t->failed_s != 0 && t->failed_s <= now_s;
-    int64_t end = failed ? t->failed_s : t->ended_s != 0 ? t->ended_s : now_s;
-    double age;
+    struct breakage_batch own = {.batch_id = 0};
+    double e = 0;
 
-    if (t->given_s >= now_s)
-        return 0;
-    age = (double)((end < now_s ? end : now_s) - t->given_s) / CLOCK_DAY_S;
-    breakage_expose(&r->all, 0, age);
-    r->all.failed_at[breakage_bin(age)] += failed;
-    return 0;
+    breakage_add_stay(&own,
+                      &(struct breakage_stay){.given_s = t->given_s,
+                                              .ended_s = t->ended_s,
+                                              .failed_s = t->failed_s},
+                      l->now_s);
+    for (int k = 0; k < BREAKAGE_BINS; k++)
+        e += l->rate[k] * own.exposure_days[k];
+    return e;
 }
 
 static int add_pot(const struct batchstate_time *t, void *arg)
 {
     struct line *l = arg;
-    struct rates own = {.now_s = l->now_s};
-    double e = 0;
 
     if (t->given_s >= l->now_s)
         return 0;
-    add_rates(t, &own);
-    for (int k = 0; k < BREAKAGE_BINS; k++)
-        e += l->rate[k] * own.all.exposure_days[k];
     if (l->n == 0 || l->keys[l->n - 1] != t->pot_key) {
         kw_grow(&l->keys, &l->keys_cap, l->n + 1, sizeof(*l->keys));
         kw_grow(&l->failed, &l->failed_cap, l->n + 1, sizeof(*l->failed));
@@ -62,7 +52,7 @@ static int add_pot(const struct batchstate_time *t, void *arg)
         l->failed[l->n] = 0;
         l->expected[l->n++] = 1e-9; /* above zero, whatever its age */
     }
-    l->expected[l->n - 1] += e;
+    l->expected[l->n - 1] += expected_of(l, t);
     l->failed[l->n - 1] += t->failed_s != 0 && t->failed_s <= l->now_s;
     return 0;
 }
@@ -165,15 +155,27 @@ int watch_firings(struct batch_watch *w, struct ledger *lg, int64_t now_s,
 
 /* ---- along the serials of each batch ---- */
 
-int watch_runs(struct ledger *lg, int64_t now_s, struct batch_found *out)
+/* Rates of all pots by age. */
+static void find_rates(const struct watch_sums *sums, double *rate)
 {
-    struct rates r = {.now_s = now_s};
-    struct line l = {.now_s = now_s};
-    int err = batchstate_times(lg, add_rates, &r);
+    for (int k = 0; k < BREAKAGE_BINS; k++) {
+        double failed = 3, days = 3 / (0.012 / 30.4375);
 
-    for (int k = 0; k < BREAKAGE_BINS; k++)
-        l.rate[k] = (3 + (double)r.all.failed_at[k]) /
-                    (3 / (0.012 / 30.4375) + r.all.exposure_days[k]);
+        for (size_t i = 0; i < sums->n; i++) {
+            failed += (double)sums->items[i].b.failed_at[k];
+            days += sums->items[i].b.exposure_days[k];
+        }
+        rate[k] = failed / days;
+    }
+}
+
+int watch_runs(const struct batch_watch *w, struct ledger *lg, int64_t now_s,
+               struct batch_found *out)
+{
+    struct line l = {.now_s = now_s};
+    int err = 0;
+
+    find_rates(&w->sums, l.rate);
     for (size_t i = 0; err == 0 && i < out->batches.n; i++) {
         struct batchstate s = out->batches.items[i];
 

@@ -71,6 +71,7 @@ static void empty(struct batch_watch *w)
     kw_free(w->unit_news);
     kw_free(w->touched);
     kw_free(w->news);
+    kw_free(w->sums.items);
     *w = (struct batch_watch){.replayed = w->replayed};
 }
 
@@ -85,6 +86,11 @@ void batch_watch_free(struct batch_watch *w)
         return;
     empty(w);
     kw_free(w);
+}
+
+void batch_watch_forget(struct batch_watch *w)
+{
+    empty(w);
 }
 
 bool batch_watch_replayed(const struct batch_watch *w)
@@ -312,8 +318,10 @@ int batch_watch_look(struct batch_watch *w, struct ledger *lg, int64_t now_s,
         err = w->replayed ? judge_all(w, lg, now_s, out)
                           : judge_touched(w, lg, now_s, out);
     }
+    if (err == 0 && !w->replayed)
+        err = watch_sums_news(w, lg, now_s);
     if (err == 0 && w->replayed)
-        err = watch_runs(lg, now_s, out);
+        err = watch_runs(w, lg, now_s, out);
     if (err == 0 && w->replayed)
         err = watch_firings(w, lg, now_s, &out->firings);
     if (err < 0)

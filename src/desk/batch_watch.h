@@ -44,6 +44,8 @@ struct desk;
 /* Writes it down and alerts; in a transaction. Adds to *raised. */
 int batch_act(struct desk *d, struct ledger *lg, int64_t now_s,
               const struct batch_found *f, int *raised);
+/* The next look begins anew: what was found could not be written down. */
+void batch_watch_forget(struct batch_watch *w);
 /* Whether the last look replayed the whole history. */
 bool batch_watch_replayed(const struct batch_watch *w);
 #endif

@@ -6,5 +6,6 @@ src_libkilnword_a_SOURCES += %D%/desk.h %D%/reply.h %D%/reply.c \
 	%D%/menu_parts.h %D%/menu.c %D%/menufile.c
 src_libkilnword_a_SOURCES += %D%/flow.h %D%/flow.c %D%/flow_late.c %D%/workshop.c
 src_libkilnword_a_SOURCES += %D%/batch_watch.h %D%/batch_inner.h \
-	%D%/batch_watch.c %D%/batch_history.c %D%/batch_runs.c %D%/batch_act.c
+	%D%/batch_watch.c %D%/batch_history.c %D%/batch_runs.c %D%/batch_act.c \
+	%D%/batch_sums.c
 src_libkilnword_a_SOURCES += %D%/hold.c %D%/session.h %D%/session.c

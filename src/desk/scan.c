@@ -1,16 +1,15 @@
 /*
  * scan.c - the breakage scan: the watch over batches and deliveries
  * (batch_watch.c), and a second opinion, the exact test of one look at all
- * pots' time at risk. Looking reads on a connection of its own; acting opens
- * or refreshes the alerts in the writer's transaction. A batch that the watch
- * finds failing alerts by its numbers; one that only the second opinion finds
- * alerts too, and is not on hold.
+ * pots' time at risk (batch_sums.c). Looking reads on a connection of its own;
+ * acting opens or refreshes the alerts in the writer's transaction. A batch
+ * that the watch finds failing alerts by its numbers; one that only the second
+ * opinion finds alerts too, and is not on hold.
  */
 #include "desk/inner.h"
 
 #include "base/clock.h"
-#include "desk/batch_watch.h"
-#include "ledger/exposure.h"
+#include "desk/batch_inner.h"
 #include "watch/breakage.h"
 #include "watch/detector.h"
 
@@ -21,8 +20,6 @@
 /* A young programme leans on a published rate: docs/science.md. */
 static const struct breakage_prior prior = {.events = 3,
                                             .rate_per_day = 0.012 / 30.4375};
-
-#define BATCH_IDS_MOST (1 << 24) /* ids count up from 1 */
 
 struct found {
     int64_t batch_id, pots_out;
@@ -35,50 +32,6 @@ struct desk_findings {
     struct batch_found watch;
 };
 
-struct gathering {
-    int64_t now_s;
-    struct breakage_batch *batches;
-    size_t n, cap;
-    uint32_t *index; /* batch id -> place in batches and 1 */
-    size_t index_n, index_cap;
-};
-
-static struct breakage_batch *batch_of(struct gathering *g, int64_t id)
-{
-    if (id <= 0 || id >= BATCH_IDS_MOST)
-        return NULL;
-    if ((size_t)id >= g->index_n) {
-        kw_grow(&g->index, &g->index_cap, (size_t)id + 1, sizeof(*g->index));
-        memset(g->index + g->index_n, 0,
-               (g->index_cap - g->index_n) * sizeof(*g->index));
-        g->index_n = g->index_cap;
-    }
-    if (g->index[id] == 0) {
-        kw_grow(&g->batches, &g->cap, g->n + 1, sizeof(*g->batches));
-        g->batches[g->n] = (struct breakage_batch){.batch_id = id};
-        g->index[id] = (uint32_t)++g->n;
-    }
-    return &g->batches[g->index[id] - 1];
-}
-
-static int add_time(const struct ledger_exposure *e, void *arg)
-{
-    struct gathering *g = arg;
-    struct breakage_batch *b;
-
-    if (e->given_s > g->now_s)
-        return 0;
-    if ((b = batch_of(g, e->batch_id)) == NULL)
-        return KW_ERANGE;
-    breakage_add_stay(b,
-                      &(struct breakage_stay){.given_s = e->given_s,
-                                              .ended_s = e->ended_s,
-                                              .failed_s = e->failed_s,
-                                              .first = e->first},
-                      g->now_s);
-    return 0;
-}
-
 static void keep(struct desk_findings *f, const struct breakage_batch *b,
                  const struct breakage_verdict *v)
 {
@@ -86,26 +39,30 @@ static void keep(struct desk_findings *f, const struct breakage_batch *b,
     f->items[f->n++] = (struct found){b->batch_id, b->pots_out, *v};
 }
 
-static int second_opinion(const struct config *conf, struct ledger *reading,
-                          int64_t now_s, struct desk_findings *f)
+/* Of all batches after a replay, else of those with news. */
+static void second_opinion(const struct config *conf,
+                           const struct batch_watch *w, struct desk_findings *f)
 {
-    struct gathering g = {.now_s = now_s};
-    int err = ledger_exposure_each(reading, add_time, &g);
+    bool all = batch_watch_replayed(w);
+    size_t n = w->sums.n, many = all ? n : w->n_news;
+    struct breakage_batch *batches = kw_calloc(n + 1, sizeof(*batches));
+    struct breakage_verdict *v = kw_calloc(n + 1, sizeof(*v));
 
-    if (err == 0) {
-        struct breakage_verdict *v = kw_calloc(g.n, sizeof(*v));
+    for (size_t i = 0; i < n; i++)
+        batches[i] = w->sums.items[i].b;
+    if (all)
+        breakage_judge(batches, n, &prior, v);
+    for (size_t k = 0; k < many; k++) {
+        size_t i = all ? k : (size_t)w->news[k];
 
-        breakage_judge(g.batches, g.n, &prior, v);
-        for (size_t i = 0; i < g.n; i++) {
-            if (v[i].p_poisson < conf->breakage_p &&
-                v[i].observed >= conf->breakage_least)
-                keep(f, &g.batches[i], &v[i]);
-        }
-        kw_free(v);
+        if (!all)
+            breakage_judge_one(batches, n, i, &prior, &v[i]);
+        if (v[i].p_poisson < conf->breakage_p &&
+            v[i].observed >= conf->breakage_least)
+            keep(f, &batches[i], &v[i]);
     }
-    kw_free(g.batches);
-    kw_free(g.index);
-    return err;
+    kw_free(batches);
+    kw_free(v);
 }
 
 int desk_watch_look(struct batch_watch *w, const struct config *conf,
@@ -116,7 +73,7 @@ int desk_watch_look(struct batch_watch *w, const struct config *conf,
     int err = batch_watch_look(w, reading, now_s, &f->watch);
 
     if (err == 0)
-        err = second_opinion(conf, reading, now_s, f);
+        second_opinion(conf, w, f);
     if (err < 0) {
         desk_findings_free(f);
         f = NULL;

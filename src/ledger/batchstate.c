@@ -281,7 +281,9 @@ int batchstate_each_delivery(struct ledger *lg, batchstate_f *f, void *arg)
     "WHEN p.failed_s >= h.given_s AND (p.outings = 1 OR NOT EXISTS ("          \
     "SELECT 1 FROM handovers n WHERE n.pot_key = p.key "                       \
     "AND n.given_s > h.given_s AND n.given_s <= p.failed_s)) "                 \
-    "THEN p.failed_s END "                                                     \
+    "THEN p.failed_s END, p.outings = 1 OR NOT EXISTS ("                       \
+    "SELECT 1 FROM handovers b WHERE b.pot_key = p.key "                       \
+    "AND b.given_s < h.given_s) "                                              \
     "FROM handovers h JOIN pots p ON p.key = h.pot_key "                       \
     "JOIN homes m ON m.id = h.home_id "
 /* A pot that failed and was handed out again later is not watched twice. */
@@ -299,7 +301,8 @@ static int stream(struct query *q, batchstate_time_f *f, void *arg)
                                     .place_id = query_get_i64(q, 3),
                                     .given_s = query_get_i64(q, 4),
                                     .ended_s = query_get_i64(q, 5),
-                                    .failed_s = query_get_i64(q, 6)};
+                                    .failed_s = query_get_i64(q, 6),
+                                    .first = query_get_i64(q, 7) != 0};
 
         if ((err = f(&t, arg)) < 0)
             break;

@@ -63,6 +63,7 @@ int batchstate_worst_delivery(struct ledger *lg, int64_t batch_id,
 struct batchstate_time {
     int64_t handover_id, batch_id, pot_key, place_id; /* place 0 not known */
     int64_t given_s, ended_s, failed_s; /* 0: not; failed_s >= given_s */
+    bool first;                         /* of that pot */
 };
 typedef int batchstate_time_f(const struct batchstate_time *, void *);
 int batchstate_times(struct ledger *lg, batchstate_time_f *f, void *arg);

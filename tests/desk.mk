@@ -24,6 +24,13 @@ EXTRA_PROGRAMS += %D%/bench/bench_cost
 %C%_bench_bench_cost_CFLAGS = $(AM_CFLAGS)
 %C%_bench_bench_cost_LDADD = src/libkilnword.a $(KW_LIBS)
 CLEANFILES += %D%/bench/bench_cost
+EXTRA_PROGRAMS += %D%/bench/bench_country
+%C%_bench_bench_country_SOURCES = %D%/bench/bench_country.c \
+	%D%/bench/country.c %D%/bench/country.h
+%C%_bench_bench_country_CPPFLAGS = $(AM_CPPFLAGS) -I$(top_srcdir)
+%C%_bench_bench_country_CFLAGS = $(AM_CFLAGS)
+%C%_bench_bench_country_LDADD = src/libkilnword.a $(KW_LIBS)
+CLEANFILES += %D%/bench/bench_country
 
 # The watch over batches and deliveries.
 if HAVE_CHECK

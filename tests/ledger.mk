@@ -1,6 +1,7 @@
 if HAVE_CHECK
 LEDGER_CHECKS = %D%/check_ledger %D%/check_ledger_model \
-	%D%/check_ledger_open %D%/check_writer %D%/check_load
+	%D%/check_ledger_open %D%/check_writer %D%/check_load \
+	%D%/check_kept
 check_PROGRAMS += $(LEDGER_CHECKS)
 TESTS += $(LEDGER_CHECKS)
 LEDGER_FIXTURE = %D%/ledger_fixture.c %D%/ledger_fixture.h
@@ -29,6 +30,11 @@ LEDGER_FIXTURE = %D%/ledger_fixture.c %D%/ledger_fixture.h
 %C%_check_load_CPPFLAGS = $(AM_CPPFLAGS) -I$(top_srcdir)
 %C%_check_load_CFLAGS = $(KW_CHECK_CFLAGS)
 %C%_check_load_LDADD = $(KW_CHECK_LIBS)
+
+%C%_check_kept_SOURCES = %D%/check_kept.c $(LEDGER_FIXTURE)
+%C%_check_kept_CPPFLAGS = $(AM_CPPFLAGS) -I$(top_srcdir)
+%C%_check_kept_CFLAGS = $(KW_CHECK_CFLAGS)
+%C%_check_kept_LDADD = $(KW_CHECK_LIBS)
 endif
 
 EXTRA_PROGRAMS += %D%/bench/bench_ledger

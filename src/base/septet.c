@@ -75,6 +75,12 @@ static size_t count_parts(const char *text, size_t len, bool gsm7, size_t room)
     return parts;
 }
 
+/* Letters, digits, and what stands between them: most of most texts. */
+static bool is_plain(unsigned char c)
+{
+    return (c >= 'a' && c <= 'z') || (c >= ' ' && c <= 'Z');
+}
+
 struct septet_size septet_measure(const char *text, size_t len)
 {
     struct septet_size size = {.gsm7 = true};
@@ -82,8 +88,15 @@ struct septet_size septet_measure(const char *text, size_t len)
     size_t septets = 0, units = 0;
 
     while (p < end) {
-        uint32_t cp = next_code_point(&p, end);
-        int cost = septet_cost(cp);
+        uint32_t cp;
+        int cost;
+
+        if (is_plain((unsigned char)*p)) {
+            p++, septets++, units++;
+            continue;
+        }
+        cp = next_code_point(&p, end);
+        cost = septet_cost(cp);
 
         if (cost == 0)
             size.gsm7 = false;

@@ -47,12 +47,9 @@ static int run_take(struct ledger *lg, void *arg)
         t->answer.scan = t->shown.scan;
         return err;
     }
-    err = desk_take(s->desk, lg, &t->text, &t->answer);
-    if (err == 0 && t->answer_in_hand && t->answer.outbox_id != 0 &&
-        !t->answer.repeat)
-        err = ledger_out_settle(lg, t->answer.outbox_id, LEDGER_SENT,
-                                t->text.at_s, "in the response");
-    return err;
+    if (t->answer_in_hand)
+        t->text.in_hand = "in the response";
+    return desk_take(s->desk, lg, &t->text, &t->answer);
 }
 
 static void log_failure(struct service *s, const char *carrier, int err)

@@ -72,18 +72,14 @@ static int take(struct talk *t, const struct desk_text *text,
 {
     int err = desk_people(t->desk, t->ledger);
 
-    if (err == 0)
-        err = desk_take(t->desk, t->ledger, text, out);
-    if (err == 0 && out->outbox_id != 0 && !out->repeat)
-        err = ledger_out_settle(t->ledger, out->outbox_id, LEDGER_SENT,
-                                text->at_s, "shown in the terminal");
-    return err;
+    return err < 0 ? err : desk_take(t->desk, t->ledger, text, out);
 }
 
 int talk_say(struct talk *t, const struct talk_text *in,
              struct desk_answer *out)
 {
     struct desk_text text = {.carrier = TALK_CARRIER,
+                             .in_hand = "shown in the terminal",
                              .ref = in->ref,
                              .from = in->from,
                              .text = in->text,

@@ -24,6 +24,9 @@ struct desk_text {       /* a text as a carrier hands it over */
     int64_t at_s;          /* received */
     int64_t sent_s;        /* claimed, 0 none */
     const char *answer_by; /* carrier of the answer; NULL: the same */
+    const char *in_hand;   /* the answer goes back by the way the text came as
+                              soon as it is committed, so it is SENT with this
+                              note; NULL: it waits in the outbox */
     bool unfinished;       /* a menu that was cut off: asked about, not filed */
     bool quiet; /* filed afterwards from a notebook: nobody is texted */
 };

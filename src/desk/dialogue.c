@@ -219,8 +219,11 @@ static int answer(struct taking *t, const struct asking *a,
 int dialogue_before(struct taking *t, const struct reader_hint *hint)
 {
     struct asking a;
-    int err = asking_get(t->lg, t->phone.id, &a);
+    int err;
 
+    if (!t->phone.asked)
+        return 0;
+    err = asking_get(t->lg, t->phone.id, &a);
     if (err < 0)
         return err == KW_ENOENT ? 0 : err;
     t->asked_before = true;

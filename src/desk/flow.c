@@ -15,7 +15,6 @@
 
 enum flow_prior flow_prior_of(const struct config *conf,
                               const struct ledger_pot *pot,
-                              const struct ledger_batch *batch,
                               struct drift_prior *out)
 {
     *out = (struct drift_prior){.level = log(conf->first_l),
@@ -26,30 +25,25 @@ enum flow_prior flow_prior_of(const struct config *conf,
         out->level = log(pot->test_l);
         return FLOW_PRIOR_POT;
     }
-    if (batch != NULL && batch->test_mean_l > 0) {
-        out->level = log(batch->test_mean_l);
+    if (pot->batch_mean_l > 0) {
+        out->level = log(pot->batch_mean_l);
         return FLOW_PRIOR_BATCH;
     }
     return FLOW_PRIOR_DEFAULT;
 }
 
-int flow_pot_rule(const struct config *conf, struct ledger *lg,
-                  const struct ledger_batch *batch, struct potflow_rule *rule,
-                  double *slope_day)
+/* The rule of the pot, with what its batch has taught. */
+static void pot_rule(const struct config *conf, const struct ledger_pot *pot,
+                     struct potflow_rule *rule, double *slope_day)
 {
-    struct ledger_batch_drift learnt;
-    int err;
-
     potflow_rule_of(conf, rule);
     *slope_day = conf->slope_day;
-    if (batch->test_max_l > 0)
-        rule->drift.too_fast_l = conf->fast_factor * batch->test_max_l;
-    err = ledger_batch_drift_get(lg, batch->id, &learnt);
-    if (err == 0) {
-        rule->drift.scrub_gain = learnt.gain;
-        *slope_day = learnt.slope;
-    }
-    return err == KW_ENOENT ? 0 : err;
+    if (pot->batch_max_l > 0)
+        rule->drift.too_fast_l = conf->fast_factor * pot->batch_max_l;
+    if (pot->key == 0 || isnan(pot->batch_slope))
+        return;
+    rule->drift.scrub_gain = pot->batch_gain;
+    *slope_day = pot->batch_slope;
 }
 
 void flow_state_of(const struct ledger_drift *d, struct drift_state *s)
@@ -99,16 +93,12 @@ static void start(struct flow_case *c, const struct ledger_pot *pot,
 int flow_begin(struct flow_case *c, const struct config *conf,
                struct ledger *lg, const struct ledger_pot *pot, int64_t at_s)
 {
-    struct ledger_batch batch = {.test_max_l = NAN, .test_mean_l = NAN};
     double slope;
-    int err = ledger_batch_get(lg, pot->batch_id, &batch);
+    int err;
 
     *c = (struct flow_case){.decided = false};
-    if (err < 0 && err != KW_ENOENT)
-        return err;
-    if ((err = flow_pot_rule(conf, lg, &batch, &c->rule, &slope)) < 0)
-        return err;
-    c->prior = flow_prior_of(conf, pot, &batch, &c->begun);
+    pot_rule(conf, pot, &c->rule, &slope);
+    c->prior = flow_prior_of(conf, pot, &c->begun);
     c->begun.slope = slope;
     err = ledger_drift_get(lg, pot->key, &c->kept);
     if (err == 0)

@@ -20,15 +20,10 @@ struct flow_case {
     bool decided;
 };
 
-/* The prior of a pot before its first reading; batch may be NULL. */
+/* The prior of a pot before its first reading. */
 enum flow_prior flow_prior_of(const struct config *conf,
                               const struct ledger_pot *pot,
-                              const struct ledger_batch *batch,
                               struct drift_prior *out);
-/* The rule of a pot of that batch, with what the batch has taught. */
-int flow_pot_rule(const struct config *conf, struct ledger *lg,
-                  const struct ledger_batch *batch, struct potflow_rule *rule,
-                  double *slope_day);
 void flow_state_of(const struct ledger_drift *d, struct drift_state *s);
 
 /* Loads the pot's state, or begins it. */

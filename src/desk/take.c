@@ -198,7 +198,8 @@ static int put_answer(struct taking *t, struct desk_answer *out)
                            .at_s = t->at_s,
                            .due_s = t->at_s,
                            .expires_s = t->at_s + t->d->conf->reply_expires_s,
-                           .text_id = t->text_id};
+                           .text_id = t->text_id,
+                           .gone = t->in->in_hand};
     int err;
 
     if (t->in->quiet || t->reply.len == 0)

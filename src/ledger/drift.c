@@ -35,7 +35,7 @@ int ledger_drift_get(struct ledger *lg, int64_t pot_key,
     err = query_one(&q);
     if (err < 0)
         return err;
-    *out = (struct ledger_drift){.pot_key = pot_key};
+    *out = (struct ledger_drift){.pot_key = pot_key, .known = true};
     read_state(&q, 0, out);
     query_close(&q);
     return 0;
@@ -45,15 +45,23 @@ int ledger_drift_put(struct ledger *lg, const struct ledger_drift *d)
 {
     struct query q;
 
-    query_open(&q, lg,
-               "INSERT INTO drifts (pot_key, " STATE ", at_days, "
-               "scrubbed_days, flagged, fresh_scrub, readings, scrubs_seen, "
-               "gain_sum) VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, "
-               "$11, $12, $13) ON CONFLICT (pot_key) DO UPDATE SET "
-               "level = $2, slope = $3, p11 = $4, p12 = $5, p22 = $6, "
-               "at_days = $7, scrubbed_days = $8, flagged = $9, "
-               "fresh_scrub = $10, readings = $11, scrubs_seen = $12, "
-               "gain_sum = $13");
+    if (d->known)
+        query_open(&q, lg,
+                   "UPDATE drifts SET level = $2, slope = $3, p11 = $4, "
+                   "p12 = $5, p22 = $6, at_days = $7, scrubbed_days = $8, "
+                   "flagged = $9, fresh_scrub = $10, readings = $11, "
+                   "scrubs_seen = $12, gain_sum = $13 WHERE pot_key = $1");
+    else
+        query_open(&q, lg,
+                   "INSERT INTO drifts (pot_key, " STATE ", at_days, "
+                   "scrubbed_days, flagged, fresh_scrub, readings, "
+                   "scrubs_seen, gain_sum) VALUES ($1, $2, $3, $4, $5, $6, "
+                   "$7, $8, $9, $10, $11, $12, $13) "
+                   "ON CONFLICT (pot_key) DO UPDATE SET "
+                   "level = $2, slope = $3, p11 = $4, p12 = $5, p22 = $6, "
+                   "at_days = $7, scrubbed_days = $8, flagged = $9, "
+                   "fresh_scrub = $10, readings = $11, scrubs_seen = $12, "
+                   "gain_sum = $13");
     query_i64(&q, d->pot_key);
     query_f64(&q, d->level);
     query_f64(&q, d->slope);

@@ -18,6 +18,7 @@ struct ledger_drift { /* one row a pot that was ever read */
     /* for the batch's rates */
     int readings, scrubs_seen;
     double gain_sum; /* ln, of the scrubs seen */
+    bool known;      /* read from the ledger, so that a row is there */
 };
 int ledger_drift_get(struct ledger *lg, int64_t pot_key,
                      struct ledger_drift *out); /* KW_ENOENT */

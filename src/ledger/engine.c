@@ -62,27 +62,30 @@ int engine_run(struct ledger *lg, const char *sql)
 
 /* ---- transactions ---- */
 
-/* What was read may not be so any more. */
-static void forget_read(struct ledger *lg)
-{
-    lg->n_carriers = 0;
-    lg->phone.id = 0;
-}
-
 int ledger_begin(struct ledger *lg)
 {
     struct query q;
+    int64_t version;
+    int err;
 
-    lg->phone.id = 0; /* others may have written since */
     query_open(&q, lg, "BEGIN IMMEDIATE");
-    return query_run(&q);
+    if ((err = query_run(&q)) < 0)
+        return err;
+    if ((err = ledger_data_version(lg, &version)) < 0) {
+        ledger_rollback(lg);
+        return err;
+    }
+    kept_begin(&lg->kept, version); /* others may have written since */
+    return 0;
 }
 
 int ledger_commit(struct ledger *lg)
 {
     struct query q;
-    int err;
+    int err = segments_write(lg);
 
+    if (err < 0)
+        return err;
     query_open(&q, lg, "COMMIT");
     err = query_run(&q);
     if (err == 0)
@@ -99,7 +102,8 @@ void ledger_rollback(struct ledger *lg)
 {
     struct query q;
 
-    forget_read(lg);
+    lg->n_carriers = 0;
+    kept_rollback(&lg->kept);
     if (!engine_in_transaction(lg))
         return;
     query_open(&q, lg, "ROLLBACK");
@@ -110,6 +114,7 @@ int ledger_savepoint(struct ledger *lg)
 {
     struct query q;
 
+    kept_savepoint(&lg->kept);
     query_open(&q, lg, "SAVEPOINT job");
     return query_run(&q);
 }
@@ -126,7 +131,8 @@ void ledger_undo(struct ledger *lg)
 {
     struct query q;
 
-    forget_read(lg);
+    lg->n_carriers = 0;
+    kept_undo(&lg->kept);
     if (!engine_in_transaction(lg))
         return; /* a failure of the disk has undone all of it already */
     query_open(&q, lg, "ROLLBACK TO job");

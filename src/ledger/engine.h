@@ -4,6 +4,7 @@
  * engine.h - inside the ledger only: the handle, and what only SQLite does
  * (engine.c): opening, pragmas, error codes, copying a live file.
  */
+#include "ledger/kept.h"
 #include "ledger/query.h"
 
 #define ENGINE_APPLICATION_ID 0x4b694c6e /* "KiLn", in the file's header */
@@ -22,7 +23,7 @@ struct ledger {
         int64_t id;
     } carriers[ENGINE_CARRIERS_MOST];
     size_t n_carriers;
-    struct ledger_phone phone; /* last read in this transaction; id 0 none */
+    struct kept kept;
 };
 
 /* Logs the failure of sql and gives the KW_E code for it. */
@@ -43,4 +44,11 @@ int engine_copy(struct ledger *lg, struct ledger_backup *b, const char *file,
 
 /* The id of a carrier's name; made when it is not there and make is set. */
 int carrier_id(struct ledger *lg, const char *name, bool make, int64_t *id);
+/* The name of one, "" for id 0. */
+int carrier_name(struct ledger *lg, int64_t id, char dst[LEDGER_NAME_CAP]);
+/* Writes the segments that were counted and are kept in memory. */
+int segments_write(struct ledger *lg);
+/* Counts them, on the local day of at_s. */
+int segments_add(struct ledger *lg, int64_t at_s, enum ledger_role role,
+                 int64_t received, int64_t sent);
 #endif

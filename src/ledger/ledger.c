@@ -78,6 +78,40 @@ int carrier_id(struct ledger *lg, const char *name, bool make, int64_t *id)
     return err;
 }
 
+static int read_carrier_name(struct ledger *lg, int64_t id,
+                             char dst[LEDGER_NAME_CAP])
+{
+    struct query q;
+    int err;
+
+    query_open(&q, lg, "SELECT name FROM carriers WHERE id = $1");
+    query_i64(&q, id);
+    if ((err = query_one(&q)) < 0)
+        return err;
+    query_copy(&q, 0, dst, LEDGER_NAME_CAP);
+    query_close(&q);
+    return 0;
+}
+
+int carrier_name(struct ledger *lg, int64_t id, char dst[LEDGER_NAME_CAP])
+{
+    size_t n = lg->n_carriers;
+    int err;
+
+    dst[0] = '\0';
+    if (id == 0)
+        return 0;
+    for (size_t i = 0; i < n; i++) {
+        if (lg->carriers[i].id == id)
+            return kw_copy(dst, LEDGER_NAME_CAP, lg->carriers[i].name,
+                           strlen(lg->carriers[i].name));
+    }
+    err = read_carrier_name(lg, id, dst);
+    if (err < 0)
+        return err;
+    return carrier_id(lg, dst, false, &id); /* and keeps it */
+}
+
 /* ---- marks ---- */
 
 int ledger_mark_get(struct ledger *lg, const char *key, int64_t *value)

@@ -63,6 +63,7 @@ struct ledger_phone {
     char carrier[LEDGER_NAME_CAP]; /* that its last text came by */
     char name[LEDGER_NAME_CAP];
     int64_t last_chat_reply_s; /* not-a-report answered at most once a day */
+    bool asked;                /* read only: asking_get() finds something */
 };
 /* Finds or makes; a number that is not E.164 is kept as it is. */
 int ledger_phone_take(struct ledger *lg, const char *number,
@@ -104,8 +105,11 @@ struct ledger_pot {
     int64_t key; /* serial_key() */
     char serial[LEDGER_SERIAL_CAP];
     int64_t batch_id;
-    char mould[LEDGER_NAME_CAP];       /* "" that of its batch: */
-    char batch_mould[LEDGER_NAME_CAP]; /* read only; "" the default */
+    char mould[LEDGER_NAME_CAP]; /* "" that of its batch: */
+    /* of its batch, read only: */
+    char batch_mould[LEDGER_NAME_CAP]; /* "" the default */
+    double batch_mean_l, batch_max_l;  /* of its tests; NaN none */
+    double batch_slope, batch_gain;    /* learnt, drift.h; NaN not yet */
     char shelf[LEDGER_NAME_CAP]; /* of the kiln it was fired on, "" not noted */
     double test_l;    /* first hour at 25 degC of its own test, NaN none */
     int64_t failed_s; /* first report of crack, leak or broken; 0 none */
@@ -273,6 +277,8 @@ struct ledger_out {
     int64_t at_s, due_s, expires_s;
     int64_t text_id, alert_id; /* 0 none */
     int tries;
+    const char *gone; /* put only: it leaves with the commit, SENT with this
+                         note; NULL: it waits */
     char body[LEDGER_BODY_CAP];
 };
 int ledger_out_put(struct ledger *lg, struct ledger_out *o);

@@ -21,19 +21,40 @@ static int64_t segments_of(const struct ledger_out *o)
     return (int64_t)septet_measure(o->body, strlen(o->body)).segments;
 }
 
+/* What goes out with the commit is counted here. */
+static int count_gone(struct ledger *lg, const struct ledger_out *o,
+                      int64_t segments)
+{
+    struct ledger_phone p;
+    int err;
+
+    if (o->gone == NULL || segments == 0)
+        return 0;
+    if (lg->kept.phone.id == o->phone_id)
+        return segments_add(lg, o->at_s, lg->kept.phone.role, 0, segments);
+    if ((err = ledger_phone_get(lg, o->phone_id, &p)) < 0)
+        return err;
+    return segments_add(lg, o->at_s, p.role, 0, segments);
+}
+
 int ledger_out_put(struct ledger *lg, struct ledger_out *o)
 {
     struct query q;
-    int64_t carrier;
+    int64_t carrier, segments = 0;
     int err = carrier_id(lg, o->carrier, true, &carrier);
 
     if (err < 0)
         return err;
     assert(o->priority >= 0 && o->priority < PRIORITIES);
+    if (strcmp(o->carrier, LEDGER_CONSOLE) != 0)
+        segments = segments_of(o);
+    if ((err = count_gone(lg, o, segments)) < 0)
+        return err;
     query_open(&q, lg,
                "INSERT INTO outbox (phone_id, carrier_id, kind, priority, "
-               "at_s, due_s, expires_s, text_id, alert_id, body, segments) "
-               "VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11)");
+               "at_s, due_s, expires_s, text_id, alert_id, body, segments, "
+               "state, settled_s, note) VALUES ($1, $2, $3, $4, $5, $6, $7, "
+               "$8, $9, $10, $11, $12, $13, $14)");
     query_i64(&q, o->phone_id);
     query_i64(&q, carrier);
     query_i64(&q, o->kind);
@@ -44,7 +65,10 @@ int ledger_out_put(struct ledger *lg, struct ledger_out *o)
     query_id(&q, o->text_id);
     query_id(&q, o->alert_id);
     query_text(&q, o->body);
-    query_i64(&q, strcmp(o->carrier, LEDGER_CONSOLE) == 0 ? 0 : segments_of(o));
+    query_i64(&q, segments);
+    query_i64(&q, o->gone != NULL ? LEDGER_SENT : LEDGER_WAITING);
+    query_id(&q, o->gone != NULL ? o->at_s : 0);
+    query_text(&q, o->gone);
     return query_insert(&q, &o->id);
 }
 

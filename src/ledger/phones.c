@@ -11,11 +11,13 @@
 
 #define COLUMNS                                                                \
     "SELECT p.id, p.number, p.lang, p.lang_seen, p.role, p.stopped, "          \
-    "c.name, p.name, p.last_chat_reply_s FROM phones p "                       \
-    "LEFT JOIN carriers c ON c.id = p.carrier_id "
+    "p.carrier_id, p.name, p.last_chat_reply_s, a.phone_id FROM phones p "     \
+    "LEFT JOIN asking a ON a.phone_id = p.id "
 
 static int take_row(struct query *q, struct ledger_phone *out)
 {
+    struct ledger *lg = q->lg;
+    int64_t carrier;
     int err = query_one(q);
 
     if (err < 0)
@@ -27,11 +29,14 @@ static int take_row(struct query *q, struct ledger_phone *out)
     query_copy(q, 3, out->lang_seen, sizeof(out->lang_seen));
     out->role = (enum ledger_role)query_get_i64(q, 4);
     out->stopped = query_get_i64(q, 5) != 0;
-    query_copy(q, 6, out->carrier, sizeof(out->carrier));
+    carrier = query_get_i64(q, 6);
     query_copy(q, 7, out->name, sizeof(out->name));
     out->last_chat_reply_s = query_get_i64(q, 8);
-    q->lg->phone = *out;
+    out->asked = !query_is_null(q, 9);
     query_close(q);
+    if ((err = carrier_name(lg, carrier, out->carrier)) < 0)
+        return err;
+    lg->kept.phone = *out;
     return 0;
 }
 
@@ -135,9 +140,10 @@ int ledger_phone_put(struct ledger *lg, const struct ledger_phone *p)
     int64_t carrier = 0;
     int err;
 
-    if (lg->phone.id == p->id && memcmp(&lg->phone, p, sizeof(*p)) == 0)
+    if (lg->kept.phone.id == p->id &&
+        memcmp(&lg->kept.phone, p, sizeof(*p)) == 0)
         return 0;
-    lg->phone.id = 0;
+    lg->kept.phone.id = 0;
     if (p->carrier[0] != '\0' &&
         (err = carrier_id(lg, p->carrier, true, &carrier)) < 0)
         return err;

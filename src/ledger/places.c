@@ -63,7 +63,7 @@ int ledger_place_find(struct ledger *lg, const char *name,
     return take_place(&q, out);
 }
 
-int ledger_place_water(struct ledger *lg, int64_t id, int month, double *degc)
+static int read_month(struct ledger *lg, int64_t id, int month, double *degc)
 {
     struct query q;
     int err;
@@ -78,6 +78,24 @@ int ledger_place_water(struct ledger *lg, int64_t id, int month, double *degc)
     *degc = query_get_f64(&q, 0);
     query_close(&q);
     return 0;
+}
+
+int ledger_place_water(struct ledger *lg, int64_t id, int month, double *degc)
+{
+    struct kept_water *w = kept_water(&lg->kept, id, month);
+    bool keep = engine_in_transaction(lg) && id != 0;
+    int err;
+
+    if (!keep)
+        return read_month(lg, id, month, degc);
+    if (w->place_id != id || w->month != month) {
+        err = read_month(lg, id, month, degc);
+        if (err < 0 && err != KW_ENOENT)
+            return err;
+        *w = (struct kept_water){id, month, err == 0 ? *degc : (double)NAN};
+    }
+    *degc = w->degc;
+    return isnan(w->degc) ? KW_ENOENT : 0;
 }
 
 static int put_month(struct ledger *lg, const struct ledger_place *p, int m,

@@ -29,9 +29,11 @@ int ledger_pot_get(struct ledger *lg, int64_t key, struct ledger_pot *p)
                "p.last_flow_s, p.low_before, p.last_low_s, p.last_scrub_s, "
                "b.mould, (SELECT a.id FROM alerts a WHERE a.kind = $2 "
                "AND a.subject = $3 AND a.subject_id = p.key AND a.state < 2), "
-               "b.recalled_s, p.shelf "
+               "b.recalled_s, p.shelf, b.test_mean_l, b.test_max_l, d.slope, "
+               "d.gain, p.last_report_id "
                "FROM pots p JOIN batches b ON b.id = p.batch_id "
                "LEFT JOIN homes h ON h.id = p.home_id "
+               "LEFT JOIN batch_drifts d ON d.batch_id = p.batch_id "
                "WHERE p.key = $1");
     query_i64(&q, key);
     query_i64(&q, LEDGER_ALERT_FAST);
@@ -59,6 +61,15 @@ int ledger_pot_get(struct ledger *lg, int64_t key, struct ledger_pot *p)
     p->fast_alert_id = query_get_i64(&q, 18);
     p->recalled_s = query_get_i64(&q, 19);
     query_copy(&q, 20, p->shelf, sizeof(p->shelf));
+    p->batch_mean_l = query_get_f64(&q, 21);
+    p->batch_max_l = query_get_f64(&q, 22);
+    p->batch_slope = query_get_f64(&q, 23);
+    p->batch_gain = query_get_f64(&q, 24);
+    if (engine_in_transaction(lg)) {
+        lg->kept.head.key = key;
+        lg->kept.head.last_report_id = query_get_i64(&q, 25);
+        lg->kept.head.last_flow_s = p->last_flow_s;
+    }
     query_close(&q);
     return 0;
 }

@@ -55,6 +55,7 @@ static int prepare(struct ledger *lg, const char *sql, unsigned flags,
     if (rc != SQLITE_OK)
         return engine_fail(lg, rc, sql);
     out->sql = sql;
+    out->drops = kept_drops(sql, sqlite3_stmt_readonly(out->stmt) != 0);
     place_params(out);
     return 0;
 }
@@ -85,6 +86,8 @@ void query_open(struct query *q, struct ledger *lg, const char *sql)
     p = kept(lg, sql, &q->err);
     if (p == NULL)
         return;
+    if (p->drops != 0)
+        kept_drop(&lg->kept, p->drops);
     if (sqlite3_stmt_busy(p->stmt)) {
         q->err = prepare(lg, sql, 0, &q->own);
         if (q->err < 0)

@@ -24,6 +24,7 @@ struct prepared {    /* a kept statement */
     const char *sql; /* its key; NULL: the slot is free */
     sqlite3_stmt *stmt;
     uint8_t place[QUERY_PARAMS_MOST + 1]; /* of $n in the statement, 0 none */
+    unsigned drops;                       /* kept_drops() */
 };
 
 struct query {

@@ -19,37 +19,48 @@ struct repeat {
     int64_t text_id, at_s; /* written: of the earlier text */
 };
 
+static int when_taken(struct ledger *lg, struct repeat *r)
+{
+    struct query q;
+    int err;
+
+    query_open(&q, lg, "SELECT at_s FROM texts_in WHERE id = $1");
+    query_i64(&q, r->text_id);
+    if ((err = query_one(&q)) < 0)
+        return err;
+    r->at_s = query_get_i64(&q, 0);
+    query_close(&q);
+    return 0;
+}
+
 static int find_in_week(struct ledger *lg, int64_t week, struct repeat *r)
 {
     struct query q;
     int err;
 
     query_open(&q, lg,
-               "SELECT t.id, t.at_s FROM arrivals a "
-               "JOIN texts_in t ON t.id = a.text_id "
-               "WHERE a.week = $1 AND a.carrier_id = $2 AND a.ref = $3");
+               "SELECT text_id FROM arrivals "
+               "WHERE week = $1 AND carrier_id = $2 AND ref = $3");
     query_i64(&q, week);
     query_i64(&q, r->carrier);
     query_text(&q, r->ref);
-    err = query_one(&q);
-    if (err < 0)
+    if ((err = query_one(&q)) < 0)
         return err;
     r->text_id = query_get_i64(&q, 0);
-    r->at_s = query_get_i64(&q, 1);
     query_close(&q);
-    return 0;
+    return when_taken(lg, r);
 }
 
 /*
- * The text that came with this id up to seven days before; or after, in the
- * same week or within a day: the clock may have been put back since.
+ * The text that came with this id up to seven days before, but in another
+ * week; or after, within a day: the clock may have been put back since.
  */
 static int find_repeat(struct ledger *lg, int64_t at_s, struct repeat *r)
 {
-    int64_t last = week_of(at_s + DAY_S);
+    int64_t now = week_of(at_s), last = week_of(at_s + DAY_S);
 
     for (int64_t week = week_of(at_s - WEEK_S); week <= last; week++) {
-        int err = find_in_week(lg, week, r);
+        int err = week == now ? KW_ENOENT : find_in_week(lg, week, r);
 
         if (err < 0 && err != KW_ENOENT)
             return err;
@@ -59,52 +70,120 @@ static int find_repeat(struct ledger *lg, int64_t at_s, struct repeat *r)
     return KW_ENOENT;
 }
 
-static int note_arrival(struct ledger *lg, int64_t carrier,
-                        const struct ledger_text_in *t, const char *ref)
+/* KW_EDUP when the id came before in this week: the key itself tells. */
+static int note_arrival(struct ledger *lg, const struct repeat *r,
+                        const struct ledger_text_in *t)
+{
+    struct query q;
+    int err;
+
+    query_open(&q, lg,
+               "INSERT INTO arrivals (week, carrier_id, ref, text_id) "
+               "VALUES ($1, $2, $3, $4) ON CONFLICT DO NOTHING");
+    query_i64(&q, week_of(t->at_s));
+    query_i64(&q, r->carrier);
+    query_text(&q, r->ref);
+    query_i64(&q, t->id);
+    err = query_update(&q);
+    return err == KW_ENOENT ? KW_EDUP : err;
+}
+
+static int take_back(struct ledger *lg, const struct repeat *r, int64_t at_s)
 {
     struct query q;
 
-    if (ref == NULL)
-        return 0;
     query_open(&q, lg,
-               "INSERT INTO arrivals (week, carrier_id, ref, text_id) "
-               "VALUES ($1, $2, $3, $4)");
-    query_i64(&q, week_of(t->at_s));
-    query_i64(&q, carrier);
-    query_text(&q, ref);
-    query_i64(&q, t->id);
+               "DELETE FROM arrivals WHERE week = $1 AND carrier_id = $2 "
+               "AND ref = $3");
+    query_i64(&q, week_of(at_s));
+    query_i64(&q, r->carrier);
+    query_text(&q, r->ref);
     return query_run(&q);
 }
 
-int ledger_text_in_put(struct ledger *lg, struct ledger_text_in *t)
+/* The ids it is known by, its own not yet given: 0 when none came before. */
+static int note_arrivals(struct ledger *lg, struct ledger_text_in *t,
+                         int64_t carrier)
 {
-    struct query q;
-    const char *const refs[] = {t->ref, t->twin};
-    struct repeat r = {0};
-    int err = carrier_id(lg, t->carrier, true, &r.carrier);
+    struct repeat ref = {.carrier = carrier, .ref = t->ref};
+    struct repeat twin = {.carrier = carrier, .ref = t->twin};
+    bool two =
+        t->twin != NULL && (t->ref == NULL || strcmp(t->ref, t->twin) != 0);
+    int err = ref.ref == NULL ? 0 : note_arrival(lg, &ref, t);
 
-    for (size_t i = 0; i < KW_COUNT(refs) && err == 0; i++) {
+    if (err == KW_EDUP && find_in_week(lg, week_of(t->at_s), &ref) == 0)
+        t->id = ref.text_id;
+    if (err < 0 || !two)
+        return err;
+    err = note_arrival(lg, &twin, t);
+    if (err == KW_EDUP && find_in_week(lg, week_of(t->at_s), &twin) == 0) {
+        t->id = twin.text_id;
+        err = ref.ref == NULL ? 0 : take_back(lg, &ref, t->at_s);
+        err = err < 0 ? err : KW_EDUP;
+    }
+    return err;
+}
+
+static int earlier_weeks(struct ledger *lg, struct ledger_text_in *t,
+                         int64_t carrier)
+{
+    const char *const refs[] = {t->ref, t->twin};
+    struct repeat r = {.carrier = carrier};
+
+    for (size_t i = 0; i < KW_COUNT(refs); i++) {
+        int err;
+
         if ((r.ref = refs[i]) == NULL)
             continue;
         err = find_repeat(lg, t->at_s, &r);
         if (err == 0)
             t->id = r.text_id;
-        err = err == KW_ENOENT ? 0 : err == 0 ? KW_EDUP : err;
+        if (err != KW_ENOENT)
+            return err == 0 ? KW_EDUP : err;
     }
-    if (err < 0)
+    return 0;
+}
+
+/* The id that the next text gets. */
+static int next_id(struct ledger *lg, int64_t *id)
+{
+    struct query q;
+    int err;
+
+    if (lg->kept.text_id != 0) {
+        *id = lg->kept.text_id + 1;
+        return 0;
+    }
+    query_open(&q, lg, "SELECT coalesce(max(id), 0) + 1 FROM texts_in");
+    if ((err = query_one(&q)) < 0)
+        return err;
+    *id = query_get_i64(&q, 0);
+    query_close(&q);
+    return 0;
+}
+
+int ledger_text_in_put(struct ledger *lg, struct ledger_text_in *t)
+{
+    struct query q;
+    int64_t carrier;
+    int err = carrier_id(lg, t->carrier, true, &carrier);
+
+    if (err < 0 || (err = earlier_weeks(lg, t, carrier)) < 0 ||
+        (err = next_id(lg, &t->id)) < 0 ||
+        (err = note_arrivals(lg, t, carrier)) < 0)
         return err;
     query_open(&q, lg,
-               "INSERT INTO texts_in (carrier_id, phone_id, at_s, sent_s, "
-               "body) VALUES ($1, $2, $3, $4, $5)");
-    query_i64(&q, r.carrier);
+               "INSERT INTO texts_in (id, carrier_id, phone_id, at_s, sent_s, "
+               "body) VALUES ($1, $2, $3, $4, $5, $6)");
+    query_i64(&q, t->id);
+    query_i64(&q, carrier);
     query_i64(&q, t->phone_id);
     query_i64(&q, t->at_s);
     query_id(&q, t->sent_s);
     query_octets(&q, t->body, t->len);
-    err = query_insert(&q, &t->id);
-    if (err == 0)
-        err = note_arrival(lg, r.carrier, t, t->ref);
-    return err < 0 ? err : note_arrival(lg, r.carrier, t, t->twin);
+    if ((err = query_run(&q)) == 0 && engine_in_transaction(lg))
+        lg->kept.text_id = t->id;
+    return err;
 }
 
 int ledger_refs_each(struct ledger *lg, const char *carrier, int64_t since_s,

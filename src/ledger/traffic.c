@@ -9,21 +9,64 @@
 
 /* ---- segments ---- */
 
-int traffic_received(struct ledger *lg, int64_t at_s, enum ledger_role role,
-                     size_t segments)
+/* A local day is never so short. */
+#define DAY_LEAST_S (20 * 3600)
+
+static int write_role(struct ledger *lg, const struct kept_segments *s,
+                      int role)
 {
     struct query q;
 
-    if (segments == 0)
-        return 0;
     query_open(&q, lg,
                "INSERT INTO segments (day_s, role, received, sent) "
-               "VALUES ($1, $2, $3, 0) ON CONFLICT (day_s, role) "
-               "DO UPDATE SET received = received + excluded.received");
-    query_i64(&q, clock_midnight(at_s));
+               "VALUES ($1, $2, $3, $4) ON CONFLICT (day_s, role) "
+               "DO UPDATE SET received = received + excluded.received, "
+               "sent = sent + excluded.sent");
+    query_i64(&q, s->day_s);
     query_i64(&q, role);
-    query_i64(&q, (int64_t)segments);
+    query_i64(&q, s->received[role]);
+    query_i64(&q, s->sent[role]);
     return query_run(&q);
+}
+
+int segments_write(struct ledger *lg)
+{
+    struct kept_segments *s = &lg->kept.segments;
+    int err = 0;
+
+    for (int i = 0; s->any && i < LEDGER_ROLES && err == 0; i++) {
+        if (s->received[i] != 0 || s->sent[i] != 0)
+            err = write_role(lg, s, i);
+    }
+    if (err == 0)
+        *s = (struct kept_segments){.day_s = s->day_s};
+    return err;
+}
+
+/* One row of a day and role for all texts of a commit. */
+int segments_add(struct ledger *lg, int64_t at_s, enum ledger_role role,
+                 int64_t received, int64_t sent)
+{
+    struct kept_segments *s = &lg->kept.segments;
+    int64_t day_s = s->day_s;
+    int err;
+
+    if (day_s == 0 || at_s < day_s || at_s >= day_s + DAY_LEAST_S)
+        day_s = clock_midnight(at_s);
+    if (s->any && s->day_s != day_s && (err = segments_write(lg)) < 0)
+        return err;
+    s->any = true;
+    s->day_s = day_s;
+    s->received[role] += received;
+    s->sent[role] += sent;
+    return engine_in_transaction(lg) ? 0 : segments_write(lg);
+}
+
+int traffic_received(struct ledger *lg, int64_t at_s, enum ledger_role role,
+                     size_t segments)
+{
+    return segments == 0 ? 0
+                         : segments_add(lg, at_s, role, (int64_t)segments, 0);
 }
 
 int traffic_of_day(struct ledger *lg, int64_t midnight_s,
@@ -33,6 +76,8 @@ int traffic_of_day(struct ledger *lg, int64_t midnight_s,
     int got;
 
     *out = (struct traffic_day){0};
+    if ((got = segments_write(lg)) < 0)
+        return got;
     query_open(&q, lg,
                "SELECT role, received, sent FROM segments WHERE day_s = $1");
     query_i64(&q, midnight_s);

@@ -144,16 +144,16 @@ static int put_answer(struct ledger *lg, const struct ledger_text_in *t,
                            .at_s = t->at_s,
                            .due_s = t->at_s,
                            .expires_s = t->at_s + CLOCK_DAY_S,
-                           .text_id = t->id};
+                           .text_id = t->id,
+                           .gone = "in the response"};
     int err;
 
     snprintf(o.body, sizeof(o.body),
              "Noted: pot 0214-073-19 gives 1.2 l in the first hour. That is "
              "good. Scrub it when it slows down. Thank you.");
-    if ((err = ledger_out_put(lg, &o)) < 0)
-        return err;
+    err = ledger_out_put(lg, &o);
     *id = o.id;
-    return ledger_out_settle(lg, o.id, LEDGER_SENT, t->at_s, "in the response");
+    return err;
 }
 
 static int ledger_text(struct ledger *lg, const struct world_text *s)
@@ -161,7 +161,6 @@ static int ledger_text(struct ledger *lg, const struct world_text *s)
     struct ledger_phone phone;
     struct due_home then;
     struct ledger_pot pot;
-    struct ledger_batch batch;
     double degc;
     struct ledger_text_in t = {.carrier = "gate",
                                .ref = s->ref,
@@ -179,7 +178,6 @@ static int ledger_text(struct ledger *lg, const struct world_text *s)
         (err = ledger_text_in_put(lg, &t)) < 0 ||
         (err = ledger_place_water(lg, then.home.place_id, 3, &degc)) < 0 ||
         (err = ledger_pot_get(lg, s->key, &pot)) < 0 ||
-        (err = ledger_batch_get(lg, pot.batch_id, &batch)) < 0 ||
         (err = put_report(lg, s, &t, &pot)) < 0 ||
         (err = put_answer(lg, &t, &reading.answer_id)) < 0 ||
         (err = ledger_text_in_read(lg, t.id, &reading)) < 0)
@@ -195,6 +193,7 @@ static int desk_text(struct desk *d, struct ledger *lg,
                            .from = s->from,
                            .text = s->text,
                            .len = strlen(s->text),
+                           .in_hand = "in the response",
                            .at_s = clock_now_s()};
     struct desk_answer out;
     int err = desk_take(d, lg, &in, &out);
@@ -204,9 +203,6 @@ static int desk_text(struct desk *d, struct ledger *lg,
                 out.body);
         exit(1);
     }
-    if (err == 0)
-        err = ledger_out_settle(lg, out.outbox_id, LEDGER_SENT, in.at_s,
-                                "in the response");
     return err;
 }
 

@@ -353,7 +353,6 @@ static int file_text(struct ledger *lg, void *arg)
     struct ledger_phone phone;
     struct due_home then;
     struct ledger_pot pot;
-    struct ledger_batch batch;
     double degc;
     char number[24];
 
@@ -363,7 +362,6 @@ static int file_text(struct ledger *lg, void *arg)
     in.phone_id = phone.id;
     must(ledger_text_in_put(lg, &in), "the text");
     must(ledger_pot_get(lg, t->pot_key, &pot), "the pot");
-    must(ledger_batch_get(lg, pot.batch_id, &batch), "the batch");
     must(ledger_place_water(lg, then.home.place_id, 3, &degc), "the water");
     r.text_id = in.id;
     r.phone_id = phone.id;

@@ -38,7 +38,9 @@ LEDGER_FIXTURE = %D%/ledger_fixture.c %D%/ledger_fixture.h
 endif
 
 EXTRA_PROGRAMS += %D%/bench/bench_ledger
-%C%_bench_bench_ledger_SOURCES = %D%/bench/bench_ledger.c
+%C%_bench_bench_ledger_SOURCES = %D%/bench/bench_ledger.c \
+	%D%/bench/yt.c %D%/bench/yt.h
+%C%_bench_bench_ledger_CPPFLAGS = $(AM_CPPFLAGS) -I$(top_srcdir)
 %C%_bench_bench_ledger_CFLAGS = $(AM_CFLAGS)
 %C%_bench_bench_ledger_LDADD = src/libkilnword.a $(KW_LIBS)
 CLEANFILES += %D%/bench/bench_ledger

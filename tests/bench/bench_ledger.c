@@ -11,6 +11,7 @@
 #include "ledger/due.h"
 #include "ledger/engine.h"
 #include "ledger/writer.h"
+#include "tests/bench/yt.h"
 
 #include <fcntl.h>
 #include <inttypes.h>
@@ -23,14 +24,8 @@
 #include <time.h>
 #include <unistd.h>
 
-#define GROUP        64
-#define ROUNDS       7
-#define FIRST_S      1772323200 /* 2026-03-01 */
-#define FIRST_MSISDN 99970000000
-#define BODY         "021407319 slow fell 4 fingers in 10 h"
-#define REPLY                                                                  \
-    "Pot 0214-073-19: slow, 1.2 L in the first hour. Scrub the inside with "   \
-    "a clean brush and clean water, then measure again within 7 days."
+#define GROUP  YT_GROUP
+#define ROUNDS 7
 
 static int n_pots = 1000000, per_round = 20000;
 static char folder[256];
@@ -83,199 +78,12 @@ static void result(const char *name, double figure, const char *unit,
     fflush(stdout);
 }
 
-/* ---- the texts, the same for all ---- */
-
-struct text {
-    int64_t at_s, phone_id, pot_key;
-    char ref[33];
-};
-
-static uint64_t random64(void)
-{
-    static uint64_t x = 88172645463325252u; /* xorshift64 */
-
-    x ^= x << 13;
-    x ^= x >> 7;
-    x ^= x << 17;
-    return x;
-}
-
-static void next_text(struct text *t)
-{
-    static int64_t n;
-    int64_t pot = (int64_t)(random64() % (uint64_t)n_pots);
-
-    t->at_s = FIRST_S + n++;
-    t->phone_id = FIRST_MSISDN + pot;
-    t->pot_key = pot + 1;
-    snprintf(t->ref, sizeof(t->ref), "%016" PRIx64 "%016" PRIx64, random64(),
-             random64());
-}
-
-/* ---- Ys ---- */
-
-static double sync_us(int n)
-{
-    double *took = kw_malloc(sizeof(*took) * (size_t)n), p50;
-    static char page[4096];
-    int fd = open(path("appended"), O_WRONLY | O_CREAT | O_TRUNC, 0600);
-
-    if (fd < 0)
-        fail("the file of Ys");
-    for (int i = 0; i < n; i++) {
-        double t = now_us();
-
-        if (write(fd, page, sizeof(page)) < 0 || fdatasync(fd) < 0)
-            fail("fdatasync");
-        took[i] = now_us() - t;
-    }
-    close(fd);
-    p50 = median(took, n);
-    kw_free(took);
-    return p50;
-}
-
-/* ---- Yt ---- */
-
-static const char bare_tables[] =
-    "PRAGMA journal_mode = WAL; PRAGMA synchronous = FULL;"
-    "PRAGMA cache_size = -16384; PRAGMA wal_autocheckpoint = 1000;"
-    "CREATE TABLE phone (id INTEGER PRIMARY KEY, lang TEXT, name TEXT);"
-    "CREATE TABLE pot (key INTEGER PRIMARY KEY, serial TEXT, batch INTEGER,"
-    " home INTEGER, flow REAL, flow_s INTEGER, low INTEGER, report INTEGER);"
-    "CREATE TABLE inbound (id INTEGER PRIMARY KEY, phone INTEGER,"
-    " at_s INTEGER, body BLOB, outcome TEXT);"
-    "CREATE TABLE arrival (day INTEGER, carrier INTEGER, ref TEXT,"
-    " inbound INTEGER, PRIMARY KEY (day, carrier, ref)) WITHOUT ROWID;"
-    "CREATE TABLE report (id INTEGER PRIMARY KEY, inbound INTEGER,"
-    " pot INTEGER, at_s INTEGER, kind TEXT, value REAL, minutes REAL,"
-    " litres REAL, before INTEGER);"
-    "CREATE TABLE outbox (id INTEGER PRIMARY KEY, phone INTEGER,"
-    " state INTEGER, due_s INTEGER, inbound INTEGER, body TEXT);"
-    "CREATE INDEX queue ON outbox (state, due_s) WHERE state < 2;";
-
-enum {
-    Q_PHONE,
-    Q_POT,
-    Q_IN,
-    Q_REPEAT,
-    Q_REPORT,
-    Q_UPDATE,
-    Q_OUT,
-    Q_BEGIN,
-    Q_COMMIT,
-    QS
-};
-static const char *const bare_sql[QS] = {
-    "SELECT lang, name FROM phone WHERE id = ?1",
-    "SELECT batch, home, flow, report FROM pot WHERE key = ?1",
-    "INSERT INTO inbound (phone, at_s, body, outcome) "
-    "VALUES (?1, ?2, ?3, 'filed')",
-    "INSERT INTO arrival VALUES (?1, 1, ?2, ?3)",
-    "INSERT INTO report (inbound, pot, at_s, kind, value, minutes, litres, "
-    "before) VALUES (?1, ?2, ?3, 'slow', 4, 600, 1.2, ?4)",
-    "UPDATE pot SET flow = 1.2, flow_s = ?2, low = low + 1, report = ?3 "
-    "WHERE key = ?1",
-    "INSERT INTO outbox (phone, state, due_s, inbound, body) "
-    "VALUES (?1, 0, ?2, ?3, ?4)",
-    "BEGIN IMMEDIATE",
-    "COMMIT"};
-
-struct bare {
-    sqlite3 *db;
-    sqlite3_stmt *q[QS];
-};
-
-static void bare_run(struct bare *b, int q)
-{
-    int rc = sqlite3_step(b->q[q]);
-
-    if (rc != SQLITE_DONE && rc != SQLITE_ROW)
-        fail(bare_sql[q]);
-    sqlite3_reset(b->q[q]);
-}
-
-static void bare_open(struct bare *b)
-{
-    char sql[512];
-
-    snprintf(sql, sizeof(sql),
-             "WITH RECURSIVE n (i) AS (SELECT 0 UNION ALL SELECT i + 1 FROM n "
-             "WHERE i + 1 < %d) INSERT INTO phone SELECT %lld + i, 'en', "
-             "'name' FROM n",
-             n_pots, (long long)FIRST_MSISDN);
-    if (sqlite3_open(path("bare"), &b->db) != SQLITE_OK ||
-        sqlite3_exec(b->db, bare_tables, NULL, NULL, NULL) != SQLITE_OK ||
-        sqlite3_exec(b->db, sql, NULL, NULL, NULL) != SQLITE_OK)
-        fail("the tables of Yt");
-    if (sqlite3_exec(b->db,
-                     "INSERT INTO pot SELECT rowid, '021407319', 1, rowid, "
-                     "1.5, 1750000000, 0, 4000000 + rowid FROM (SELECT "
-                     "row_number() OVER () AS rowid "
-                     "FROM phone)",
-                     NULL, NULL, NULL) != SQLITE_OK)
-        fail("the pots of Yt");
-    for (int i = 0; i < QS; i++) {
-        if (sqlite3_prepare_v2(b->db, bare_sql[i], -1, &b->q[i], NULL) !=
-            SQLITE_OK)
-            fail(bare_sql[i]);
-    }
-}
-
-static void bare_close(struct bare *b)
-{
-    for (int i = 0; i < QS; i++)
-        sqlite3_finalize(b->q[i]);
-    sqlite3_close(b->db);
-}
-
-static void bare_text(struct bare *b, const struct text *t)
-{
-    int64_t in, report;
-
-    sqlite3_bind_int64(b->q[Q_PHONE], 1, t->phone_id);
-    bare_run(b, Q_PHONE);
-    sqlite3_bind_int64(b->q[Q_POT], 1, t->pot_key);
-    bare_run(b, Q_POT);
-    sqlite3_bind_int64(b->q[Q_IN], 1, t->phone_id);
-    sqlite3_bind_int64(b->q[Q_IN], 2, t->at_s);
-    sqlite3_bind_blob(b->q[Q_IN], 3, BODY, sizeof(BODY) - 1, SQLITE_STATIC);
-    bare_run(b, Q_IN);
-    in = sqlite3_last_insert_rowid(b->db);
-    sqlite3_bind_int64(b->q[Q_REPEAT], 1, t->at_s / 86400);
-    sqlite3_bind_text(b->q[Q_REPEAT], 2, t->ref, 32, SQLITE_STATIC);
-    sqlite3_bind_int64(b->q[Q_REPEAT], 3, in);
-    bare_run(b, Q_REPEAT);
-    sqlite3_bind_int64(b->q[Q_REPORT], 1, in);
-    sqlite3_bind_int64(b->q[Q_REPORT], 2, t->pot_key);
-    sqlite3_bind_int64(b->q[Q_REPORT], 3, t->at_s);
-    bare_run(b, Q_REPORT);
-    report = sqlite3_last_insert_rowid(b->db);
-    sqlite3_bind_int64(b->q[Q_UPDATE], 1, t->pot_key);
-    sqlite3_bind_int64(b->q[Q_UPDATE], 2, t->at_s);
-    sqlite3_bind_int64(b->q[Q_UPDATE], 3, report);
-    bare_run(b, Q_UPDATE);
-    sqlite3_bind_int64(b->q[Q_OUT], 1, t->phone_id);
-    sqlite3_bind_int64(b->q[Q_OUT], 2, t->at_s);
-    sqlite3_bind_int64(b->q[Q_OUT], 3, in);
-    sqlite3_bind_text(b->q[Q_OUT], 4, REPLY, -1, SQLITE_STATIC);
-    bare_run(b, Q_OUT);
-}
-
-static double bare_round(struct bare *b)
+static double bare_round(struct yt *y)
 {
     double t = now_us();
 
-    for (int i = 0; i < per_round; i++) {
-        struct text x;
-
-        if (i % GROUP == 0)
-            bare_run(b, Q_BEGIN);
-        next_text(&x);
-        bare_text(b, &x);
-        if (i % GROUP == GROUP - 1 || i == per_round - 1)
-            bare_run(b, Q_COMMIT);
-    }
+    for (int i = 0; i < per_round; i += GROUP)
+        yt_group(y, per_round - i < GROUP ? per_round - i : GROUP);
     return (now_us() - t) / per_round;
 }
 
@@ -326,12 +134,12 @@ static struct ledger *world_open(void)
 /* What a text with a measure leads to, without reading and judging. */
 static int file_text(struct ledger *lg, void *arg)
 {
-    const struct text *t = arg;
+    const struct yt_text *t = arg;
     struct ledger_text_in in = {.carrier = "gate",
                                 .ref = t->ref,
                                 .at_s = t->at_s,
-                                .body = BODY,
-                                .len = sizeof(BODY) - 1};
+                                .body = YT_BODY,
+                                .len = sizeof(YT_BODY) - 1};
     struct ledger_obs obs = {.kind = "slow",
                              .measure = "drop",
                              .unit = "finger",
@@ -349,7 +157,7 @@ static int file_text(struct ledger *lg, void *arg)
     struct ledger_out o = {.carrier = "gate",
                            .kind = LEDGER_REPLY,
                            .priority = LEDGER_PRIORITY_REPLY,
-                           .body = REPLY};
+                           .body = YT_REPLY};
     struct ledger_phone phone;
     struct due_home then;
     struct ledger_pot pot;
@@ -386,11 +194,11 @@ static double plain_round(struct ledger *lg)
     double t = now_us();
 
     for (int i = 0; i < per_round; i++) {
-        struct text x;
+        struct yt_text x;
 
         if (i % GROUP == 0)
             must(ledger_begin(lg), "begin");
-        next_text(&x);
+        yt_next(&x, n_pots);
         file_text(lg, &x);
         if (i % GROUP == GROUP - 1 || i == per_round - 1)
             must(ledger_commit(lg), "commit");
@@ -412,7 +220,7 @@ static void done(void *arg, int err)
 /* window: texts under way at once. */
 static double writer_round(struct writer *w, int window, int n)
 {
-    struct text *texts = kw_calloc((size_t)window, sizeof(*texts));
+    struct yt_text *texts = kw_calloc((size_t)window, sizeof(*texts));
     double t = now_us();
 
     finished = 0;
@@ -420,10 +228,10 @@ static double writer_round(struct writer *w, int window, int n)
         struct pollfd p = {.fd = writer_fd(w), .events = POLLIN};
 
         for (; i < n && i - finished < window; i++) {
-            struct text *x = &texts[i % window];
+            struct yt_text *x = &texts[i % window];
             struct writer_job job = {.run = file_text, .done = done, .arg = x};
 
-            next_text(x);
+            yt_next(x, n_pots);
             must(writer_submit(w, &job), "submitting");
         }
         poll(&p, 1, -1);
@@ -480,36 +288,35 @@ static void bound(const char *name, double figure, double limit, bool least,
 static void run(void)
 {
     double ys[ROUNDS], yt[ROUNDS], plain[ROUNDS], wide[ROUNDS], narrow[ROUNDS];
-    struct bare bare;
+    struct yt *bare;
     struct ledger *lg;
     struct writer *w;
     double pages, bare_pages, before;
 
     lg = world_open(); /* first: it sets the engine up for both */
-    bare_open(&bare);
+    bare = yt_open(path("bare"), n_pots);
     must(engine_run(lg, "PRAGMA wal_checkpoint(TRUNCATE)"), "checkpoint");
     before = octets("ledger");
     pages = pages_written(lg->db);
-    bare_pages = pages_written(bare.db);
+    bare_pages = yt_pages(bare);
     for (int i = 0; i < ROUNDS; i++) {
-        yt[i] = bare_round(&bare);
+        yt[i] = bare_round(bare);
         plain[i] = plain_round(lg);
     }
     pages = (pages_written(lg->db) - pages) / (ROUNDS * (double)per_round);
-    bare_pages =
-        (pages_written(bare.db) - bare_pages) / (ROUNDS * (double)per_round);
+    bare_pages = (yt_pages(bare) - bare_pages) / (ROUNDS * (double)per_round);
     must(engine_run(lg, "PRAGMA wal_checkpoint(TRUNCATE)"), "checkpoint");
     before = (octets("ledger") - before) / (ROUNDS * (double)per_round);
     must(writer_open(lg, 256, &w), "the writer");
     for (int i = 0; i < ROUNDS; i++) {
-        double again = bare_round(&bare);
+        double again = bare_round(bare);
 
         yt[i] = again < yt[i] ? again : yt[i];
         wide[i] = writer_round(w, GROUP, per_round);
-        ys[i] = sync_us(200);
+        ys[i] = ys_us(path("appended"), 200);
         narrow[i] = one_by_one_us(w, 200);
     }
-    bare_close(&bare);
+    yt_close(bare);
     writer_close(w);
     result("pots", n_pots, "", "");
     result("Ys 4 KiB and fdatasync", median(ys, ROUNDS), "us", "p50");

@@ -25,4 +25,10 @@ struct callers_latencies {
 /* Answers a second; the time of each answer in *out. */
 double callers_run(const struct callers_order *order,
                    struct callers_latencies *out);
+/*
+ * So many a second on average, each when it is due, by a free connection or
+ * the next one that is. The times count from when each was due.
+ */
+void callers_arrive(const struct callers_order *order, double a_second,
+                    struct callers_latencies *out);
 #endif

@@ -3,6 +3,7 @@
 
 #include "ledger/exposure.h"
 #include "ledger/notebook.h"
+#include "ledger/phrases.h"
 #include "tests/ledger_fixture.h"
 
 #include <math.h>
@@ -180,6 +181,7 @@ START_TEST(words_are_dropped)
     struct ledger_out o = {.carrier = "http",
                            .kind = LEDGER_REPLY,
                            .phone_id = 99970012345,
+                           .phrase = true,
                            .body = "words"};
     int64_t id[3];
 
@@ -196,9 +198,97 @@ START_TEST(words_are_dropped)
     ck_assert_int_eq(ledger_words_drop(lg, 1002 * day, 10), 0);
     ck_assert_int_eq(fixture_number(lg, "SELECT count(body) FROM texts_in"), 1);
     ck_assert_int_eq(fixture_number(lg, "SELECT count(body) FROM outbox"), 1);
+    ck_assert_int_eq(fixture_number(lg, "SELECT count(phrase_id) FROM outbox"),
+                     1);
     /* A text of old times that is loaded later is dropped as well. */
     ck_assert_int_eq(put_text(NULL, 900 * day, &id[0]), 0);
     ck_assert_int_eq(ledger_words_drop(lg, 1002 * day, 10), 1);
+}
+END_TEST
+
+/* ---- answers: phrases and figures ---- */
+
+static const char *const bodies[] = {
+    "Pot 0214-073-19: slow, 1.2 L in the first hour.",
+    "Pot 0214-074-00: slow, 0.85 L in the first hour.",
+    "No figure at all.",
+    "7",
+    "1. 2.5- 3:4 /5/ 6",
+    "12 at the front, at the end 34",
+    "call #100 now",
+    "caf\xc3\xa9 9",
+    "",
+};
+
+/* What is put together is what was said, whether kept whole or not. */
+START_TEST(answers_come_back_as_they_were)
+{
+    struct ledger_out o = {.carrier = "http",
+                           .kind = LEDGER_REPLY,
+                           .priority = LEDGER_PRIORITY_REPLY,
+                           .phone_id = 99970012345,
+                           .phrase = true};
+    static struct ledger_out out[KW_COUNT(bodies)];
+    struct ledger_phone p;
+
+    ck_assert_int_eq(ledger_phone_take(lg, "+99970012345", &p), 0);
+    for (int again = 0; again < 2; again++) {
+        ck_assert_int_eq(ledger_savepoint(lg), 0);
+        for (size_t i = 0; i < KW_COUNT(bodies); i++) {
+            memcpy(o.body, bodies[i], strlen(bodies[i]) + 1);
+            ck_assert_int_eq(ledger_out_put(lg, &o), 0);
+        }
+        if (again == 0) /* phrases made by what is undone are no more */
+            ledger_undo(lg);
+        else
+            ck_assert_int_eq(ledger_release(lg), 0);
+    }
+    ck_assert_int_eq(
+        ledger_out_claim(lg, "http", 1, out, (int)KW_COUNT(bodies)),
+        (int)KW_COUNT(bodies));
+    for (size_t i = 0; i < KW_COUNT(bodies); i++)
+        ck_assert_str_eq(out[i].body, bodies[i]);
+    ck_assert_int_eq(
+        fixture_number(lg, "SELECT count(*) FROM outbox o JOIN phrases h "
+                           "ON h.id = o.phrase_id WHERE h.words = "
+                           "'Pot #: slow, # L in the first hour.' AND "
+                           "o.body IN ('0214-073-19 1.2', '0214-074-00 0.85')"),
+        2);
+    /* With a mark of its own it is kept whole. */
+    ck_assert_int_eq(fixture_number(lg, "SELECT count(*) FROM outbox WHERE "
+                                        "phrase_id IS NULL"),
+                     1);
+}
+END_TEST
+
+/* A run-away kind of answer does not fill the table. */
+START_TEST(phrases_are_bounded)
+{
+    struct ledger_out o = {.carrier = "http",
+                           .kind = LEDGER_REPLY,
+                           .priority = LEDGER_PRIORITY_REPLY,
+                           .phone_id = 99970012345,
+                           .phrase = true};
+    struct ledger_out out[2];
+    struct ledger_phone p;
+
+    ck_assert_int_eq(ledger_phone_take(lg, "+99970012345", &p), 0);
+    for (int i = 0; i < PHRASES_MOST + 10; i++) {
+        int n = 0;
+
+        for (int k = i; k > 0; k /= 26)
+            o.body[n++] = (char)('a' + k % 26);
+        memcpy(o.body + n, " 5", 3);
+        ck_assert_int_eq(ledger_out_put(lg, &o), 0);
+    }
+    ck_assert_int_eq(fixture_number(lg, "SELECT count(*) FROM phrases"),
+                     PHRASES_MOST);
+    ck_assert_int_eq(fixture_number(lg,
+                                    "SELECT count(*) FROM outbox WHERE "
+                                    "phrase_id IS NULL AND body LIKE '% 5'"),
+                     10);
+    ck_assert_int_eq(ledger_out_claim(lg, "http", 1, out, 2), 2);
+    ck_assert_str_eq(out[1].body, "b 5");
 }
 END_TEST
 
@@ -284,6 +374,8 @@ static Suite *suite(void)
     tcase_add_test(t, repeat_when_the_clock_was_put_back);
     tcase_add_test(t, refs_since);
     tcase_add_test(t, words_are_dropped);
+    tcase_add_test(t, answers_come_back_as_they_were);
+    tcase_add_test(t, phrases_are_bounded);
     tcase_add_test(t, orphans_are_adopted);
     tcase_add_test(t, places_and_their_water);
     tcase_add_test(t, references_hold);

@@ -2,6 +2,7 @@
  * check_ledger_open.c - opening: new, old, newer, foreign, broken, read-only
  * ledgers; and the copy of a live one.
  */
+#include "ledger/drift.h"
 #include "ledger/engine.h"
 #include "ledger/schema.h"
 #include "ledger/writer.h"
@@ -143,8 +144,8 @@ START_TEST(not_made_when_not_asked)
 }
 END_TEST
 
-/* A ledger as each earlier version of the program left it. */
-static void make_version(int version)
+/* A ledger as each earlier version of the program left it, and more. */
+static void make_version(int version, const char *more)
 {
     struct ledger lg = {.file = kw_strdup("old")};
     char sql[64];
@@ -158,6 +159,7 @@ static void make_version(int version)
     ck_assert_int_eq(engine_run(&lg, "INSERT INTO places (name) "
                                      "VALUES ('Sele')"),
                      0);
+    ck_assert_int_eq(engine_run(&lg, more), 0);
     for (size_t i = 0; i < lg.n_slots; i++)
         sqlite3_finalize(lg.slots[i].stmt);
     kw_free(lg.slots);
@@ -171,7 +173,7 @@ START_TEST(brought_up_to_date)
         struct ledger_place p;
         struct ledger *lg;
 
-        make_version(version);
+        make_version(version, "");
         if (version < schema_latest())
             refused(true, KW_EVERSION, "older version");
         lg = fixture_open();
@@ -182,6 +184,67 @@ START_TEST(brought_up_to_date)
         ledger_close(lg);
         fixture_remove();
     }
+}
+END_TEST
+
+/* Three readings of two pots as version 10 kept them, and what was said. */
+static const char kept_of_old[] =
+    "INSERT INTO carriers VALUES (1, 'gate');"
+    "INSERT INTO phones (id, number) VALUES (99970012345, '+99970012345');"
+    "INSERT INTO texts_in (id, carrier_id, phone_id, at_s, body, answer_id) "
+    "VALUES (5, 1, 99970012345, 1000, CAST('ok' AS BLOB), 1);"
+    "INSERT INTO reports (id, text_id, pot_key, at_s) "
+    "VALUES (1, 5, 77, 1000), (2, NULL, 77, 2000), (3, NULL, 78, 3000), "
+    "(4, NULL, 78, 4000);"
+    "INSERT INTO flows (report_id, first_hour_l, log_se, p_below, verdict) "
+    "VALUES (1, 1.5, 0.2, 0.11, 'fine'), (2, 1.25, 0.2, 0.12, 'fine'), "
+    "(3, 0.5, 0.2, 0.93, 'scrub'), (4, 2, 0.2, NULL, 'fine');"
+    "INSERT INTO decisions VALUES "
+    "(1, 77, 0.41, -0.001, 0.02, 0.0001, 1e-6, 0.03, 0.05, 0.11, 1, 3.75, "
+    "0.5, 0.75, 0.405, 0, 0), "
+    "(2, 77, 0.31, -0.002, 0.03, 0.0002, 2e-6, 0.04, 0.06, 0.12, 1, 3.75, "
+    "0.5, 0.75, 0.405, 64, 2), "
+    "(3, 78, -0.6, -0.003, 0.04, 0.0003, 3e-6, 0.05, 0.07, 0.93, 1, 2.5, "
+    "0.5, 0.75, 0.405, 2, 1);"
+    "INSERT INTO outbox (id, phone_id, carrier_id, kind, priority, at_s, "
+    "due_s, text_id, body) VALUES (1, 99970012345, 1, 0, 2, 1000, 1000, 5, "
+    "'Pot 0214-073-19: 1.2 L, call #100')";
+
+START_TEST(decisions_and_answers_move_along)
+{
+    static const double p22[] = {1e-6, 2e-6, 3e-6}, fast[] = {3.75, 3.75, 2.5};
+    static const double below[] = {0.11, 0.12, 0.93};
+    struct ledger_decision d;
+    struct ledger_out out[2];
+    struct kw_buf answer;
+    struct ledger *lg;
+
+    make_version(10, kept_of_old);
+    lg = fixture_open();
+    for (int i = 0; i < 3; i++) {
+        ck_assert_int_eq(ledger_decision_get(lg, i + 1, &d), 0);
+        ck_assert_int_eq(d.pot_key, i < 2 ? 77 : 78);
+        ck_assert_double_eq(d.slope, -0.001 * (i + 1));
+        ck_assert_double_eq(d.p22, p22[i]);
+        ck_assert_double_eq_tol(d.variance, 0.05 + 0.01 * i, 1e-12);
+        ck_assert_double_eq(d.p_below, below[i]);
+        ck_assert_double_eq(d.limit_l, 1);
+        ck_assert_double_eq(d.too_fast_l, fast[i]);
+        ck_assert_double_eq(d.rise_log, 0.405);
+        ck_assert_int_eq(d.prior, i == 0 ? 0 : 3 - i);
+        ck_assert_uint_eq(d.why, i == 0 ? 0 : i == 1 ? 64 : 2);
+    }
+    ck_assert_int_eq(ledger_decision_get(lg, 4, &d), KW_ENOENT);
+    ck_assert_int_eq(fixture_number(lg, "SELECT count(*) FROM flow_rules"), 2);
+    ck_assert_int_eq(fixture_number(lg, "SELECT count(*) FROM flows"), 4);
+    kw_buf_init(&answer, LEDGER_BODY_CAP);
+    ck_assert_int_eq(ledger_answer_of(lg, 5, &answer, NULL), 0);
+    ck_assert_str_eq(kw_buf_text(&answer), "Pot 0214-073-19: 1.2 L, call #100");
+    kw_buf_release(&answer);
+    ck_assert_int_eq(ledger_out_claim(lg, "gate", 1000, out, 2), 1);
+    ck_assert_str_eq(out[0].body, "Pot 0214-073-19: 1.2 L, call #100");
+    fixture_check(lg);
+    ledger_close(lg);
 }
 END_TEST
 
@@ -198,7 +261,7 @@ START_TEST(same_tables_either_way)
         struct ledger *lg;
 
         if (i == 1)
-            make_version(1);
+            make_version(1, "");
         lg = fixture_open();
         ck_assert_int_eq(sqlite3_prepare_v2(lg->db, shape, -1, &stmt, NULL),
                          SQLITE_OK);
@@ -588,6 +651,7 @@ static Suite *suite(void)
     tcase_add_loop_test(t, made_once, 0, 2);
     tcase_add_test(t, not_made_when_not_asked);
     tcase_add_test(t, brought_up_to_date);
+    tcase_add_test(t, decisions_and_answers_move_along);
     tcase_add_test(t, same_tables_either_way);
     tcase_add_test(t, newer_is_not_touched);
     tcase_add_test(t, newer_while_it_runs);

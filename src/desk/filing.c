@@ -256,6 +256,7 @@ static struct ledger_flow flow_of(const struct taking *t)
 static int put_report(struct taking *t, int64_t *id)
 {
     struct ledger_obs obs[READER_OBS_MOST];
+    struct ledger_decision decision;
     struct ledger_flow f;
     struct ledger_report r = {.text_id = t->text_id,
                               .phone_id = t->phone.id,
@@ -273,6 +274,8 @@ static int put_report(struct taking *t, int64_t *id)
     }
     if (t->has_flow) {
         f = flow_of(t);
+        if (flow_decision(&t->life, &decision))
+            f.decision = &decision;
         r.flow = &f;
     }
     err = ledger_report_put(t->lg, &r, obs, t->m.n_obs);
@@ -316,7 +319,7 @@ int filing_put(struct taking *t)
         return err;
     if (t->pot.key != 0 && (err = change_pot(t, report_id)) < 0)
         return err;
-    if ((err = flow_put(&t->life, t->lg, report_id)) < 0)
+    if ((err = flow_put(&t->life, t->lg)) < 0)
         return err;
     if (t->pot.key == 0)
         return 0;

@@ -177,35 +177,34 @@ int flow_read(struct flow_case *c, struct ledger *lg,
 
 /* ---- keeping ---- */
 
-static int put_decision(const struct flow_case *c, struct ledger *lg,
-                        int64_t report_id)
+bool flow_decision(const struct flow_case *c, struct ledger_decision *out)
 {
     const struct potflow_decision *d = &c->decision;
-    struct ledger_decision kept = {.report_id = report_id,
-                                   .pot_key = c->kept.pot_key,
-                                   .level = d->state.level,
-                                   .slope = d->state.slope,
-                                   .p11 = d->state.p11,
-                                   .p12 = d->state.p12,
-                                   .p22 = d->state.p22,
-                                   .innovation = d->step.innovation,
-                                   .variance = d->step.variance,
-                                   .p_below = d->step.p_below,
-                                   .limit_l = c->rule.drift.limit_l,
-                                   .too_fast_l = c->rule.drift.too_fast_l,
-                                   .ask_scrub = c->rule.drift.ask_scrub,
-                                   .sure = c->rule.drift.sure,
-                                   .rise_log = d->rise_log,
-                                   .why = d->why,
-                                   .prior = (int)c->prior};
 
-    return ledger_decision_put(lg, &kept);
+    if (c->kept.pot_key == 0 || !c->decided)
+        return false;
+    *out = (struct ledger_decision){.pot_key = c->kept.pot_key,
+                                    .level = d->state.level,
+                                    .slope = d->state.slope,
+                                    .p11 = d->state.p11,
+                                    .p12 = d->state.p12,
+                                    .p22 = d->state.p22,
+                                    .innovation = d->step.innovation,
+                                    .variance = d->step.variance,
+                                    .p_below = d->step.p_below,
+                                    .limit_l = c->rule.drift.limit_l,
+                                    .too_fast_l = c->rule.drift.too_fast_l,
+                                    .ask_scrub = c->rule.drift.ask_scrub,
+                                    .sure = c->rule.drift.sure,
+                                    .rise_log = d->rise_log,
+                                    .why = d->why,
+                                    .prior = (int)c->prior};
+    return true;
 }
 
-int flow_put(const struct flow_case *c, struct ledger *lg, int64_t report_id)
+int flow_put(const struct flow_case *c, struct ledger *lg)
 {
     struct ledger_drift d = c->kept;
-    int err;
 
     if (c->kept.pot_key == 0)
         return 0;
@@ -219,10 +218,7 @@ int flow_put(const struct flow_case *c, struct ledger *lg, int64_t report_id)
         isfinite(c->state.scrubbed_days) ? c->state.scrubbed_days : NAN;
     d.flagged = c->state.flagged;
     d.fresh_scrub = c->state.fresh_scrub;
-    err = ledger_drift_put(lg, &d);
-    if (err == 0 && c->decided)
-        err = put_decision(c, lg, report_id);
-    return err;
+    return ledger_drift_put(lg, &d);
 }
 
 /* ---- what a batch teaches ---- */

@@ -48,8 +48,10 @@ struct flow_late {
 int flow_read_late(struct flow_case *c, struct ledger *lg,
                    const struct ledger_pot *pot, const struct flow_late *late);
 
-/* Keeps the state; and the decision, when there is one, with its report. */
-int flow_put(const struct flow_case *c, struct ledger *lg, int64_t report_id);
+/* The decision as it is kept with the flow; false when there is none. */
+bool flow_decision(const struct flow_case *c, struct ledger_decision *out);
+/* Keeps the state. */
+int flow_put(const struct flow_case *c, struct ledger *lg);
 
 /*
  * Learns the rates of the next batches, once a week: a few at a time, so that

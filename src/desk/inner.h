@@ -59,6 +59,7 @@ struct taking {
     struct flow_case life;      /* of the pot's flow; pot_key 0: not begun */
     int verdict;                /* enum flow_verdict, -1 none */
     bool said;                  /* a command has written the answer */
+    bool phrased;               /* all of its words come from the grammar */
     bool silent;                /* nothing is answered */
     bool scan;
     char lang[READER_LANG_CAP];

@@ -170,6 +170,7 @@ static int write_reply(struct taking *t)
 
     if (t->said || t->silent || (chat && !chat_is_answered(t)))
         return 0;
+    t->phrased = true;
     return reply_for_case(t->d->replies, &c, &t->reply);
 }
 
@@ -185,6 +186,7 @@ static int hold_back(struct taking *t)
     if (says == FLOOD_ANSWER)
         return 0;
     kw_buf_clear(&t->reply);
+    t->phrased = false;
     return says == FLOOD_BUSY ? commands_say(t, "busy", NULL) : 0;
 }
 
@@ -199,7 +201,8 @@ static int put_answer(struct taking *t, struct desk_answer *out)
                            .due_s = t->at_s,
                            .expires_s = t->at_s + t->d->conf->reply_expires_s,
                            .text_id = t->text_id,
-                           .gone = t->in->in_hand};
+                           .gone = t->in->in_hand,
+                           .phrase = t->phrased};
     int err;
 
     if (t->in->quiet || t->reply.len == 0)

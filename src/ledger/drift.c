@@ -3,6 +3,8 @@
 
 #include "ledger/engine.h"
 
+#include <string.h>
+
 #define STATE "level, slope, p11, p12, p22"
 
 static void read_state(struct query *q, int from, struct ledger_drift *d)
@@ -80,27 +82,58 @@ int ledger_drift_put(struct ledger *lg, const struct ledger_drift *d)
 
 /* ---- decisions ---- */
 
-int ledger_decision_put(struct ledger *lg, const struct ledger_decision *d)
+#define RULE "limit_l, too_fast_l, ask_scrub, sure, rise_log"
+
+static int find_rule(struct ledger *lg, const double *numbers, int64_t *id)
 {
-    const double numbers[] = {
-        d->level,      d->slope,    d->p11,     d->p12,     d->p22,
-        d->innovation, d->variance, d->p_below, d->limit_l, d->too_fast_l,
-        d->ask_scrub,  d->sure,     d->rise_log};
+    struct query q;
+    int err;
+
+    query_open(&q, lg,
+               "SELECT id FROM flow_rules WHERE limit_l = $1 AND "
+               "too_fast_l = $2 AND ask_scrub = $3 AND sure = $4 AND "
+               "rise_log = $5");
+    for (int i = 0; i < KEPT_NUMBERS; i++)
+        query_f64(&q, numbers[i]);
+    if ((err = query_one(&q)) < 0)
+        return err;
+    *id = query_get_i64(&q, 0);
+    query_close(&q);
+    return 0;
+}
+
+static int add_rule(struct ledger *lg, const double *numbers, int64_t *id)
+{
     struct query q;
 
     query_open(&q, lg,
-               "INSERT INTO decisions (report_id, pot_key, " STATE ", "
-               "innovation, variance, p_below, limit_l, too_fast_l, "
-               "ask_scrub, sure, rise_log, why, prior) VALUES ($1, $2, $3, "
-               "$4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, "
-               "$17)");
-    query_i64(&q, d->report_id);
-    query_i64(&q, d->pot_key);
-    for (size_t i = 0; i < KW_COUNT(numbers); i++)
+               "INSERT INTO flow_rules (" RULE ") "
+               "VALUES ($1, $2, $3, $4, $5)");
+    for (int i = 0; i < KEPT_NUMBERS; i++)
         query_f64(&q, numbers[i]);
-    query_i64(&q, d->why);
-    query_i64(&q, d->prior);
-    return query_run(&q);
+    return query_insert(&q, id);
+}
+
+int ledger_rule_take(struct ledger *lg, const struct ledger_decision *d,
+                     int64_t *id)
+{
+    const double numbers[KEPT_NUMBERS] = {d->limit_l, d->too_fast_l,
+                                          d->ask_scrub, d->sure, d->rise_log};
+    struct kept_rule *kept = kept_rule(&lg->kept, numbers);
+    int err;
+
+    if (kept->id != 0 && memcmp(kept->numbers, numbers, sizeof(numbers)) == 0) {
+        *id = kept->id;
+        return 0;
+    }
+    err = find_rule(lg, numbers, id);
+    if (err == KW_ENOENT)
+        err = add_rule(lg, numbers, id);
+    if (err == 0 && engine_in_transaction(lg)) {
+        memcpy(kept->numbers, numbers, sizeof(numbers));
+        kept->id = *id;
+    }
+    return err;
 }
 
 int ledger_decision_get(struct ledger *lg, int64_t report_id,
@@ -109,10 +142,11 @@ int ledger_decision_get(struct ledger *lg, int64_t report_id,
     struct query q;
     int err;
 
-    query_open(&q, lg,
-               "SELECT pot_key, " STATE ", innovation, variance, p_below, "
-               "limit_l, too_fast_l, ask_scrub, sure, rise_log, why, prior "
-               "FROM decisions WHERE report_id = $1");
+    query_open(
+        &q, lg,
+        "SELECT r.pot_key, " STATE ", innovation, variance, p_below, " RULE
+        ", why, prior FROM flows f JOIN flow_rules u ON u.id = f.rule_id "
+        "JOIN reports r ON r.id = f.report_id WHERE f.report_id = $1");
     query_i64(&q, report_id);
     err = query_one(&q);
     if (err < 0)

@@ -35,7 +35,10 @@ struct ledger_decision { /* what one reading led to, and on which numbers */
     int prior; /* what was thought before the first reading: 0 the default,
                 * 1 the batch's test, 2 the pot's own */
 };
-int ledger_decision_put(struct ledger *lg, const struct ledger_decision *d);
+/* The id of the limits in it; those of few rules stand in all decisions. */
+int ledger_rule_take(struct ledger *lg, const struct ledger_decision *d,
+                     int64_t *id);
+/* Put with its flow: struct ledger_flow. */
 int ledger_decision_get(struct ledger *lg, int64_t report_id,
                         struct ledger_decision *out); /* KW_ENOENT */
 /* When the pot's last alert of too fast was closed, while none stands;

@@ -57,6 +57,7 @@ int engine_run(struct ledger *lg, const char *sql)
 {
     int rc = sqlite3_exec(lg->db, sql, NULL, NULL, NULL);
 
+    kept_drop(&lg->kept, ~0u);
     return rc == SQLITE_OK ? 0 : engine_fail(lg, rc, sql);
 }
 
@@ -428,6 +429,7 @@ void ledger_close(struct ledger *lg)
     for (size_t i = 0; i < lg->n_slots; i++)
         sqlite3_finalize(lg->slots[i].stmt);
     kw_free(lg->slots);
+    kept_release(&lg->kept);
     sqlite3_close_v2(lg->db);
     kw_free(lg->file);
     kw_free(lg);

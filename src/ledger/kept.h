@@ -8,19 +8,32 @@
  *   for one transaction     the phone and the head of the pot last read;
  *                           segments counted and not yet written
  *   as long as nobody else  temperatures of the water, the id of the last
- *   writes to the file      text
+ *   writes to the file      text, ids of phrases and of rules for flows
  *
  * A statement of this handle that writes to a table drops what is kept of
  * it, by its words (kept_drops, kept_forget); what is undone drops all.
  */
 #include "ledger/ledger.h"
 
-#define KEPT_WATERS 256 /* places and months; a power of two */
+#define KEPT_WATERS  256 /* places and months */
+#define KEPT_PHRASES 64
+#define KEPT_RULES   64
+#define KEPT_NUMBERS 5 /* of a rule */
 
 struct kept_water {
     int64_t place_id; /* 0 none */
     int month;
     double degc; /* NaN: it is known that there is none */
+};
+
+struct kept_phrase {
+    int64_t id;  /* 0 none */
+    char *words; /* owned; stays when the id goes */
+};
+
+struct kept_rule {
+    int64_t id; /* 0 none */
+    double numbers[KEPT_NUMBERS];
 };
 
 struct kept_segments { /* of one local day, still to be added */
@@ -37,6 +50,8 @@ struct kept {
     } head;
     struct kept_water waters[KEPT_WATERS];
     int64_t text_id; /* the last one given, 0 not known */
+    struct kept_phrase phrases[KEPT_PHRASES];
+    struct kept_rule rules[KEPT_RULES];
     struct kept_segments segments, at_savepoint;
 };
 
@@ -52,4 +67,10 @@ void kept_rollback(struct kept *k); /* all of it */
 
 /* Where the temperature of that place and month has its room. */
 struct kept_water *kept_water(struct kept *k, int64_t place_id, int month);
+/* Likewise of a phrase, and of a rule. */
+struct kept_phrase *kept_phrase(struct kept *k, const char *words);
+void kept_phrase_put(struct kept_phrase *p, const char *words, int64_t id);
+struct kept_rule *kept_rule(struct kept *k, const double *numbers);
+
+void kept_release(struct kept *k);
 #endif

@@ -224,9 +224,11 @@ struct ledger_obs {
     unsigned signs;
     const char *part; /* or NULL */
 };
+struct ledger_decision; /* drift.h */
 struct ledger_flow {
     double first_hour_l, log_se, k_m_s, water_degc, p_below;
-    const char *verdict; /* flow_verdict_name */
+    const char *verdict;                    /* flow_verdict_name */
+    const struct ledger_decision *decision; /* kept with it; NULL none */
 };
 struct ledger_report {
     int64_t id;                                            /* written */
@@ -279,6 +281,8 @@ struct ledger_out {
     int tries;
     const char *gone; /* put only: it leaves with the commit, SENT with this
                          note; NULL: it waits */
+    bool phrase;      /* put only: its words, but for figures, are those of
+                         the grammar, and are kept once: phrases.h */
     char body[LEDGER_BODY_CAP];
 };
 int ledger_out_put(struct ledger *lg, struct ledger_out *o);

@@ -2,6 +2,7 @@
 #include "ledger/look.h"
 
 #include "ledger/look_row.h"
+#include "ledger/phrases.h"
 
 /* ---- texts that came in ---- */
 
@@ -191,6 +192,7 @@ struct out_call {
 static int out_row(struct query *q, void *arg)
 {
     struct out_call *call = arg;
+    char words[LEDGER_BODY_CAP];
     struct look_out o = {
         .id = query_get_i64(q, 0),
         .at_s = query_get_i64(q, 1),
@@ -208,7 +210,8 @@ static int out_row(struct query *q, void *arg)
     query_copy(q, 7, o.phone, sizeof(o.phone));
     query_copy(q, 8, o.carrier, sizeof(o.carrier));
     o.note = query_get_text(q, 13);
-    o.words = query_get_text(q, 14);
+    phrase_say(q, 15, 14, words, sizeof(words));
+    o.words = words;
     return call->f(&o, call->arg);
 }
 
@@ -221,9 +224,10 @@ int look_outbox(struct ledger *lg, int (*f)(const struct look_out *, void *),
     query_open(&q, lg,
                "SELECT o.id, o.at_s, o.due_s, o.expires_s, o.settled_s,"
                " o.text_id, o.alert_id, f.number, c.name, o.kind, o.state,"
-               " o.priority, o.tries, o.note, o.body"
+               " o.priority, o.tries, o.note, o.body, h.words"
                " FROM outbox o JOIN phones f ON f.id = o.phone_id"
-               " JOIN carriers c ON c.id = o.carrier_id ORDER BY o.id");
+               " JOIN carriers c ON c.id = o.carrier_id"
+               " LEFT JOIN phrases h ON h.id = o.phrase_id ORDER BY o.id");
     return look_each(&q, out_row, &call);
 }
 

@@ -10,6 +10,7 @@
 #include "base/clock.h"
 #include "base/septet.h"
 #include "ledger/engine.h"
+#include "ledger/phrases.h"
 
 #include <assert.h>
 #include <string.h>
@@ -40,6 +41,7 @@ static int count_gone(struct ledger *lg, const struct ledger_out *o,
 int ledger_out_put(struct ledger *lg, struct ledger_out *o)
 {
     struct query q;
+    struct phrase p = {.id = 0};
     int64_t carrier, segments = 0;
     int err = carrier_id(lg, o->carrier, true, &carrier);
 
@@ -48,13 +50,14 @@ int ledger_out_put(struct ledger *lg, struct ledger_out *o)
     assert(o->priority >= 0 && o->priority < PRIORITIES);
     if (strcmp(o->carrier, LEDGER_CONSOLE) != 0)
         segments = segments_of(o);
-    if ((err = count_gone(lg, o, segments)) < 0)
+    if ((err = count_gone(lg, o, segments)) < 0 ||
+        (o->phrase && (err = phrase_take(lg, o->body, &p)) < 0))
         return err;
     query_open(&q, lg,
                "INSERT INTO outbox (phone_id, carrier_id, kind, priority, "
                "at_s, due_s, expires_s, text_id, alert_id, body, segments, "
-               "state, settled_s, note) VALUES ($1, $2, $3, $4, $5, $6, $7, "
-               "$8, $9, $10, $11, $12, $13, $14)");
+               "state, settled_s, note, phrase_id) VALUES ($1, $2, $3, $4, $5, "
+               "$6, $7, $8, $9, $10, $11, $12, $13, $14, $15)");
     query_i64(&q, o->phone_id);
     query_i64(&q, carrier);
     query_i64(&q, o->kind);
@@ -64,11 +67,12 @@ int ledger_out_put(struct ledger *lg, struct ledger_out *o)
     query_id(&q, o->expires_s);
     query_id(&q, o->text_id);
     query_id(&q, o->alert_id);
-    query_text(&q, o->body);
+    query_text(&q, o->phrase ? p.figures : o->body);
     query_i64(&q, segments);
     query_i64(&q, o->gone != NULL ? LEDGER_SENT : LEDGER_WAITING);
     query_id(&q, o->gone != NULL ? o->at_s : 0);
     query_text(&q, o->gone);
+    query_id(&q, p.id);
     return query_insert(&q, &o->id);
 }
 
@@ -88,7 +92,7 @@ static void read_row(struct query *q, struct ledger_out *o)
     o->text_id = query_get_i64(q, 8);
     o->alert_id = query_get_i64(q, 9);
     o->tries = (int)query_get_i64(q, 10);
-    query_copy(q, 11, o->body, sizeof(o->body));
+    phrase_say(q, 12, 11, o->body, sizeof(o->body));
 }
 
 struct due {
@@ -112,8 +116,9 @@ static int find_due(struct ledger *lg, const struct due *d,
     query_open(&q, lg,
                "SELECT o.id, o.phone_id, p.number, o.kind, o.priority, "
                "o.at_s, o.due_s, o.expires_s, o.text_id, o.alert_id, "
-               "o.tries, o.body FROM outbox o "
+               "o.tries, o.body, h.words FROM outbox o "
                "JOIN phones p ON p.id = o.phone_id "
+               "LEFT JOIN phrases h ON h.id = o.phrase_id "
                "WHERE o.carrier_id = $1 AND o.state = 0 AND o.state < 2 "
                "AND o.priority = $2 AND o.due_s <= $3 "
                "ORDER BY o.due_s, o.id LIMIT $4");

@@ -3,6 +3,7 @@
  * a chain: pots.last_report_id, then reports.before_id. Those of a pot that
  * is not known yet are orphans until it is.
  */
+#include "ledger/drift.h"
 #include "ledger/engine.h"
 #include "ledger/orphans.h"
 
@@ -131,15 +132,32 @@ static int put_obs(struct ledger *lg, int64_t report_id, size_t n,
     return query_run(&q);
 }
 
+static void bind_decision(struct query *q, const struct ledger_decision *d)
+{
+    const double numbers[] = {d->level, d->slope,      d->p11,     d->p12,
+                              d->p22,   d->innovation, d->variance};
+
+    query_i64(q, d->why);
+    query_i64(q, d->prior);
+    for (size_t i = 0; i < KW_COUNT(numbers); i++)
+        query_f64(q, numbers[i]);
+}
+
 static int put_flow(struct ledger *lg, int64_t report_id,
                     const struct ledger_flow *f)
 {
     struct query q;
+    int64_t rule = 0;
+    int err = f->decision ? ledger_rule_take(lg, f->decision, &rule) : 0;
 
+    if (err < 0)
+        return err;
     query_open(&q, lg,
                "INSERT INTO flows (report_id, first_hour_l, log_se, k_m_s, "
-               "water_degc, p_below, verdict) "
-               "VALUES ($1, $2, $3, $4, $5, $6, $7)");
+               "water_degc, p_below, verdict, rule_id, why, prior, level, "
+               "slope, p11, p12, p22, innovation, variance) "
+               "VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, "
+               "$13, $14, $15, $16, $17)");
     query_i64(&q, report_id);
     query_f64(&q, f->first_hour_l);
     query_f64(&q, f->log_se);
@@ -147,6 +165,9 @@ static int put_flow(struct ledger *lg, int64_t report_id,
     query_f64(&q, f->water_degc);
     query_f64(&q, f->p_below);
     query_text(&q, f->verdict);
+    query_id(&q, rule);
+    if (f->decision != NULL)
+        bind_decision(&q, f->decision);
     return query_run(&q);
 }
 

@@ -424,6 +424,48 @@ static const char carrier_states[] =
     " credit_low INTEGER NOT NULL"
     ") STRICT;";
 
+static const char smaller[] =
+    /* What is said, figures apart, is said often: phrases.h. */
+    "CREATE TABLE phrases ("
+    " id INTEGER PRIMARY KEY,"
+    " words TEXT NOT NULL UNIQUE" /* '#' where a figure stands */
+    ") STRICT;"
+    /* With a phrase the body holds its figures, parted by blanks. */
+    "ALTER TABLE outbox ADD COLUMN phrase_id INTEGER REFERENCES phrases;"
+    /* An index ends with the id by itself. */
+    "DROP INDEX outbox_queue;"
+    "CREATE INDEX outbox_queue ON outbox"
+    " (carrier_id, state, priority, due_s) WHERE state < 2;"
+    /* Limits that decisions on flows were held against; few and often. */
+    "CREATE TABLE flow_rules ("
+    " id INTEGER PRIMARY KEY,"
+    " limit_l REAL NOT NULL, too_fast_l REAL NOT NULL,"
+    " ask_scrub REAL NOT NULL, sure REAL NOT NULL, rise_log REAL NOT NULL,"
+    " UNIQUE (limit_l, too_fast_l, ask_scrub, sure, rise_log)"
+    ") STRICT;"
+    "INSERT INTO flow_rules (limit_l, too_fast_l, ask_scrub, sure, rise_log)"
+    " SELECT DISTINCT limit_l, too_fast_l, ask_scrub, sure, rise_log"
+    " FROM decisions;"
+    /* The decision stands with its flow; NULL: none was kept. */
+    "ALTER TABLE flows ADD COLUMN rule_id INTEGER REFERENCES flow_rules;"
+    "ALTER TABLE flows ADD COLUMN why INTEGER;"
+    "ALTER TABLE flows ADD COLUMN prior INTEGER;"
+    "ALTER TABLE flows ADD COLUMN level REAL;"
+    "ALTER TABLE flows ADD COLUMN slope REAL;"
+    "ALTER TABLE flows ADD COLUMN p11 REAL;"
+    "ALTER TABLE flows ADD COLUMN p12 REAL;"
+    "ALTER TABLE flows ADD COLUMN p22 REAL;"
+    "ALTER TABLE flows ADD COLUMN innovation REAL;"
+    "ALTER TABLE flows ADD COLUMN variance REAL;"
+    "UPDATE flows SET (rule_id, why, prior, level, slope, p11, p12, p22,"
+    " innovation, variance) = (SELECT u.id, d.why, d.prior, d.level, d.slope,"
+    " d.p11, d.p12, d.p22, d.innovation, d.variance FROM decisions d"
+    " JOIN flow_rules u ON u.limit_l = d.limit_l"
+    " AND u.too_fast_l = d.too_fast_l AND u.ask_scrub = d.ask_scrub"
+    " AND u.sure = d.sure AND u.rise_log = d.rise_log"
+    " WHERE d.report_id = flows.report_id);"
+    "DROP TABLE decisions;";
+
 static const struct {
     const char *name, *sql;
 } migrations[] = {
@@ -437,6 +479,7 @@ static const struct {
     {"where pots stood in the kiln, and places on the map", shelves},
     {"what the nightly scans found", runs},
     {"how each carrier does", carrier_states},
+    {"smaller rows of answers and flows", smaller},
 };
 
 int schema_latest(void)

@@ -1,5 +1,6 @@
 /* texts.c - what came in, once. */
 #include "ledger/engine.h"
+#include "ledger/phrases.h"
 
 #include <string.h>
 
@@ -234,19 +235,22 @@ int ledger_text_in_read(struct ledger *lg, int64_t id,
 int ledger_answer_of(struct ledger *lg, int64_t text_id, struct kw_buf *out,
                      int64_t *outbox_id)
 {
+    char words[LEDGER_BODY_CAP];
     struct query q;
     int err;
 
     query_open(&q, lg,
-               "SELECT o.id, o.body FROM texts_in t "
-               "LEFT JOIN outbox o ON o.id = t.answer_id WHERE t.id = $1");
+               "SELECT o.id, o.body, h.words FROM texts_in t "
+               "LEFT JOIN outbox o ON o.id = t.answer_id "
+               "LEFT JOIN phrases h ON h.id = o.phrase_id WHERE t.id = $1");
     query_i64(&q, text_id);
     err = query_one(&q);
     if (err < 0)
         return err;
     if (outbox_id != NULL)
         *outbox_id = query_get_i64(&q, 0);
-    kw_buf_puts(out, query_get_text(&q, 1));
+    phrase_say(&q, 2, 1, words, sizeof(words));
+    kw_buf_puts(out, words);
     query_close(&q);
     return out->err;
 }
@@ -302,7 +306,8 @@ static int drop_out(struct ledger *lg, int64_t before_s, int most)
     if (n <= 0)
         return n;
     query_open(&q, lg,
-               "UPDATE outbox SET body = NULL WHERE id > $1 AND id <= $2 "
+               "UPDATE outbox SET body = NULL, phrase_id = NULL WHERE id > $1 "
+               "AND id <= $2 "
                "AND state > 1");
     query_i64(&q, from);
     query_i64(&q, upto);

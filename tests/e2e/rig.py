@@ -84,6 +84,17 @@ carriers = ( %s );
         return [r[0] for r in self.ask(
             "SELECT CAST(body AS BLOB) FROM texts_in ORDER BY id")]
 
+    def answers(self):
+        """Words of all texts out, in order: figures put into phrases."""
+        said = []
+        for body, words in self.ask(
+                "SELECT o.body, h.words FROM outbox o "
+                "LEFT JOIN phrases h ON h.id = o.phrase_id ORDER BY o.id"):
+            figures = iter(body.split(" "))
+            said.append(body if words is None else "".join(
+                next(figures) if c == "#" else c for c in words))
+        return said
+
     def form(self, fields, headers=None, path="/in"):
         head = {"Content-Type": FORM}
         head.update(headers or {})

@@ -76,4 +76,12 @@ clean-local: clean-fetched
 .PHONY: clean-fetched
 clean-fetched:
 	rm -rf fetched
-EXTRA_DIST += tests/bench/bench_smpp
+EXTRA_PROGRAMS += tests/bench/bench_smpp
+tests_bench_bench_smpp_SOURCES = tests/bench/bench_smpp.c \
+	tests/bench/served.c tests/bench/served.h \
+	tests/bench/world.c tests/bench/world.h \
+	tests/bench/yt.c tests/bench/yt.h
+tests_bench_bench_smpp_CPPFLAGS = $(AM_CPPFLAGS) -I$(top_srcdir)
+tests_bench_bench_smpp_CFLAGS = $(AM_CFLAGS)
+tests_bench_bench_smpp_LDADD = src/libkilnword.a $(KW_LIBS)
+CLEANFILES += tests/bench/bench_smpp

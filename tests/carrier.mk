@@ -23,6 +23,7 @@ EXTRA_PROGRAMS += tests/bench/bench_intake
 tests_bench_bench_intake_SOURCES = tests/bench/bench_intake.c \
 	tests/bench/callers.c tests/bench/callers.h \
 	tests/bench/world.c tests/bench/world.h \
+	tests/bench/served.c tests/bench/served.h \
 	tests/bench/yt.c tests/bench/yt.h
 tests_bench_bench_intake_CPPFLAGS = $(AM_CPPFLAGS) -I$(top_srcdir)
 tests_bench_bench_intake_CFLAGS = $(AM_CFLAGS)

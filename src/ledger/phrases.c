@@ -3,7 +3,6 @@
 
 #include "ledger/engine.h"
 
-#include <ctype.h>
 #include <stdio.h>
 #include <string.h>
 
@@ -11,7 +10,7 @@
 
 static bool digit(char c)
 {
-    return isdigit((unsigned char)c) != 0;
+    return c >= '0' && c <= '9';
 }
 
 /* How long the figure at s is: "0214-073-19", "1.2", "7"; 0 none. */
@@ -25,22 +24,24 @@ static size_t figure(const char *s)
     return n;
 }
 
-/* False when a mark stands in the text itself. */
+/* False when a mark stands in the text itself, or it is overlong. */
 static bool split(const char *body, char words[LEDGER_BODY_CAP],
                   char figures[LEDGER_BODY_CAP])
 {
     size_t w = 0, f = 0;
 
+    if (strlen(body) >= LEDGER_BODY_CAP / 2) /* a mark and a blank for one */
+        return false;
     while (*body != '\0') {
-        size_t n = figure(body);
+        size_t n;
 
-        if (*body == MARK || w + 1 >= LEDGER_BODY_CAP ||
-            f + n + 1 >= LEDGER_BODY_CAP)
+        if (*body == MARK)
             return false;
-        if (n == 0) {
+        if (!digit(*body)) {
             words[w++] = *body++;
             continue;
         }
+        n = figure(body);
         words[w++] = MARK;
         if (f > 0)
             figures[f++] = ' ';

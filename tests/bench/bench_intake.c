@@ -14,6 +14,7 @@
  * that come as they come, 1,000 a second and now and then, beside Ys.
  */
 #include "tests/bench/callers.h"
+#include "tests/bench/served.h"
 #include "tests/bench/world.h"
 #include "tests/bench/yt.h"
 
@@ -23,14 +24,11 @@
 #include "ledger/due.h"
 
 #include <errno.h>
-#include <fcntl.h>
 #include <math.h>
-#include <signal.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 #include <sys/resource.h>
-#include <sys/wait.h>
 #include <unistd.h>
 
 #define ROUNDS_MOST 9
@@ -149,7 +147,8 @@ static int put_answer(struct ledger *lg, const struct ledger_text_in *t,
                            .due_s = t->at_s,
                            .expires_s = t->at_s + CLOCK_DAY_S,
                            .text_id = t->id,
-                           .gone = "in the response"};
+                           .gone = "in the response",
+                           .phrase = true};
     int err;
 
     snprintf(o.body, sizeof(o.body),
@@ -244,70 +243,6 @@ static double run_bare(struct yt *y)
     return (double)n * 1e6 / (double)took_us;
 }
 
-/* ---- the service ---- */
-
-struct server {
-    pid_t pid;
-    int port;
-    double start_ms;
-};
-
-static void start_server(struct server *s, const char *conf)
-{
-    char path[4096], line[200];
-    int out[2];
-    int64_t began_us = clock_monotonic_us();
-    FILE *f;
-
-    snprintf(path, sizeof(path), "%s/src/kilnword",
-             getenv("KW_BUILD") ? getenv("KW_BUILD") : ".");
-    if (pipe2(out, O_CLOEXEC) < 0 || (s->pid = fork()) < 0)
-        die("fork");
-    if (s->pid == 0) {
-        dup2(out[1], 1);
-        execl(path, "kilnword", "serve", "--config", conf, "--log", "error",
-              (char *)NULL);
-        die(path);
-    }
-    close(out[1]);
-    f = fdopen(out[0], "r");
-    if (f == NULL || fgets(line, sizeof(line), f) == NULL ||
-        strrchr(line, ':') == NULL)
-        die("the service does not start");
-    s->start_ms = (double)(clock_monotonic_us() - began_us) / 1000;
-    s->port = (int)strtol(strrchr(line, ':') + 1, NULL, 10);
-    fclose(f);
-}
-
-static void stop_server(struct server *s)
-{
-    int status;
-
-    kill(s->pid, SIGTERM);
-    waitpid(s->pid, &status, 0);
-    if (!WIFEXITED(status) || WEXITSTATUS(status) != 0) {
-        fprintf(stderr, "bench_intake: the service ended badly\n");
-        exit(1);
-    }
-}
-
-static double resident_mib(const struct server *s)
-{
-    char path[64], line[200];
-    double kib = NAN;
-    FILE *f;
-
-    snprintf(path, sizeof(path), "/proc/%d/status", (int)s->pid);
-    f = fopen(path, "r");
-    while (f != NULL && fgets(line, sizeof(line), f) != NULL) {
-        if (strncmp(line, "VmRSS:", 6) == 0)
-            kib = strtod(line + 6, NULL);
-    }
-    if (f != NULL)
-        fclose(f);
-    return kib / 1024;
-}
-
 /* ---- the load ---- */
 
 static void make_request(char *dst, size_t cap)
@@ -333,7 +268,7 @@ static void make_alive(char *dst, size_t cap)
 }
 
 /* Answers a second over so many connections. */
-static double run_load(const struct server *s, int n, bool post)
+static double run_load(const struct served *s, int n, bool post)
 {
     struct callers_order order = {.port = s->port,
                                   .connections = n,
@@ -378,13 +313,13 @@ static struct desk *open_desk(const char *conf_path, struct config **conf)
 static void bench_starts(const char *conf)
 {
     double ms[ROUNDS_MOST], mib[ROUNDS_MOST];
-    struct server s;
+    struct served s;
 
     for (int i = 0; i < rounds; i++) {
-        start_server(&s, conf);
+        served_start(&s, conf);
         ms[i] = s.start_ms;
-        mib[i] = resident_mib(&s);
-        stop_server(&s);
+        mib[i] = served_mib(&s);
+        served_stop(&s);
     }
     row("start to listening", quantile(ms, (size_t)rounds, 0.5), "ms", "");
     row("resident, idle", quantile(mib, (size_t)rounds, 0.5), "MiB", "");
@@ -392,6 +327,7 @@ static void bench_starts(const char *conf)
 
 struct figures {
     double http, ledger, desk, alive, p50, p99, yt;
+    double yt_cpu_us, http_cpu_us; /* processor time a text */
 };
 
 struct beside { /* what each round of the service is held against */
@@ -400,12 +336,27 @@ struct beside { /* what each round of the service is held against */
     struct yt *yt;
 };
 
-static void one_round(const struct server *s, const struct beside *b,
+/* Of this process. */
+static double own_cpu_s(void)
+{
+    struct rusage u;
+
+    getrusage(RUSAGE_SELF, &u);
+    return (double)(u.ru_utime.tv_sec + u.ru_stime.tv_sec) +
+           1e-6 * (double)(u.ru_utime.tv_usec + u.ru_stime.tv_usec);
+}
+
+static void one_round(const struct served *s, const struct beside *b,
                       struct figures *f)
 {
+    double before = own_cpu_s();
+
     f->yt = run_bare(b->yt);
+    f->yt_cpu_us = 1e6 * (own_cpu_s() - before) / (f->yt * seconds);
     f->ledger = run_inside(NULL, b->alone);
+    before = served_cpu_s(s);
     f->http = run_load(s, 64, true);
+    f->http_cpu_us = 1e6 * (served_cpu_s(s) - before) / (f->http * seconds);
     f->p50 = quantile(latencies.us, latencies.n, 0.5) / 1000;
     f->p99 = quantile(latencies.us, latencies.n, 0.99) / 1000;
     f->desk = run_inside(b->desk, b->desked);
@@ -425,7 +376,7 @@ struct ratios {
     double to_yt, to_ledger;
 };
 
-static void bench_rounds(const struct server *s, const char *conf_path,
+static void bench_rounds(const struct served *s, const char *conf_path,
                          struct ratios *out)
 {
     struct figures f[ROUNDS_MOST];
@@ -459,13 +410,18 @@ static void bench_rounds(const struct server *s, const char *conf_path,
         "texts/s", "");
     row("answers alone, 64 connections",
         middle(f, offsetof(struct figures, alive)), "answers/s", "");
+    row("processor time of Yt", middle(f, offsetof(struct figures, yt_cpu_us)),
+        "us/text", "");
+    row("processor time of the service",
+        middle(f, offsetof(struct figures, http_cpu_us)), "us/text",
+        "both threads, whatever else the machine does");
     out->to_yt = http / middle(f, offsetof(struct figures, yt));
     out->to_ledger = http / ledger;
 }
 
 /* ---- as texts come ---- */
 
-static void bench_arrivals(const struct server *s, const char *name,
+static void bench_arrivals(const struct served *s, const char *name,
                            double a_second)
 {
     double p50[ROUNDS_MOST], p99[ROUNDS_MOST], ys[ROUNDS_MOST];
@@ -490,7 +446,7 @@ static void bench_arrivals(const struct server *s, const char *name,
     row(what, quantile(p99, (size_t)rounds, 0.5), "Ys", "goal 40");
 }
 
-static double bench_connections(const struct server *s)
+static double bench_connections(const struct served *s)
 {
     static const int sizes[] = {1, 64, 127, 128, 129, 256, 1000};
     double rate[KW_COUNT(sizes)], best = 0, worst = 1e9;
@@ -529,7 +485,7 @@ int main(int argc, char **argv)
 {
     char conf[200];
     struct rlimit files;
-    struct server s;
+    struct served s;
     struct ratios ratio;
     double cliff;
 
@@ -550,15 +506,15 @@ int main(int argc, char **argv)
     fill("alone.ledger");
     fill("beside.ledger");
     bench_starts(conf);
-    start_server(&s, conf);
+    served_start(&s, conf);
     bench_rounds(&s, conf, &ratio);
-    row("resident, after 64 connections", resident_mib(&s), "MiB", "");
+    row("resident, after 64 connections", served_mib(&s), "MiB", "");
     bench_arrivals(&s, "1,000 a second", 1000);
-    row("resident, after 1,000 a second", resident_mib(&s), "MiB", "");
+    row("resident, after 1,000 a second", served_mib(&s), "MiB", "");
     bench_arrivals(&s, "now and then (20 a second)", 20);
     cliff = bench_connections(&s);
-    row("resident, after 1000 connections", resident_mib(&s), "MiB", "");
-    stop_server(&s);
+    row("resident, after 1000 connections", served_mib(&s), "MiB", "");
+    served_stop(&s);
     row("HTTP / Yt", ratio.to_yt, "ratio", "goal 0.7");
     row("HTTP / ledger alone", ratio.to_ledger, "ratio", "bound 0.35");
     row("worst / best from 64 connections up", cliff, "ratio",

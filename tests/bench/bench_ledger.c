@@ -157,6 +157,7 @@ static int file_text(struct ledger *lg, void *arg)
     struct ledger_out o = {.carrier = "gate",
                            .kind = LEDGER_REPLY,
                            .priority = LEDGER_PRIORITY_REPLY,
+                           .phrase = true, /* as the desk has it */
                            .body = YT_REPLY};
     struct ledger_phone phone;
     struct due_home then;

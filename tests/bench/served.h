@@ -15,8 +15,8 @@ struct served {
 };
 
 void served_start(struct served *s, const char *conf);
-void served_wait(struct served *s); /* for its end, after a signal */
-void served_stop(struct served *s); /* sends the signal, too */
+void served_wait(struct served *s);          /* for its end, after a signal */
+void served_stop(struct served *s);          /* sends the signal, too */
 double served_mib(const struct served *s);   /* resident */
 double served_cpu_s(const struct served *s); /* processor time so far */
 #endif

@@ -96,7 +96,7 @@ START_TEST(no_meaning_is_lost)
     ck_assert_uint_gt(lex->n_sets, CONCEPT_COUNT + PAIRS / 2);
     printf("# %zu combinations\n", lex->n_sets);
     for (int k = 0; k < PAIRS; k++) {
-        const struct lexicon_node *n;
+        uint32_t n;
         struct concept_set want = {{0}};
         enum concept a, b;
 
@@ -104,11 +104,11 @@ START_TEST(no_meaning_is_lost)
         pair(k, &a, &b);
         concept_set_add(&want, a);
         concept_set_add(&want, b);
-        n = lexicon_node(lex, lex->words[lexicon_find(lex, w, 5)].root);
-        ck_assert_uint_eq(n->symbol[0], a);
-        ck_assert_uint_eq(n->symbol[1], b);
-        ck_assert(concept_set_same(&lex->sets[n->symbol[LEXICON_ALL]], &want));
-        ck_assert_uint_eq(lex->classes[n->symbol[LEXICON_ALL]],
+        n = lex->words[lexicon_find(lex, w, 5)].root;
+        ck_assert_uint_eq(lexicon_symbol_in(lex, n, 0), a);
+        ck_assert_uint_eq(lexicon_symbol_in(lex, n, 1), b);
+        ck_assert(concept_set_same(&lex->sets[lex->nodes[n].all], &want));
+        ck_assert_uint_eq(lex->classes[lex->nodes[n].all],
                           1u << concept_class_of(a) |
                               1u << concept_class_of(b));
     }
@@ -129,22 +129,22 @@ START_TEST(joint_meanings_of_the_shipped_words)
 
     ck_assert_int_eq(lexicon_load(rig_folder(), &faults, &lex), 0);
     for (size_t i = 2; i < lex->n_nodes; i++) {
-        const struct lexicon_node *n = &lex->nodes[i];
-        const struct concept_set *all = &lex->sets[n->symbol[LEXICON_ALL]];
+        const struct concept_set *all = &lex->sets[lex->nodes[i].all];
         bool same = true;
 
         for (int c = 1; c < CONCEPT_COUNT; c++) {
             bool any = false;
 
             for (size_t k = 0; k < lex->n_langs; k++)
-                any |=
-                    concept_set_has(&lex->sets[n->symbol[k]], (enum concept)c);
+                any |= concept_set_has(
+                    &lex->sets[lexicon_symbol_in(lex, (uint32_t)i, (int)k)],
+                    (enum concept)c);
             if (c != CONCEPT_OTHER) /* gives way to what counts */
                 same &= any == concept_set_has(all, (enum concept)c);
         }
         if (!same)
             ck_abort_msg("node %zu of %zu", i, lex->n_nodes);
-        joint += n->symbol[LEXICON_ALL] >= CONCEPT_COUNT;
+        joint += lex->nodes[i].all >= CONCEPT_COUNT;
     }
     printf("# %zu sets, %zu words and phrases with several meanings\n",
            lex->n_sets, joint);

@@ -57,8 +57,7 @@ static bool is_measured(const struct cut *c, const struct cut_context *x,
         return false;
     if (a->len == 1)
         return strchr("hmfl", c->fold.text[a->at]) != NULL;
-    return (x->lex->classes[x->lex->nodes[x->lex->words[a->word].root]
-                                .symbol[LEXICON_ALL]] &
+    return (x->lex->classes[lexicon_symbol_of(x->lex, a->word)] &
             1u << CLASS_UNIT) != 0;
 }
 

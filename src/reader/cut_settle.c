@@ -42,26 +42,26 @@ uint16_t cut_settle(const struct lexicon *lex, const struct cut_token *t,
     const struct lexicon_node *n = &lex->nodes[t->node];
 
     if (t->flags & CUT_LETTER) { /* the card's letters are settled apart */
-        uint16_t o = lang >= 0 ? n->symbol[lang] : 0;
+        uint16_t o = lang >= 0 ? lexicon_symbol_in(lex, t->node, lang) : 0;
 
         for (size_t k = 0; o == 0 && k < lex->n_langs; k++) {
             if (!(lex->common >> k & 1))
-                o = n->symbol[k];
+                o = lexicon_symbol_in(lex, t->node, (int)k);
         }
         return o != 0 ? o : (uint16_t)CONCEPT_WORD;
     }
-    if (lang >= 0 && n->symbol[lang] != 0)
-        return n->symbol[lang];
+    if (lang >= 0 && lexicon_symbol_in(lex, t->node, lang) != 0)
+        return lexicon_symbol_in(lex, t->node, lang);
     for (size_t k = 0; k < lex->n_langs && lang >= 0; k++) {
         if ((n->langs & lex->common) >> k & 1)
-            return n->symbol[k]; /* "mn": minutes, but in Hindi */
+            return lexicon_symbol_in(lex, t->node,
+                                     (int)k); /* "mn": minutes, but in Hindi */
     }
-    if (lang >= 0 && n->symbol[lang] == 0 && t->len <= FOREIGN_SMALL &&
-        !(n->langs & lex->common) &&
-        !(lex->classes[n->symbol[LEXICON_ALL]] &
-          ~(1u << CLASS_SMALL | 1u << CLASS_ORDER)))
+    if (lang >= 0 && lexicon_symbol_in(lex, t->node, lang) == 0 &&
+        t->len <= FOREIGN_SMALL && !(n->langs & lex->common) &&
+        !(lex->classes[n->all] & ~(1u << CLASS_SMALL | 1u << CLASS_ORDER)))
         return (uint16_t)CONCEPT_WORD;
-    return n->symbol[LEXICON_ALL];
+    return n->all;
 }
 
 static void settle_all(struct cut *c, const struct lexicon *lex, int lang)
@@ -73,7 +73,7 @@ static void settle_all(struct cut *c, const struct lexicon *lex, int lang)
 
         if (t->node == 0)
             continue;
-        t->named = (int8_t)lex->nodes[t->node].named;
+        t->named = (int8_t)lex->more[lex->nodes[t->node].more].named;
         t->symbol = cut_settle(lex, t, lang);
         /* "hi" behind "language" is no greeting. */
         if (t->named >= 0 &&
@@ -81,7 +81,7 @@ static void settle_all(struct cut *c, const struct lexicon *lex, int lang)
                             CONCEPT_LANGUAGE))
             t->symbol = cut_settle(lex, t, t->named);
         if (concept_set_has(&lex->sets[t->symbol], CONCEPT_NUMBER)) {
-            t->value = lex->nodes[t->node].value;
+            t->value = lex->more[lex->nodes[t->node].more].value;
             t->flags |= CUT_WORDED;
         }
     }

@@ -19,8 +19,7 @@ struct glued { /* a phrase that is looked for */
 
 static uint16_t symbol_of(const struct lexicon *lex, uint32_t word)
 {
-    return word == 0 ? 0
-                     : lex->nodes[lex->words[word].root].symbol[LEXICON_ALL];
+    return word == 0 ? 0 : lex->nodes[lex->words[word].root].all;
 }
 
 void cut_add_word(struct cut *c, size_t at, size_t len, uint32_t word,
@@ -88,7 +87,7 @@ static bool glued_phrase(const struct lexicon *lex, const char *s, size_t len,
                          struct glued *g)
 {
     if (len == 0)
-        return g->n > 1 && lex->nodes[g->node].symbol[LEXICON_ALL] != 0;
+        return g->n > 1 && lex->nodes[g->node].all != 0;
     if (g->n == PHRASE_MOST || g->tries++ > GLUED_TRIES)
         return false;
     for (size_t n = len; n > 0; n--) {

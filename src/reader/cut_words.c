@@ -158,8 +158,8 @@ static bool is_itself(const struct lexicon *lex, const struct cut_token *t,
     uint16_t is = 0, sounds = 0;
 
     if (lang >= 0) {
-        is = lex->nodes[lex->words[t->word].root].symbol[lang];
-        sounds = lex->nodes[lex->words[t->sound].root].symbol[lang];
+        is = lexicon_symbol_in(lex, lex->words[t->word].root, lang);
+        sounds = lexicon_symbol_in(lex, lex->words[t->sound].root, lang);
     }
     return is != 0 && is != sounds;
 }
@@ -194,7 +194,7 @@ static uint32_t longest_so(const struct cut *c, const struct lexicon *lex,
         node = step(c, lex, node, t, spelt);
         if (node == 0)
             break;
-        if (lex->nodes[node].symbol[LEXICON_ALL] != 0 &&
+        if (lex->nodes[node].all != 0 &&
             !(k == 0 && t->symbol == CONCEPT_NUMBER)) {
             best = node;
             *n = k + 1;
@@ -220,7 +220,7 @@ static uint32_t longest(const struct cut *c, const struct lexicon *lex,
 
 static uint16_t root_symbol(const struct lexicon *lex, uint32_t word)
 {
-    return lex->nodes[lex->words[word].root].symbol[LEXICON_ALL];
+    return lexicon_symbol_of(lex, word);
 }
 
 /* "in half | an hour", "en deux | heures": broken by what it seems alone. */
@@ -261,8 +261,7 @@ static uint32_t best_phrase(const struct cut *c, const struct lexicon *lex,
 
         if (m < 2 || k + m <= *n)
             continue;
-        if (m > *n || (lex->classes[lex->nodes[other].symbol[LEXICON_ALL]] &
-                       1u << CLASS_SIGN))
+        if (m > *n || (lex->classes[lex->nodes[other].all] & 1u << CLASS_SIGN))
             return longest(c, lex, i, k, n);
     }
     return node;
@@ -282,10 +281,10 @@ static void mend_strays(struct cut *c, const struct lexicon *lex)
         if (t->word == 0 || t->symbol != CONCEPT_WORD)
             continue;
         if (best_phrase(c, lex, i, &n) != 0 || t->len < SPELT_LEAST ||
-            lex->nodes[lex->words[t->word].root].symbol[LEXICON_ALL] != 0)
+            lexicon_symbol_of(lex, t->word) != 0)
             continue;
         w = t->sound;
-        if (lex->nodes[lex->words[w].root].symbol[LEXICON_ALL] == 0)
+        if (lexicon_symbol_of(lex, w) == 0)
             w = find_slip(c, lex, c->fold.text + t->at, t->len);
         if (w == 0)
             continue;

@@ -16,14 +16,20 @@
 #define LEXICON_LANGS    16
 #define LEXICON_TAG_CAP  12
 #define LEXICON_WORD_CAP 64 /* octets of one folded word, with the NUL */
-#define LEXICON_ALL      LEXICON_LANGS /* index: senses of all languages */
 
 struct lexicon_node {
-    uint16_t symbol[LEXICON_LANGS + 1]; /* by language, then of all; 0 none */
-    uint32_t langs;                     /* bit for each language */
-    bool goes_on;                       /* some phrase does, behind it */
-    int16_t named;                      /* language that is named here, or -1 */
-    double value;                       /* of a number word */
+    uint32_t parent, word; /* the step that leads here */
+    uint16_t all;          /* symbol: senses of all languages; 0 none */
+    uint16_t langs;        /* bit for each language */
+    uint32_t goes_on : 1;  /* some phrase does, behind it */
+    uint32_t more : 31;    /* index of lexicon_more; 0: there is no more */
+};
+
+/* Of the few nodes that need it. [0] is of all the others. */
+struct lexicon_more {
+    double value;                   /* of a number word */
+    int16_t named;                  /* language that is named here, or -1 */
+    uint16_t symbol[LEXICON_LANGS]; /* by language, where there are several */
 };
 
 struct lexicon_word {
@@ -39,14 +45,9 @@ struct lexicon_word {
                          for */
 };
 
-struct lexicon_slot {
-    uint64_t key;
-    uint32_t to;
-};
-
 /* A form near to a word: a code point left out, or its consonants. */
 struct lexicon_near {
-    uint32_t hash, word, next;
+    uint32_t hash, word;
 };
 
 struct lexicon {
@@ -64,8 +65,10 @@ struct lexicon {
 
     struct lexicon_node *nodes; /* [0] is none, [1] the root */
     size_t n_nodes, nodes_cap;
-    struct lexicon_slot *steps; /* (node, word) -> node */
-    size_t step_mask, n_steps;
+    uint32_t *steps; /* by (node, word), open addressing; 0 empty */
+    size_t step_mask;
+    struct lexicon_more *more;
+    size_t n_more, more_cap;
 
     struct concept_set *sets; /* by symbol; [0] is none */
     uint32_t *classes;        /* bit for each class in the set */
@@ -74,9 +77,8 @@ struct lexicon {
     struct concept_set of_class[CLASS_COUNT];
 
     uint8_t costs[26][26];           /* of one letter for another: slip.c */
-    struct lexicon_near *near_forms; /* [0] is none */
-    size_t n_near, near_cap;
-    uint32_t *near_heads;
+    struct lexicon_near *near_forms; /* by the low bits of hash */
+    uint32_t *near_heads;            /* where those of each begin; one more */
     size_t near_mask;
 };
 
@@ -101,10 +103,22 @@ uint32_t lexicon_find_spelling(const struct lexicon *lex, int lang,
 /* The node after one more word; 0 when no phrase goes on that way. */
 uint32_t lexicon_step(const struct lexicon *lex, uint32_t node, uint32_t word);
 
-static inline const struct lexicon_node *lexicon_node(const struct lexicon *lex,
-                                                      uint32_t node)
+/* What a node means in a language: a symbol, 0 for nothing. */
+static inline uint16_t lexicon_symbol_in(const struct lexicon *lex,
+                                         uint32_t node, int lang)
 {
-    return &lex->nodes[node];
+    const struct lexicon_node *n = &lex->nodes[node];
+
+    if (!(n->langs >> lang & 1))
+        return 0;
+    return n->more == 0 ? n->all : lex->more[n->more].symbol[lang];
+}
+
+/* Symbol of what a word alone means, in any language. */
+static inline uint16_t lexicon_symbol_of(const struct lexicon *lex,
+                                         uint32_t word)
+{
+    return lex->nodes[lex->words[word].root].all;
 }
 
 /* While loading: the symbol of a set, made when it is new; 0 of none. */
@@ -113,6 +127,17 @@ void lexicon_prepare_sets(struct lexicon *lex);
 /* What each word means where the language of the text does not tell. */
 void lexicon_join_sets(struct lexicon *lex);
 
-/* Hash of short keys, for the tables here and in slip.c. */
+/* While loading: the word, the node one word on; made when new. */
+uint32_t lexicon_make_word(struct lexicon *lex, const char *word, size_t len);
+uint32_t lexicon_make_step(struct lexicon *lex, uint32_t node, uint32_t word);
+/* The node's own lexicon_more, made when it has none. */
+struct lexicon_more *lexicon_make_more(struct lexicon *lex, uint32_t node);
+/* What a word of a file is by the rules of spelling; 0, or length of key. */
+size_t lexicon_spell(const struct lexicon *lex, int lang, const char *word,
+                     size_t len, bool in_phrase, char key[LEXICON_WORD_CAP]);
+/* An empty lexicon, but for the sets of one concept each. */
+void lexicon_init(struct lexicon *lex);
+
+/* Hash of short keys, for the tables here and in cut_words.c. */
 uint32_t lexicon_hash(const char *s, size_t len);
 #endif

@@ -65,13 +65,13 @@ void lexicon_prepare_sets(struct lexicon *lex)
 }
 
 /* The set of all languages, without "other" where it means more. */
-static struct concept_set joint_set(const struct lexicon *lex,
-                                    const struct lexicon_node *n)
+static struct concept_set joint_set(const struct lexicon *lex, uint32_t node)
 {
     struct concept_set all = {{0}}, more;
 
     for (size_t k = 0; k < lex->n_langs; k++)
-        concept_set_join(&all, &lex->sets[n->symbol[k]]);
+        concept_set_join(&all,
+                         &lex->sets[lexicon_symbol_in(lex, node, (int)k)]);
     more = all;
     more.bits[CONCEPT_OTHER / 64] &= ~(UINT64_C(1) << (CONCEPT_OTHER % 64));
     return concept_set_is_empty(&more) ? all : more;
@@ -79,16 +79,13 @@ static struct concept_set joint_set(const struct lexicon *lex,
 
 void lexicon_join_sets(struct lexicon *lex)
 {
-    for (size_t i = 2; i < lex->n_nodes; i++) {
-        struct lexicon_node *n = &lex->nodes[i];
+    for (uint32_t i = 2; i < lex->n_nodes; i++) {
+        unsigned langs = lex->nodes[i].langs;
         struct concept_set all;
 
-        if (n->langs == 0)
+        if ((langs & (langs - 1)) == 0)
             continue;
-        n->symbol[LEXICON_ALL] = n->symbol[__builtin_ctz(n->langs)];
-        if ((n->langs & (n->langs - 1)) == 0)
-            continue;
-        all = joint_set(lex, n);
-        n->symbol[LEXICON_ALL] = lexicon_symbol(lex, &all);
+        all = joint_set(lex, i);
+        lex->nodes[i].all = lexicon_symbol(lex, &all);
     }
 }

@@ -3,24 +3,60 @@
 
 #include <string.h>
 
+/* What was found of a node; a grammar asks for the same over and over. */
+struct known {
+    struct pattern_set *symbol, *begins; /* NULL: not looked for yet */
+    bool is_symbol, nothing;
+};
+
 struct writer {
     const struct abnf *a;
     const struct pattern *how;
     struct kw_buf *out;
+    struct known *known; /* by node */
 };
 
 static void write_node(struct writer *w, int i);
+
+static void open_writer(struct writer *w, const struct abnf *a,
+                        const struct pattern *how, struct kw_buf *out)
+{
+    *w = (struct writer){a, how, out, NULL};
+    w->known = kw_calloc(a->n_nodes, sizeof(*w->known));
+}
+
+static void close_writer(struct writer *w)
+{
+    for (size_t i = 0; i < w->a->n_nodes; i++) {
+        kw_free(w->known[i].symbol);
+        kw_free(w->known[i].begins);
+    }
+    kw_free(w->known);
+}
+
+static void join_set(struct pattern_set *to, const struct pattern_set *more)
+{
+    for (size_t i = 0; i < KW_COUNT(to->bits); i++)
+        to->bits[i] |= more->bits[i];
+}
 
 static bool captures(const struct writer *w, const struct abnf_rule *r)
 {
     return w->how->captures != NULL && w->how->captures(r->name);
 }
 
-/*
- * Is the node one symbol of a set, whatever way it is taken? Then one class
- * says it; without that the pattern would be more than PCRE2 takes.
- */
-static bool is_symbol(struct writer *w, int i, struct pattern_set *set)
+static const struct pattern_set *symbol_of(const struct writer *w, int i);
+
+static bool add_symbol(const struct writer *w, int i, struct pattern_set *set)
+{
+    const struct pattern_set *more = symbol_of(w, i);
+
+    if (more != NULL)
+        join_set(set, more);
+    return more != NULL;
+}
+
+static bool find_symbol(const struct writer *w, int i, struct pattern_set *set)
 {
     const struct abnf_node *n = &w->a->nodes[i];
     const struct abnf_rule *r;
@@ -30,18 +66,34 @@ static bool is_symbol(struct writer *w, int i, struct pattern_set *set)
         return w->how->prose(w->how->to, n->text, n->len, set);
     case ABNF_RULE_REF:
         r = &w->a->rules[n->rule];
-        return !captures(w, r) && is_symbol(w, r->body, set);
+        return !captures(w, r) && add_symbol(w, r->body, set);
     case ABNF_CONCATENATION:
-        return w->a->nodes[n->first].next == 0 && is_symbol(w, n->first, set);
+        return w->a->nodes[n->first].next == 0 && add_symbol(w, n->first, set);
     case ABNF_ALTERNATION:
         for (int k = n->first; k != 0; k = w->a->nodes[k].next) {
-            if (!is_symbol(w, k, set))
+            if (!add_symbol(w, k, set))
                 return false;
         }
         return true;
     default:
         return false;
     }
+}
+
+/*
+ * The set when the node is one symbol of it, whatever way it is taken, else
+ * NULL. Then one class says it; without that the pattern would be more than
+ * PCRE2 takes.
+ */
+static const struct pattern_set *symbol_of(const struct writer *w, int i)
+{
+    struct known *k = &w->known[i];
+
+    if (k->symbol == NULL) {
+        k->symbol = kw_calloc(1, sizeof(*k->symbol));
+        k->is_symbol = find_symbol(w, i, k->symbol);
+    }
+    return k->is_symbol ? k->symbol : NULL;
 }
 
 /* The first symbol from i on that is in the set. */
@@ -90,8 +142,9 @@ static void write_set(struct writer *w, const struct pattern_set *set)
 
 /* ---- what a match can begin with ---- */
 
-/* Adds the node's; can it also be nothing? */
-static bool add_begins(const struct writer *w, int i, struct pattern_set *set)
+static bool add_begins(const struct writer *w, int i, struct pattern_set *set);
+
+static bool find_begins(const struct writer *w, int i, struct pattern_set *set)
 {
     const struct abnf_node *n = &w->a->nodes[i];
     bool nothing = n->type == ABNF_CONCATENATION;
@@ -117,6 +170,19 @@ static bool add_begins(const struct writer *w, int i, struct pattern_set *set)
         break;
     }
     return false;
+}
+
+/* Adds the node's; can it also be nothing? */
+static bool add_begins(const struct writer *w, int i, struct pattern_set *set)
+{
+    struct known *k = &w->known[i];
+
+    if (k->begins == NULL) {
+        k->begins = kw_calloc(1, sizeof(*k->begins));
+        k->nothing = find_begins(w, i, k->begins);
+    }
+    join_set(set, k->begins);
+    return k->nothing;
 }
 
 /* How many first symbols are looked at before the node fails, about. */
@@ -218,10 +284,10 @@ static void write_repetition(struct writer *w, const struct abnf_node *n)
 static void write_node(struct writer *w, int i)
 {
     const struct abnf_node *n = &w->a->nodes[i];
-    struct pattern_set set = {{0}};
+    const struct pattern_set *symbol = symbol_of(w, i);
 
-    if (is_symbol(w, i, &set)) {
-        write_set(w, &set);
+    if (symbol != NULL) {
+        write_set(w, symbol);
         return;
     }
     switch (n->type) {
@@ -252,9 +318,11 @@ static void write_node(struct writer *w, int i)
 void pattern_write(const struct abnf *a, const char *rule,
                    const struct pattern *how, struct kw_buf *out)
 {
-    struct writer w = {a, how, out};
+    struct writer w;
 
+    open_writer(&w, a, how, out);
     write_rule(&w, abnf_rule(a, rule, strlen(rule)));
+    close_writer(&w);
 }
 
 /* ---- ways ---- */
@@ -307,7 +375,7 @@ static void open_node(struct taking *t, int i, const struct rest *rest)
     struct pattern_opening o = {{{0}}, {{0}}, false};
     struct rest more = {n->first, false, n->min <= 1, rest};
 
-    if (is_symbol(&t->w, i, &o.first)) {
+    if (add_symbol(&t->w, i, &o.first)) {
         o.ends = add_rest(&t->w, rest, &o.second);
         t->ways->opening(t->ways->to, &o);
     } else if (n->type == ABNF_ALTERNATION) {
@@ -348,9 +416,8 @@ static void take_way(struct taking *t, int i)
 static void take_ways(struct taking *t, int i)
 {
     const struct abnf_node *n = &t->w.a->nodes[i];
-    struct pattern_set set = {{0}};
 
-    if (n->type == ABNF_ALTERNATION && !is_symbol(&t->w, i, &set)) {
+    if (n->type == ABNF_ALTERNATION && symbol_of(&t->w, i) == NULL) {
         for (int k = n->first; k != 0; k = t->w.a->nodes[k].next)
             take_ways(t, k);
     } else if (n->type == ABNF_CONCATENATION &&
@@ -374,10 +441,12 @@ int pattern_take_ways(const struct abnf *a, const char *rule,
                       const struct pattern_ways *ways)
 {
     struct kw_buf out;
-    struct taking t = {.w = {a, how, &out}, .ways = ways};
+    struct taking t = {.ways = ways};
 
     kw_buf_init(&out, most);
+    open_writer(&t.w, a, how, &out);
     take_ways(&t, abnf_rule(a, rule, strlen(rule))->body);
+    close_writer(&t.w);
     kw_buf_release(&out);
     return t.err;
 }

@@ -225,21 +225,24 @@ static uint32_t hash_end(uint32_t h)
 
 /*
  * Hashes of the word whole, then without each of its letters: n + 1 of them.
- * What comes before the letter left out is hashed once.
+ * The value of a polynomial, so that each is had from what stands before the
+ * letter and what stands behind it.
  */
 static void hash_forms(const struct runes *r, uint32_t forms[RUNES_MOST + 1])
 {
-    uint32_t before = 2166136261u;
+    static const uint64_t base = UINT64_C(0x9E3779B97F4A7C15);
+    uint64_t before[RUNES_MOST + 1], behind = 0, power = 1;
 
-    for (int skip = 0; skip < r->n; skip++) {
-        uint32_t h = before;
-
-        for (int i = skip + 1; i < r->n; i++)
-            h = hash_step(h, r->at[i]);
-        forms[skip + 1] = hash_end(h);
-        before = hash_step(before, r->at[skip]);
+    before[0] = 1;
+    for (int i = 0; i < r->n; i++)
+        before[i + 1] = before[i] * base + (uint64_t)r->at[i];
+    forms[0] = (uint32_t)(before[r->n] * base >> 32);
+    for (int skip = r->n - 1; skip >= 0; skip--) {
+        forms[skip + 1] =
+            (uint32_t)((before[skip] * power + behind) * base >> 32);
+        behind += power * (uint64_t)r->at[skip];
+        power *= base;
     }
-    forms[0] = hash_end(before);
 }
 
 /* Hash of the consonants, by sound and without doubles; 0 when too few. */
@@ -274,46 +277,52 @@ static uint32_t hash_bones(const struct runes *r)
     return n < 3 ? 0 : hash_end(h);
 }
 
-static void add_near(struct lexicon *lex, uint32_t hash, uint32_t word)
+/* Near forms as they are found, before they are put in order. */
+struct forms {
+    struct lexicon_near *items;
+    size_t n, cap;
+};
+
+static void add_forms(struct forms *f, const struct lexicon *lex, uint32_t w)
 {
-    kw_grow(&lex->near_forms, &lex->near_cap, lex->n_near + 1,
-            sizeof(*lex->near_forms));
-    lex->near_forms[lex->n_near++] = (struct lexicon_near){hash, word, 0};
-}
-
-static void chain(struct lexicon *lex)
-{
-    size_t slots = 1024;
-
-    while (slots < lex->n_near)
-        slots *= 2;
-    kw_free(lex->near_heads);
-    lex->near_heads = kw_calloc(slots, sizeof(*lex->near_heads));
-    lex->near_mask = slots - 1;
-    for (uint32_t i = 1; i < lex->n_near; i++) {
-        uint32_t *head =
-            &lex->near_heads[lex->near_forms[i].hash & lex->near_mask];
-
-        lex->near_forms[i].next = *head;
-        *head = i;
-    }
-}
-
-static void add_word(struct lexicon *lex, uint32_t w)
-{
+    const struct lexicon_word *word = &lex->words[w];
     struct runes r;
     uint32_t bones, forms[RUNES_MOST + 1];
 
-    if (lex->words[w].runes < RUNES_LEAST || !lex->words[w].listed ||
-        !decode(lex->store + lex->words[w].at, lex->words[w].len, &r))
+    if (word->runes < RUNES_LEAST || !word->listed ||
+        !decode(lex->store + word->at, word->len, &r))
         return;
     if (r.at[0] < 0x80 && r.at[0] >= '0' && r.at[0] <= '9')
         return;
     hash_forms(&r, forms);
+    if (f->n + RUNES_MOST + 2 > f->cap)
+        kw_grow(&f->items, &f->cap, f->n + RUNES_MOST + 2, sizeof(*f->items));
     for (int i = 0; i <= r.n; i++)
-        add_near(lex, forms[i], w);
+        f->items[f->n++] = (struct lexicon_near){forms[i], w};
     if ((bones = hash_bones(&r)) != 0)
-        add_near(lex, bones, w);
+        f->items[f->n++] = (struct lexicon_near){bones, w};
+}
+
+/* By the low bits of their hashes, the last ones first. */
+static void sort_forms(struct lexicon *lex, const struct forms *f)
+{
+    size_t slots = 1024;
+    uint32_t sum = 0;
+
+    while (slots < f->n)
+        slots *= 2;
+    lex->near_mask = slots - 1;
+    lex->near_heads = kw_calloc(slots + 1, sizeof(*lex->near_heads));
+    lex->near_forms = kw_calloc(f->n, sizeof(*lex->near_forms));
+    for (size_t i = 0; i < f->n; i++)
+        lex->near_heads[f->items[i].hash & lex->near_mask]++;
+    for (size_t k = 0; k <= slots; k++) {
+        sum += lex->near_heads[k];
+        lex->near_heads[k] = sum;
+    }
+    for (size_t i = 0; i < f->n; i++)
+        lex->near_forms[--lex->near_heads[f->items[i].hash & lex->near_mask]] =
+            f->items[i];
 }
 
 struct search {
@@ -338,14 +347,12 @@ struct search {
 
 static bool same_meaning(const struct lexicon *lex, uint32_t a, uint32_t b)
 {
-    uint32_t x = lex->words[a].root, y = lex->words[b].root;
+    uint16_t x;
 
     if (a == b)
         return true;
-    if (x == 0 || lex->nodes[x].symbol[LEXICON_ALL] == 0)
-        return false; /* words that only go on a phrase */
-    return lex->nodes[x].symbol[LEXICON_ALL] ==
-           lex->nodes[y].symbol[LEXICON_ALL];
+    x = lexicon_symbol_of(lex, a); /* 0: words that only go on a phrase */
+    return x != 0 && x == lexicon_symbol_of(lex, b);
 }
 
 /* In a phrase: a word of the same meaning, or of none for one of none. */
@@ -357,7 +364,7 @@ static bool may_stand_for(const struct lexicon *lex, uint32_t a, uint32_t b)
 
 static uint32_t classes_of(const struct lexicon *lex, uint32_t word)
 {
-    return lex->classes[lex->nodes[lex->words[word].root].symbol[LEXICON_ALL]];
+    return lex->classes[lexicon_symbol_of(lex, word)];
 }
 
 /* Is the word only of languages that the text is not in? */
@@ -373,8 +380,7 @@ static bool is_foreign(const struct search *s, uint32_t word)
 static bool is_expected(const struct search *s, uint32_t word)
 {
     const struct lexicon *lex = s->lex;
-    const struct concept_set *set =
-        &lex->sets[lex->nodes[lex->words[word].root].symbol[LEXICON_ALL]];
+    const struct concept_set *set = &lex->sets[lexicon_symbol_of(lex, word)];
 
     return concept_set_meets(set, s->expected);
 }
@@ -432,8 +438,8 @@ static void weigh(struct search *s, uint32_t word)
         most = most < COST_FAR ? COST_FAR : most + 1;
     else if (!s->phrases)
         most++; /* the nearest must stand out */
-    if (s->phrases && (word == s->self || w->phrases <= s->most ||
-                       !may_stand_for(s->lex, s->self, word)))
+    if (s->phrases &&
+        (word == s->self || !may_stand_for(s->lex, s->self, word)))
         return;
     if ((s->whole && w->root == 0) || (s->all != NULL && w->phrases == 0))
         return;
@@ -459,11 +465,14 @@ static void weigh(struct search *s, uint32_t word)
 static void look(struct search *s, uint32_t hash)
 {
     const struct lexicon *lex = s->lex;
-    uint32_t i = lex->near_heads[hash & lex->near_mask];
+    const uint32_t *head = &lex->near_heads[hash & lex->near_mask];
 
-    for (; i != 0; i = lex->near_forms[i].next) {
-        if (lex->near_forms[i].hash == hash)
-            weigh(s, lex->near_forms[i].word);
+    for (uint32_t i = head[0]; i < head[1]; i++) {
+        const struct lexicon_near *n = &lex->near_forms[i];
+
+        if (n->hash == hash &&
+            (!s->phrases || lex->words[n->word].phrases > s->most))
+            weigh(s, n->word);
     }
 }
 
@@ -545,6 +554,21 @@ bool slip_is_near(const struct lexicon *lex, const char *word, size_t len,
     return search_expected(&s, word, len, e) && s.cost <= e->most;
 }
 
+/* The most phrases that a word of each meaning is in; [0]: of no meaning. */
+static uint16_t *most_phrases(const struct lexicon *lex)
+{
+    uint16_t *most = kw_calloc(lex->n_sets, sizeof(*most));
+
+    for (uint32_t w = 1; w < lex->n_words; w++) {
+        uint16_t symbol = lexicon_symbol_of(lex, w);
+
+        if ((symbol != 0 || lex->words[w].root == 0) &&
+            lex->words[w].phrases > most[symbol])
+            most[symbol] = lex->words[w].phrases;
+    }
+    return most;
+}
+
 /* The word of phrases that a misspelt one, listed alone, stands for. */
 static void find_canon(struct lexicon *lex, uint32_t word)
 {
@@ -557,30 +581,39 @@ static void find_canon(struct lexicon *lex, uint32_t word)
     struct lexicon_word *w = &lex->words[word];
 
     s.most = w->phrases;
-    if (w->runes < RUNES_LEAST || !w->listed ||
-        !decode(lex->store + w->at, w->len, &s.meant))
+    if (!decode(lex->store + w->at, w->len, &s.meant))
         return;
     look_all(&s);
     w->canon = s.word;
 }
 
-/* Near forms of the words that are in phrases, or of all the others. */
-static void add_words(struct lexicon *lex, bool phrases)
+static void find_canons(struct lexicon *lex)
 {
-    for (uint32_t w = 1; w < lex->n_words; w++) {
-        if ((lex->words[w].phrases > 0) == phrases)
-            add_word(lex, w);
+    uint16_t *most = most_phrases(lex);
+
+    for (uint32_t i = 1; i < lex->n_words; i++) {
+        const struct lexicon_word *w = &lex->words[i];
+
+        if (w->runes >= RUNES_LEAST && w->listed &&
+            w->phrases < most[lexicon_symbol_of(lex, i)])
+            find_canon(lex, i);
     }
-    chain(lex);
+    kw_free(most);
 }
 
-/* The words of phrases first: only among them is looked for stand-ins. */
+/* Those in phrases come last of what is alike: see sort_forms(). */
 void slip_prepare(struct lexicon *lex)
 {
+    struct forms f = {0};
+
     prepare_costs(lex);
-    add_near(lex, 0, 0); /* [0] is none */
-    add_words(lex, true);
-    for (uint32_t w = 1; w < lex->n_words; w++)
-        find_canon(lex, w);
-    add_words(lex, false);
+    for (int phrases = 1; phrases >= 0; phrases--) {
+        for (uint32_t w = 1; w < lex->n_words; w++) {
+            if ((lex->words[w].phrases > 0) == phrases)
+                add_forms(&f, lex, w);
+        }
+    }
+    sort_forms(lex, &f);
+    kw_free(f.items);
+    find_canons(lex);
 }

@@ -45,8 +45,11 @@ static bool is_utf8(const char *s, size_t len)
 
     while (at < len) {
         utf8proc_int32_t c;
-        ssize_t n = utf8proc_iterate((const utf8proc_uint8_t *)s + at,
-                                     (ssize_t)(len - at), &c);
+        ssize_t n = 1;
+
+        if ((unsigned char)s[at] >= 0x80)
+            n = utf8proc_iterate((const utf8proc_uint8_t *)s + at,
+                                 (ssize_t)(len - at), &c);
         if (n <= 0)
             return false;
         at += (size_t)n;
@@ -82,14 +85,43 @@ static bool is_mixed(const char *s)
     return false;
 }
 
+/*
+ * Most entries are plain letters and single gaps, as fold and squeeze would
+ * leave them. Copies such a one and returns its length; else 0.
+ */
+static size_t copy_plain(char *to, const char *s, size_t len)
+{
+    bool gap = true;
+
+    if (len > WORD_CAP)
+        return 0;
+    for (size_t i = 0; i < len; i++) {
+        if (s[i] == ' ' ? gap : s[i] < 'a' || s[i] > 'z')
+            return 0;
+        gap = s[i] == ' ';
+        to[i] = s[i];
+    }
+    if (gap)
+        return 0;
+    to[len] = '\0';
+    return len;
+}
+
 /* One word or phrase, without choices. */
 static void take_word(struct parse *p, const char *s, size_t len, bool shared,
                       bool given)
 {
-    struct words_entry e = {p->concept, p->value, NULL, shared, given, p->line};
+    struct words_entry e = {p->concept, p->value, NULL,   0,
+                            shared,     given,    p->line};
 
+    if ((e.len = copy_plain(p->fold->text, s, len)) > 0) {
+        e.text = p->fold->text;
+        p->sink->entry(p->sink->to, &e);
+        return;
+    }
     fold_text(p->fold, s, len, WORD_CAP);
-    if (squeeze(p->fold->text, p->fold->len) == 0) {
+    e.len = squeeze(p->fold->text, p->fold->len);
+    if (e.len == 0) {
         fault_add(p->faults, p->file, p->line,
                   "an entry without a word; write words between the commas");
         return;
@@ -206,7 +238,7 @@ static void take_entry(struct parse *p, const char *s, size_t len)
 
 static void take_entries(struct parse *p, const char *s, size_t len)
 {
-    size_t from = 0;
+    const char *end, *comma;
 
     if (p->plain || (p->concept == CONCEPT_NONE && !p->spelling))
         return;
@@ -215,11 +247,10 @@ static void take_entries(struct parse *p, const char *s, size_t len)
         len--;
     if (len == 0)
         return;
-    for (size_t i = 0; i <= len; i++) {
-        if (i == len || s[i] == ',') {
-            take_entry(p, s + from, i - from);
-            from = i + 1;
-        }
+    for (end = s + len; s <= end; s = comma + 1) {
+        if ((comma = memchr(s, ',', (size_t)(end - s))) == NULL)
+            comma = end;
+        take_entry(p, s, (size_t)(comma - s));
     }
 }
 
@@ -291,16 +322,15 @@ void words_parse(const char *file, const char *data, size_t len,
                  const struct words_sink *sink, struct fault_list *faults)
 {
     struct parse p = {.file = file, .sink = sink, .faults = faults};
-    size_t from = 0;
+    const char *end = data + len, *line;
 
     fold_prepare();
     p.fold = kw_malloc(sizeof(*p.fold));
-    for (size_t i = 0; i <= len; i++) {
-        if (i == len || data[i] == '\n') {
-            p.line++;
-            take_line(&p, data + from, i - from);
-            from = i + 1;
-        }
+    for (; data <= end; data = line + 1) {
+        if ((line = memchr(data, '\n', (size_t)(end - data))) == NULL)
+            line = end;
+        p.line++;
+        take_line(&p, data, (size_t)(line - data));
     }
     if (!p.has_language)
         fault_add(faults, file, 1,

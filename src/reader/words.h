@@ -27,6 +27,7 @@ struct words_entry {
     enum concept concept;
     double value;     /* of CONCEPT_NUMBER */
     const char *text; /* folded words parted by single gaps; borrowed */
+    size_t len;       /* octets of text */
     bool shared;      /* had a star */
     bool given;       /* by brackets */
     int line;

@@ -29,7 +29,8 @@ static void add_atom(struct cut_atoms *a, enum cut_atom_type type, size_t at,
         return;
     }
     x = &a->items[a->n++];
-    *x = (struct cut_atom){type, (uint16_t)at, (uint16_t)len, 0, 0, 0};
+    *x = (struct cut_atom){
+        .type = type, .at = (uint16_t)at, .len = (uint16_t)len};
 }
 
 /* Letters that digits of a mistyped word stand for. */

@@ -10,6 +10,7 @@
 #include "reader/fold.h"
 #include "reader/lexicon.h"
 #include "reader/serial.h"
+#include "reader/slip.h"
 
 #define CUT_TOKENS_MOST 1700
 #define CUT_LONG_MOST   16 /* serials, wrong serials and phones of a text */
@@ -56,9 +57,33 @@ struct cut_memo {
     int lang;
 };
 
+/* Words looked up before: what the lexicon has, no more and no less. */
+#define CUT_HEARD 512
+
+struct cut_heard {
+    char letters[CUT_MEMO_WORD]; /* padded with zeros */
+    uint32_t word;               /* 0 none */
+    uint32_t ears;               /* languages that know it by ear alone */
+    uint32_t spelt, sound;       /* as in a token, in the language lang */
+    int8_t lang;
+    bool has_ears, has_spelt; /* else not looked for yet */
+};
+
+/* What was looked for in place of words that are none. */
+#define CUT_SOUGHT 128
+
+struct cut_sought {
+    char letters[CUT_MEMO_WORD]; /* padded with zeros; "" nothing yet */
+    struct slip_expected expected;
+    bool near;      /* is any near? else the word that was meant */
+    uint32_t found; /* yes or no, or the word */
+};
+
 struct cut {
-    struct cut_memo memo[CUT_MEMO]; /* zeroed at first; kept between texts */
-    size_t n_slips;                 /* searched in this text */
+    struct cut_memo memo[CUT_MEMO];    /* zeroed at first; kept between texts */
+    struct cut_heard heard[CUT_HEARD]; /* the same */
+    struct cut_sought sought[CUT_SOUGHT];
+    size_t n_slips; /* searched in this text */
     struct fold fold;
     struct cut_token tokens[CUT_TOKENS_MOST];
     size_t n;

@@ -5,7 +5,8 @@
  * never left out unseen.
  */
 #include "reader/cut_parts.h"
-#include "reader/slip.h"
+
+#include <string.h>
 
 #define EXPECT_WORDS   7 /* a card's sentence is not longer */
 #define EXPECT_UNKNOWN 2
@@ -123,6 +124,40 @@ static bool lacks_unit(const struct cut *c, const struct lexicon *lex, size_t i)
            (i + 2 >= c->n || !has_class(lex, t + 2, unit));
 }
 
+static uint32_t seek_new(const struct lexicon *lex, const char *s, size_t len,
+                         const struct slip_expected *e, bool near)
+{
+    return near ? slip_is_near(lex, s, len, e)
+                : slip_find_expected(lex, s, len, e);
+}
+
+/* Either of the two for the letters of a token, remembered. */
+static uint32_t seek(struct cut *c, const struct lexicon *lex,
+                     const struct cut_token *t, const struct slip_expected *e,
+                     bool near)
+{
+    const char *s = c->fold.text + t->at;
+    const uint64_t *bits = e->concepts.bits;
+    uint32_t hash = lexicon_hash(s, t->len);
+    struct cut_sought *k;
+    char letters[CUT_MEMO_WORD] = {0};
+
+    if (t->len == 0 || t->len >= CUT_MEMO_WORD)
+        return seek_new(lex, s, t->len, e, near);
+    hash ^=
+        (uint32_t)((bits[0] ^ bits[1] ^ bits[2]) * 0x9E3779B97F4A7C15u >> 32);
+    k = &c->sought[hash % CUT_SOUGHT];
+    memcpy(letters, s, t->len);
+    if (k->near != near || memcmp(k->letters, letters, sizeof(letters)) != 0 ||
+        !slip_expected_same(&k->expected, e)) {
+        k->found = seek_new(lex, s, t->len, e, near);
+        k->expected = *e;
+        k->near = near;
+        memcpy(k->letters, letters, sizeof(letters));
+    }
+    return k->found;
+}
+
 /* What may be missing where token i stands. */
 static struct concept_set missing(const struct cut *c,
                                   const struct lexicon *lex,
@@ -223,7 +258,7 @@ static bool darken_foreign(struct cut *c, const struct lexicon *lex, int lang)
         concept_set_join(&e.concepts, &lex->of_class[CLASS_UNIT]);
         concept_set_join(&e.concepts, &lex->of_class[CLASS_OURS]);
         concept_set_join(&e.concepts, &lex->of_class[CLASS_SICKNESS]);
-        if (!slip_is_near(lex, c->fold.text + t->at, t->len, &e))
+        if (!seek(c, lex, t, &e, true))
             continue;
         t->node = t->word = 0;
         t->symbol = CONCEPT_WORD;
@@ -255,14 +290,14 @@ static bool lighten(struct cut *c, const struct lexicon *lex,
     /* "maji ndan" is no "nidhan"; "part balde" is a part all the same */
     e.native = e.lang >= 0 && s->words > 1 && !s->part && !s->part_name;
     e.concepts = missing(c, lex, s, i);
-    w = slip_find_expected(lex, c->fold.text + t->at, t->len, &e);
+    w = seek(c, lex, t, &e, false);
     if (w != 0)
         take(lex, t, w, c->lang_seems);
     return w != 0;
 }
 
 /* Might a dark word have been meant as one that counts? */
-static bool is_near_ours(const struct cut *c, const struct lexicon *lex,
+static bool is_near_ours(struct cut *c, const struct lexicon *lex,
                          const struct cut_token *t)
 {
     struct slip_expected e = {.lang = c->lang_seems, .alone = true};
@@ -277,12 +312,12 @@ static bool is_near_ours(const struct cut *c, const struct lexicon *lex,
     concept_set_add(&e.concepts, CONCEPT_BUCKET);
     concept_set_add(&e.concepts, CONCEPT_RICE_GRAIN);
     e.most = t->len < 4 ? 2 : 4;
-    return slip_is_near(lex, c->fold.text + t->at, t->len, &e);
+    return seek(c, lex, t, &e, true) != 0;
 }
 
 /* "ill 1 dad": a word that has no place in so short a sentence but is near
  * to a sign. */
-static bool may_be_sign(const struct cut *c, const struct lexicon *lex)
+static bool may_be_sign(struct cut *c, const struct lexicon *lex)
 {
     struct slip_expected e = {.lang = c->lang_seems, .alone = true, .most = 4};
 
@@ -291,13 +326,13 @@ static bool may_be_sign(const struct cut *c, const struct lexicon *lex)
         const struct cut_token *t = &c->tokens[i];
 
         if (is_idle(lex, t) && !is_dark(lex, t))
-            return slip_is_near(lex, c->fold.text + t->at, t->len, &e);
+            return seek(c, lex, t, &e, true) != 0;
     }
     return false;
 }
 
 /* "4 pesons sick": a slip, but for someone. */
-static bool is_plain_person(const struct cut *c, const struct lexicon *lex,
+static bool is_plain_person(struct cut *c, const struct lexicon *lex,
                             const struct cut_token *t)
 {
     struct slip_expected e = {.lang = c->lang_seems, .alone = true, .most = 3};
@@ -307,7 +342,7 @@ static bool is_plain_person(const struct cut *c, const struct lexicon *lex,
           is_a(lex, t, CONCEPT_BABY)))
         return false;
     concept_set_join(&e.concepts, &lex->of_class[CLASS_SIGN]);
-    return !slip_is_near(lex, c->fold.text + t->at, t->len, &e);
+    return seek(c, lex, t, &e, true) == 0;
 }
 
 /* "water flws too fast 5l 20min": nothing is missing. */

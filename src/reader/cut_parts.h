@@ -15,6 +15,7 @@ struct cut_atom {
     char link;     /* to the atom before: 0 none, ' ' '-' … or CUT_NO_LINK */
     uint8_t flags; /* CUT_GLUED, CUT_PLUS */
     uint32_t word; /* of letters, once the language was guessed; 0 none */
+    uint32_t hash; /* and of what it says */
 };
 
 struct cut_atoms {
@@ -46,8 +47,7 @@ bool cut_keypad(struct cut *c, const struct cut_context *x);
  * Looks up the letters; the language of those that are as in the lexicon,
  * else lang.
  */
-int cut_guess_language(const struct cut *c, const struct cut_context *x,
-                       int lang);
+int cut_guess_language(struct cut *c, const struct cut_context *x, int lang);
 /* A token for a word as it stands in the lexicon, 0 for none. */
 void cut_add_word(struct cut *c, size_t at, size_t len, uint32_t word,
                   uint8_t flags);

@@ -33,13 +33,26 @@ void cut_add_word(struct cut *c, size_t at, size_t len, uint32_t word,
         t->flags |= CUT_LETTER;
 }
 
+/* Hashes of the first 0, 1 … len octets. */
+static void hash_beginnings(const char *s, size_t len, uint32_t *hashes)
+{
+    uint32_t sum = LEXICON_HASH_BEGIN;
+
+    for (size_t i = 0; i < len; i++) {
+        hashes[i] = lexicon_hash_end(sum);
+        sum = lexicon_hash_add(sum, s[i]);
+    }
+    hashes[len] = lexicon_hash_end(sum);
+}
+
 /*
  * What a half must be: known, not so short that it is everywhere, and a word
  * of what texts to us are about: "woodland", "doorknob" are no two of ours.
  */
-static uint32_t half(const struct lexicon *lex, const char *s, size_t len)
+static uint32_t half(const struct lexicon *lex, const char *s, size_t len,
+                     uint32_t hash)
 {
-    uint32_t w = len < SPLIT_LEAST ? 0 : lexicon_find(lex, s, len);
+    uint32_t w = len < SPLIT_LEAST ? 0 : lexicon_find_hash(lex, s, len, hash);
     uint16_t symbol = symbol_of(lex, w);
 
     if (symbol == 0 || symbol == CONCEPT_OTHER || !lex->words[w].listed ||
@@ -64,15 +77,17 @@ bool cut_split_word(struct cut *c, const struct lexicon *lex,
                     const struct cut_atom *a)
 {
     const char *s = c->fold.text + a->at;
+    uint32_t hashes[SPLIT_MOST + 1];
 
     if (a->len < 2 * SPLIT_LEAST || a->len > SPLIT_MOST)
         return false;
+    hash_beginnings(s, a->len, hashes);
     for (size_t n = a->len - SPLIT_LEAST; n >= SPLIT_LEAST; n--) {
-        uint32_t first = half(lex, s, n), second;
+        uint32_t first = half(lex, s, n, hashes[n]), second;
 
         if (first == 0 || (n < 4 && a->len - n < 4))
             continue;
-        second = half(lex, s + n, a->len - n);
+        second = half(lex, s + n, a->len - n, lexicon_hash(s + n, a->len - n));
         if (second == 0 || !go_together(lex, first, second))
             continue;
         cut_add_word(c, a->at, n, first, a->flags | CUT_SPLIT);
@@ -86,12 +101,16 @@ bool cut_split_word(struct cut *c, const struct lexicon *lex,
 static bool glued_phrase(const struct lexicon *lex, const char *s, size_t len,
                          struct glued *g)
 {
+    uint32_t hashes[GLUED_MOST + 1];
+
     if (len == 0)
         return g->n > 1 && lex->nodes[g->node].all != 0;
-    if (g->n == PHRASE_MOST || g->tries++ > GLUED_TRIES)
+    if (g->n == PHRASE_MOST || g->tries++ > GLUED_TRIES ||
+        (g->n > 0 && !lex->nodes[g->node].goes_on))
         return false;
+    hash_beginnings(s, len, hashes);
     for (size_t n = len; n > 0; n--) {
-        uint32_t word = lexicon_find(lex, s, n), node = g->node;
+        uint32_t word = lexicon_find_hash(lex, s, n, hashes[n]), node = g->node;
 
         if (word == 0 || (g->node = lexicon_step(lex, node, word)) == 0) {
             g->node = node;

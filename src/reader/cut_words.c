@@ -47,9 +47,9 @@ static bool is_drawn_out(const char *s, size_t len)
 
 /* slip_find, remembered, and not more often than a text is worth. */
 static uint32_t find_slip(struct cut *c, const struct lexicon *lex,
-                          const char *s, size_t len)
+                          const char *s, size_t len, uint32_t hash)
 {
-    struct cut_memo *m = &c->memo[lexicon_hash(s, len) % CUT_MEMO];
+    struct cut_memo *m = &c->memo[hash % CUT_MEMO];
 
     if (len >= CUT_MEMO_WORD)
         return 0;
@@ -65,17 +65,60 @@ static uint32_t find_slip(struct cut *c, const struct lexicon *lex,
     return m->found;
 }
 
+/*
+ * What was found of an atom's letters before, or a new one with the word;
+ * NULL when they are too long to be remembered.
+ */
+static struct cut_heard *hear(struct cut *c, const struct lexicon *lex,
+                              const struct cut_atom *a)
+{
+    struct cut_heard *h = &c->heard[a->hash % CUT_HEARD];
+    char letters[CUT_MEMO_WORD] = {0};
+
+    if (a->len >= CUT_MEMO_WORD)
+        return NULL;
+    memcpy(letters, c->fold.text + a->at, a->len);
+    if (memcmp(h->letters, letters, sizeof(letters)) != 0) {
+        *h = (struct cut_heard){
+            .word = lexicon_find_hash(lex, letters, a->len, a->hash)};
+        memcpy(h->letters, letters, sizeof(letters));
+    }
+    return h;
+}
+
+/* The words for all spellings of an atom's letters. */
+static void find_spelt(struct cut *c, const struct lexicon *lex,
+                       const struct cut_atom *a, uint32_t *spelt,
+                       uint32_t *sound)
+{
+    struct cut_heard *h = hear(c, lex, a);
+    const char *s = c->fold.text + a->at;
+    int lang = c->lang_seems;
+
+    if (h == NULL || !h->has_spelt || h->lang != lang) {
+        *spelt = lexicon_find_spelling(lex, lang, s, a->len, true);
+        *sound = lexicon_find_spelling(lex, lang, s, a->len, false);
+    }
+    if (h == NULL)
+        return;
+    if (!h->has_spelt || h->lang != lang) {
+        h->spelt = *spelt;
+        h->sound = *sound;
+        h->lang = (int8_t)lang;
+        h->has_spelt = true;
+    }
+    *spelt = h->spelt;
+    *sound = h->sound;
+}
+
 void cut_word(struct cut *c, const struct cut_context *x,
               const struct cut_atom *a)
 {
     const char *s = c->fold.text + a->at;
-    uint32_t w = a->word;
-    uint32_t spelt =
-        lexicon_find_spelling(x->lex, c->lang_seems, s, a->len, true);
-    uint32_t sound =
-        lexicon_find_spelling(x->lex, c->lang_seems, s, a->len, false);
+    uint32_t w = a->word, spelt, sound;
     uint8_t flags = a->flags;
 
+    find_spelt(c, x->lex, a, &spelt, &sound);
     if (w == 0 && a->len >= LEXICON_WORD_CAP) {
         cut_add_word(c, a->at, a->len, 0, flags);
         return;
@@ -87,7 +130,7 @@ void cut_word(struct cut *c, const struct cut_context *x,
     if (w == 0 && cut_split_phrase(c, x->lex, a))
         return;
     if (w == 0 && a->len >= 4) {
-        if ((w = find_slip(c, x->lex, s, a->len)) != 0)
+        if ((w = find_slip(c, x->lex, s, a->len, a->hash)) != 0)
             flags |= CUT_SLIP;
     }
     if (w == 0 && cut_split_word(c, x->lex, a))
@@ -99,14 +142,21 @@ void cut_word(struct cut *c, const struct cut_context *x,
 
 /* Languages in which a word is known by the rules of their spelling. */
 static uint32_t spelling_langs(const struct lexicon *lex, const char *s,
-                               size_t len)
+                               size_t len, struct cut_heard *h)
 {
     uint32_t langs = 0;
+
+    if (h != NULL && h->has_ears)
+        return h->ears;
 
     for (size_t k = 0; k < lex->n_langs; k++) {
         uint32_t w = lexicon_find_spelling(lex, (int)k, s, len, false);
 
         langs |= lex->nodes[lex->words[w].root].langs;
+    }
+    if (h != NULL) {
+        h->ears = langs;
+        h->has_ears = true;
     }
     return langs;
 }
@@ -118,8 +168,7 @@ static void count_langs(int score[LEXICON_LANGS], uint32_t langs)
 }
 
 /* Words by ear count only where others stand as they are, or at home. */
-int cut_guess_language(const struct cut *c, const struct cut_context *x,
-                       int lang)
+int cut_guess_language(struct cut *c, const struct cut_context *x, int lang)
 {
     const struct lexicon *lex = x->lex;
     int score[LEXICON_LANGS] = {0}, by_ear[LEXICON_LANGS] = {0}, best = -1;
@@ -127,17 +176,21 @@ int cut_guess_language(const struct cut *c, const struct cut_context *x,
     for (size_t i = 0; i < x->atoms->n; i++) {
         struct cut_atom *a = &x->atoms->items[i];
         const char *s = c->fold.text + a->at;
+        struct cut_heard *h;
 
         if (a->type != CUT_LETTERS)
             continue;
-        a->word = lexicon_find(lex, s, a->len);
+        a->hash = lexicon_hash(s, a->len);
+        h = hear(c, lex, a);
+        a->word =
+            h != NULL ? h->word : lexicon_find_hash(lex, s, a->len, a->hash);
         if (a->len < 2)
             continue;
         if (a->word != 0)
             count_langs(score, lex->nodes[lex->words[a->word].root].langs &
                                    ~lex->common);
         else if (a->len >= SPELT_LEAST)
-            count_langs(by_ear, spelling_langs(lex, s, a->len));
+            count_langs(by_ear, spelling_langs(lex, s, a->len, h));
     }
     for (int k = 0; k < (int)lex->n_langs; k++) {
         if (score[k] > 0 || lang < 0 || lang == k)
@@ -267,12 +320,25 @@ static uint32_t best_phrase(const struct cut *c, const struct lexicon *lex,
     return node;
 }
 
+/* A word that means nothing alone, and is long enough to be another. */
+static bool is_stray(const struct lexicon *lex, const struct cut_token *t)
+{
+    return t->word != 0 && t->symbol == CONCEPT_WORD && t->len >= SPELT_LEAST &&
+           lexicon_symbol_of(lex, t->word) == 0;
+}
+
 /*
  * "watr runin out": words that only phrases have, where no phrase is: what
  * they sound like, or are a slip for.
  */
 static void mend_strays(struct cut *c, const struct lexicon *lex)
 {
+    bool any = false;
+
+    for (size_t i = 1; i < c->n && !any; i++)
+        any = is_stray(lex, &c->tokens[i]);
+    if (!any)
+        return;
     for (size_t i = 1, n; i<c->n; i += n> 0 ? n : 1) {
         struct cut_token *t = &c->tokens[i];
         uint32_t w;
@@ -280,12 +346,12 @@ static void mend_strays(struct cut *c, const struct lexicon *lex)
         n = 0;
         if (t->word == 0 || t->symbol != CONCEPT_WORD)
             continue;
-        if (best_phrase(c, lex, i, &n) != 0 || t->len < SPELT_LEAST ||
-            lexicon_symbol_of(lex, t->word) != 0)
+        if (best_phrase(c, lex, i, &n) != 0 || !is_stray(lex, t))
             continue;
         w = t->sound;
         if (lexicon_symbol_of(lex, w) == 0)
-            w = find_slip(c, lex, c->fold.text + t->at, t->len);
+            w = find_slip(c, lex, c->fold.text + t->at, t->len,
+                          lexicon_hash(c->fold.text + t->at, t->len));
         if (w == 0)
             continue;
         if (w != t->sound)

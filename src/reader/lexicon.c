@@ -10,22 +10,11 @@
 #define WORD_SLOTS (1u << 17)
 #define STEP_SLOTS (1u << 18)
 
-uint32_t lexicon_hash(const char *s, size_t len)
-{
-    uint32_t h = 2166136261u; /* FNV-1a, finished as in MurmurHash3 */
-
-    for (size_t i = 0; i < len; i++)
-        h = (h ^ (unsigned char)s[i]) * 16777619u;
-    h ^= h >> 16;
-    h *= 0x85EBCA6Bu;
-    return h ^ h >> 13;
-}
-
 static size_t step_hash(uint32_t node, uint32_t word)
 {
     uint64_t key = (uint64_t)node << 32 | word;
 
-    return (size_t)(key * UINT64_C(0x9E3779B97F4A7C15) >> 20);
+    return (size_t)(key * UINT64_C(0x9E3779B97F4A7C15) >> 36);
 }
 
 /* The slot of a word, or the empty one where it would be. */
@@ -59,9 +48,15 @@ static size_t step_slot(const struct lexicon *lex, uint32_t node, uint32_t word)
     return at;
 }
 
+uint32_t lexicon_find_hash(const struct lexicon *lex, const char *word,
+                           size_t len, uint32_t hash)
+{
+    return lex->word_slots[word_slot(lex, hash, word, len)];
+}
+
 uint32_t lexicon_find(const struct lexicon *lex, const char *word, size_t len)
 {
-    return lex->word_slots[word_slot(lex, lexicon_hash(word, len), word, len)];
+    return lexicon_find_hash(lex, word, len, lexicon_hash(word, len));
 }
 
 /* A word that no text can have: the mark, then the word by the rules. */

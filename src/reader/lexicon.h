@@ -93,6 +93,9 @@ void lexicon_free(struct lexicon *lex);
 
 /* The number of a folded word, 0 when no file has it. */
 uint32_t lexicon_find(const struct lexicon *lex, const char *word, size_t len);
+/* The same where the lexicon_hash() of the word is known. */
+uint32_t lexicon_find_hash(const struct lexicon *lex, const char *word,
+                           size_t len, uint32_t hash);
 /*
  * The number of the word that stands for all spellings of this one in a
  * language, alone or as a part of phrases; 0 when it has no rules or no such
@@ -138,6 +141,30 @@ size_t lexicon_spell(const struct lexicon *lex, int lang, const char *word,
 /* An empty lexicon, but for the sets of one concept each. */
 void lexicon_init(struct lexicon *lex);
 
-/* Hash of short keys, for the tables here and in cut_words.c. */
-uint32_t lexicon_hash(const char *s, size_t len);
+/*
+ * Hash of short keys: FNV-1a, finished as in MurmurHash3. The sum goes on
+ * from octet to octet, so that all beginnings of a word are had at once.
+ */
+#define LEXICON_HASH_BEGIN 2166136261u
+
+static inline uint32_t lexicon_hash_add(uint32_t sum, char c)
+{
+    return (sum ^ (unsigned char)c) * 16777619u;
+}
+
+static inline uint32_t lexicon_hash_end(uint32_t sum)
+{
+    sum ^= sum >> 16;
+    sum *= 0x85EBCA6Bu;
+    return sum ^ sum >> 13;
+}
+
+static inline uint32_t lexicon_hash(const char *s, size_t len)
+{
+    uint32_t sum = LEXICON_HASH_BEGIN;
+
+    for (size_t i = 0; i < len; i++)
+        sum = lexicon_hash_add(sum, s[i]);
+    return lexicon_hash_end(sum);
+}
 #endif

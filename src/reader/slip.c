@@ -520,6 +520,14 @@ size_t slip_find_in_phrases(const struct lexicon *lex, const char *word,
     return s.n_all;
 }
 
+bool slip_expected_same(const struct slip_expected *a,
+                        const struct slip_expected *b)
+{
+    return concept_set_same(&a->concepts, &b->concepts) && a->lang == b->lang &&
+           a->alone == b->alone && a->native == b->native &&
+           a->apart == b->apart && a->most == b->most;
+}
+
 static bool search_expected(struct search *s, const char *word, size_t len,
                             const struct slip_expected *e)
 {

@@ -38,6 +38,9 @@ struct slip_expected {
     int most;    /* for slip_is_near: a letter left out costs 3 */
 };
 
+bool slip_expected_same(const struct slip_expected *a,
+                        const struct slip_expected *b);
+
 /* The same where a sort of word is missing. Any one letter may be wrong. */
 uint32_t slip_find_expected(const struct lexicon *lex, const char *word,
                             size_t len, const struct slip_expected *e);

@@ -32,20 +32,27 @@ int spelling_add(struct spelling *s, const struct words_rule *r)
     return 0;
 }
 
-/* The first rule that fits at `at`, or NULL. */
-static const struct spelling_rule *rule_at(const struct spelling *s,
+static bool is_at(const struct spelling_rule *r, const char *s)
+{
+    for (size_t i = 1; i < r->n_from; i++) { /* the first one is known */
+        if (s[i] != r->from[i])
+            return false;
+    }
+    return true;
+}
+
+/* The first rule that fits at `at`, of i and those behind it, or NULL. */
+static const struct spelling_rule *rule_at(const struct spelling *s, uint8_t i,
                                            const char *word, size_t len,
                                            size_t at, bool in_phrase)
 {
-    for (uint8_t i = s->first[(unsigned char)word[at]]; i != 0;) {
+    for (; i != 0; i = s->rules[i].next) {
         const struct spelling_rule *r = &s->rules[i];
 
-        if ((!r->phrase || (in_phrase && at > 0 && at + r->n_from < len)) &&
-            (!r->begin || at == 0) && at + r->n_from <= len &&
-            (!r->end || at + r->n_from == len) &&
-            memcmp(word + at, r->from, r->n_from) == 0)
+        if (at + r->n_from <= len && is_at(r, word + at) &&
+            (!r->phrase || (in_phrase && at > 0 && at + r->n_from < len)) &&
+            (!r->begin || at == 0) && (!r->end || at + r->n_from == len))
             return r;
-        i = r->next;
     }
     return NULL;
 }
@@ -57,7 +64,9 @@ size_t spelling_key(const struct spelling *s, const char *word, size_t len,
                                 next: one was left out between them */
 
     for (size_t at = 0; at < len;) {
-        const struct spelling_rule *r = rule_at(s, word, len, at, in_phrase);
+        uint8_t first = s->first[(unsigned char)word[at]];
+        const struct spelling_rule *r =
+            first == 0 ? NULL : rule_at(s, first, word, len, at, in_phrase);
         const char *add = r != NULL ? r->into : word + at;
         size_t m = r != NULL ? r->n_into : 1;
 

@@ -176,6 +176,19 @@ static bool is_degree(const struct cut *c, const struct lexicon *lex, size_t i)
                : concept_set_has(&lex->sets[number[-1].symbol], CONCEPT_WATER);
 }
 
+/* "sick 4 3 days": for three days. */
+static void settle_for(struct cut *c, const struct lexicon *lex)
+{
+    for (size_t i = 1; i + 2 < c->n; i++) {
+        struct cut_token *t = &c->tokens[i];
+
+        if (t->symbol == CONCEPT_NUMBER && t->len == 1 && t->value == 4 &&
+            t[1].symbol == CONCEPT_NUMBER &&
+            concept_set_has(&lex->sets[t[2].symbol], CONCEPT_DAY))
+            t->symbol = CONCEPT_FILLER;
+    }
+}
+
 /* "-5 ans": under five. */
 static void settle_minus(struct cut *c, const struct lexicon *lex)
 {
@@ -287,6 +300,7 @@ void cut_phrases(struct cut *c, const struct lexicon *lex, int lang)
     join_number_words(c, lex);
     settle_units(c, lex);
     settle_minus(c, lex);
+    settle_for(c, lex);
     settle_letters(c, lex);
     cut_expect(c, lex, lang);
     join_minutes(c, lex);

@@ -181,6 +181,19 @@ static size_t turning_point(const struct deciding *d, bool *now)
     return at;
 }
 
+/* "It was slow, now it is fast". */
+static void settle_speed(struct deciding *d)
+{
+    size_t slow = place_of(d, READER_SLOW), fast = place_of(d, READER_FAST);
+    size_t first = slow < fast ? slow : fast, last = slow < fast ? fast : slow;
+    bool now;
+    size_t at = turning_point(d, &now);
+
+    if (has(d, READER_SLOW) && has(d, READER_FAST) && now && first < at &&
+        at <= last + NOW_BEHIND && first + 1 < last)
+        drop(d, 1u << (slow < fast ? READER_SLOW : READER_FAST));
+}
+
 /* "It was slow, but now it is good"; "it was good, but now it leaks". */
 static void settle_turn(struct deciding *d)
 {
@@ -497,6 +510,7 @@ void meaning_decide(const struct meaning_case *m, struct reader_meaning *out)
     add_lone_parts(&d);
     settle_past(&d);
     settle_turn(&d);
+    settle_speed(&d);
     contrary = settle_contraries(&d);
     measure = decide_measure(&d);
     out->outcome = READER_FILED;

@@ -18,6 +18,8 @@ void decide_signs(struct deciding *d)
         g->who && d->tally.chat == 0 && (serial || d->tally.unknown == 0);
     bool theirs = d->tally.neighbour > 0 && !serial;
 
+    if (g->ill)
+        g->maybe |= g->far;
     if (!g->ill && !g->who && (d->tally.flowing || d->tally.pot > 0) &&
         g->weak_only)
         g->sure &= ~READER_DRY; /* "very weak" of the flow */

@@ -4,6 +4,8 @@
 #include <math.h>
 #include <string.h>
 
+#define FAR_LEAST 3 /* letters */
+
 struct taking {
     const struct lexicon *lex;
     const struct cut *c;
@@ -185,6 +187,15 @@ static void take_under5(struct taking *t)
     }
 }
 
+/* "san", short for something in the language of the text, is blood in another
+ * one: a sign beside an illness only. */
+static bool is_far(const struct taking *t, const struct cut_token *k)
+{
+    return t->c->lang >= 0 && k->len <= FAR_LEAST &&
+           !(t->lex->nodes[k->node].langs &
+             (1u << t->c->lang | t->lex->common));
+}
+
 static void take_illness(struct taking *t)
 {
     struct meaning_gathered *g = t->out;
@@ -211,12 +222,20 @@ static void take_illness(struct taking *t)
     if (said(t, GRAMMAR_DRY) || said(t, GRAMMAR_SURE_DRY) ||
         said(t, GRAMMAR_UNSUCKLING))
         g->sure |= READER_DRY;
-    if (said(t, GRAMMAR_MAYBE_BLOOD))
-        g->maybe |= READER_BLOOD;
+    if (said(t, GRAMMAR_MAYBE_BLOOD)) {
+        if (is_far(t, token(t, GRAMMAR_MAYBE_BLOOD)))
+            g->far |= READER_BLOOD;
+        else
+            g->maybe |= READER_BLOOD;
+    }
     if (said(t, GRAMMAR_MAYBE_DRY))
         g->maybe |= READER_DRY;
-    if (said(t, GRAMMAR_DEAD))
-        g->maybe |= READER_DEAD;
+    if (said(t, GRAMMAR_DEAD)) {
+        if (is_far(t, token(t, GRAMMAR_DEAD)))
+            g->far |= READER_DEAD;
+        else
+            g->maybe |= READER_DEAD;
+    }
     g->undrinking |= said(t, GRAMMAR_UNDRINKING);
     g->unable |= said(t, GRAMMAR_UNABLE);
     if (said(t, GRAMMAR_PEOPLE))

@@ -46,6 +46,7 @@ struct meaning_gathered {
     enum meaning_counted counted;
     bool who, gut, ill, unwell, stool;
     unsigned sure, maybe; /* signs */
+    unsigned far;         /* of maybe: short words of another language */
     bool undrinking, unable, gone, maybe_slow, no_flow, passes_in;
     bool weak_only; /* the dry sign rests on weakness alone */
     uint16_t maybe_slow_at, passes_at;

@@ -175,6 +175,7 @@ static const struct {
      "(a/b/c/d)\n",
      2, 2000, "more than 2000 words"},
     {"language: X\nspelling: aa>a, a\n", 2, 0, "no rule of spelling"},
+    {"language: X\nspelling: mb=, mbw=\n", 2, 0, "mb= for a pair"},
     {"", 1, 0, "empty file"},
 };
 

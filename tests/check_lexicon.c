@@ -4,6 +4,7 @@
  */
 #include "base/file.h"
 #include "reader/lexicon.h"
+#include "reader/vowels.h"
 #include "tests/reader_rig.h"
 
 #include <check.h>
@@ -48,12 +49,11 @@ static void word(int k, char dst[8])
              'a' + k % 26);
 }
 
-/* English under another name, and the words of the pairs. */
-static void write_language(const char *folder, const char *tag, bool second)
+/* English under another name, to go on with. */
+static FILE *begin_language(const char *folder, const char *tag)
 {
-    char path[1024], name[16], w[8], *data;
+    char path[1024], name[16], *data;
     size_t len;
-    enum concept c[2];
     FILE *f;
 
     file_join(path, sizeof(path), rig_folder(), "en.words");
@@ -63,13 +63,23 @@ static void write_language(const char *folder, const char *tag, bool second)
     f = fopen(path, "w");
     ck_assert_ptr_nonnull(f);
     fwrite(data, 1, len, f);
+    kw_free(data);
+    return f;
+}
+
+/* And the words of the pairs. */
+static void write_language(const char *folder, const char *tag, bool second)
+{
+    FILE *f = begin_language(folder, tag);
+    enum concept c[2];
+    char w[8];
+
     for (int k = 0; k < PAIRS; k++) {
         word(k, w);
         pair(k, &c[0], &c[1]);
         fprintf(f, "%s: %s\n", concept_name(c[second]), w);
     }
     fclose(f);
-    kw_free(data);
 }
 
 static void remove_file(const char *folder, const char *name)
@@ -153,6 +163,56 @@ START_TEST(joint_meanings_of_the_shipped_words)
 }
 END_TEST
 
+static const struct {
+    const char *word;
+    enum concept means; /* CONCEPT_NONE: several, or none */
+} vowelless[] = {
+    {"zqashki", CONCEPT_SLOW},
+    {"zqashk", CONCEPT_SLOW},
+    {"zqmbzqa", CONCEPT_CRACK},
+    {"zqmba", CONCEPT_NONE},
+    {"mzqazqa", CONCEPT_NONE},
+    {"zqpsuzqa", CONCEPT_LEAK},
+    {"zqalzqa", CONCEPT_NONE},
+    {"zq", CONCEPT_NONE},
+    {"zqazqazqazqazqazqazqa", CONCEPT_NONE},
+};
+
+/* Vowels that a thumb left out; and what a starred word is by ear. */
+START_TEST(vowels_left_out)
+{
+    char folder[] = "/tmp/kw-lexicon-XXXXXX";
+    struct fault_list faults = {0};
+    struct lexicon *lex;
+    uint32_t w;
+    FILE *f;
+
+    ck_assert_ptr_nonnull(mkdtemp(folder));
+    f = begin_language(folder, "aa");
+    fputs("spelling: mb=, sh=, zq=, qaq>qa\nslow: zqashuki\nother: zqashiki\n"
+          "crack: zqumbezqa\nleak: (zqi/zqo)pasuzqa, zqalizqa\n"
+          "broken: zqalozqa\nno: *zqaqe\nis-not: *zqaqe\n",
+          f);
+    fclose(f);
+    ck_assert_int_eq(lexicon_load(folder, &faults, &lex), 0);
+    for (size_t i = 0; i < KW_COUNT(vowelless); i++) {
+        w = vowels_find(lex, 0, vowelless[i].word, strlen(vowelless[i].word));
+        ck_assert_msg(lexicon_symbol_in(lex, lex->words[w].root, 0) ==
+                          vowelless[i].means,
+                      "%s", vowelless[i].word);
+    }
+    ck_assert_uint_eq(vowels_find(lex, -1, "zqashki", 7), 0);
+    w = lexicon_find_spelling(lex, 0, "zqae", 4, false);
+    ck_assert(concept_set_has(
+        &lex->sets[lexicon_symbol_in(lex, lex->words[w].root, 0)],
+        CONCEPT_IS_NOT));
+    lexicon_free(lex);
+    fault_release(&faults);
+    remove_file(folder, "aa.words");
+    rmdir(folder);
+}
+END_TEST
+
 int main(void)
 {
     Suite *s = suite_create("lexicon");
@@ -163,6 +223,7 @@ int main(void)
     tcase_set_timeout(t, 60);
     tcase_add_test(t, no_meaning_is_lost);
     tcase_add_test(t, joint_meanings_of_the_shipped_words);
+    tcase_add_test(t, vowels_left_out);
     suite_add_tcase(s, t);
     r = srunner_create(s);
     srunner_run_all(r, CK_ENV);

@@ -86,6 +86,7 @@ enum concept_class {
     X(STOOLS, "stools", CLASS_SICKNESS)                                        \
     X(SINCE, "since", CLASS_SMALL)                                             \
     X(UNWELL, "unwell", CLASS_SICKNESS)                                        \
+    X(CURED, "cured", CLASS_SMALL)                                             \
     X(FEVER, "fever", CLASS_SICKNESS)                                          \
     X(STOOL, "stool", CLASS_SICKNESS)                                          \
     X(LIQUID, "liquid", CLASS_SMALL)                                           \
@@ -99,6 +100,7 @@ enum concept_class {
     X(SURE_BLOOD, "sure-blood", CLASS_SIGN)                                    \
     X(RICE, "ricewater", CLASS_SIGN)                                           \
     X(RICE_GRAIN, "rice", CLASS_SMALL)                                         \
+    X(RED, "red", CLASS_SMALL)                                                 \
     X(SUCKLE, "suckle", CLASS_SMALL)                                           \
     X(IS_NOT, "is-not", CLASS_SMALL)                                           \
     X(NOT_SO, "not-so", CLASS_SMALL)                                           \

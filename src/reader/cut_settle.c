@@ -292,6 +292,27 @@ static void settle_numero(struct cut *c, const struct lexicon *lex)
     }
 }
 
+/* "Sister, 0214-073-19 runs fast": who is called is not who is ill or fast. */
+static void settle_address(struct cut *c, const struct lexicon *lex)
+{
+    size_t i = 1;
+
+    while (i < c->n && has_class(lex, &c->tokens[i], 1u << CLASS_POLITE))
+        i++;
+    if (i + 1 >= c->n ||
+        !concept_set_has(&lex->sets[c->tokens[i].symbol], CONCEPT_PERSON) ||
+        (c->tokens[i + 1].symbol != CONCEPT_SERIAL &&
+         c->tokens[i + 1].symbol != CONCEPT_WRONG))
+        return;
+    for (size_t k = i + 2; k < c->n; k++) {
+        if (has_class(lex, &c->tokens[k],
+                      1u << CLASS_SIGN | 1u << CLASS_SICKNESS |
+                          1u << CLASS_ALIEN))
+            return;
+    }
+    c->tokens[i].symbol = CONCEPT_POLITE;
+}
+
 void cut_phrases(struct cut *c, const struct lexicon *lex, int lang)
 {
     cut_join_phrases(c, lex);
@@ -305,4 +326,5 @@ void cut_phrases(struct cut *c, const struct lexicon *lex, int lang)
     cut_expect(c, lex, lang);
     join_minutes(c, lex);
     settle_numero(c, lex);
+    settle_address(c, lex);
 }

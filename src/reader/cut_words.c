@@ -4,6 +4,7 @@
  */
 #include "reader/cut_parts.h"
 #include "reader/slip.h"
+#include "reader/vowels.h"
 
 #include <string.h>
 
@@ -125,6 +126,8 @@ void cut_word(struct cut *c, const struct cut_context *x,
     }
     if (w == 0 && a->len >= SPELT_LEAST)
         w = sound;
+    if (w == 0)
+        w = vowels_find(x->lex, c->lang_seems, s, a->len);
     if (w == 0 && is_drawn_out(s, a->len))
         w = find_drawn_out(x->lex, s, a->len);
     if (w == 0 && cut_split_phrase(c, x->lex, a))
@@ -210,11 +213,11 @@ static bool is_itself(const struct lexicon *lex, const struct cut_token *t,
 {
     uint16_t is = 0, sounds = 0;
 
-    if (lang >= 0) {
+    if (lang >= 0 && !(t->flags & CUT_SLIP)) {
         is = lexicon_symbol_in(lex, lex->words[t->word].root, lang);
         sounds = lexicon_symbol_in(lex, lex->words[t->sound].root, lang);
     }
-    return is != 0 && is != sounds;
+    return is != 0 && !concept_set_meets(&lex->sets[is], &lex->sets[sounds]);
 }
 
 /* The node behind one more token; in all spellings, or as it stands. */

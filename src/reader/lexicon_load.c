@@ -23,6 +23,7 @@ struct sense { /* of one node in one language */
     bool shared;   /* with a star */
     bool answered; /* a second concept came */
     bool given;    /* by brackets */
+    bool starred;  /* of spellings: the first entry had a star */
     bool torn;     /* of spellings with different meanings: means nothing */
 };
 
@@ -169,8 +170,12 @@ static void add_spelling(struct load *l, const struct words_entry *e)
         m->value = e->value;
     }
     s = sense(l, node);
-    s->torn |= !concept_set_is_empty(&s->set) &&
-               (!concept_set_has(&s->set, e->concept) || differs);
+    if (concept_set_is_empty(&s->set))
+        s->starred = e->shared;
+    else /* what has a star in both places means both, however it is spelt */
+        s->torn |= (!concept_set_has(&s->set, e->concept) &&
+                    !(s->starred && e->shared)) ||
+                   differs;
     concept_set_add(&s->set, e->concept);
 }
 

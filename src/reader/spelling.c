@@ -3,6 +3,16 @@
 
 #include <string.h>
 
+/* "mb=": these two stand together. */
+static bool add_pair(struct spelling *s, const char *from, size_t n)
+{
+    if (n != 3 || from[2] != '=' || from[0] < 'a' || from[0] > 'z' ||
+        from[1] < 'a' || from[1] > 'z')
+        return false;
+    s->pairs[from[0] - 'a'] |= 1u << (from[1] - 'a');
+    return s->has_pairs = true;
+}
+
 int spelling_add(struct spelling *s, const struct words_rule *r)
 {
     const char *from = r->from;
@@ -12,6 +22,8 @@ int spelling_add(struct spelling *s, const struct words_rule *r)
 
     if (s->n == 0)
         s->n = 1;
+    if (add_pair(s, from, n))
+        return 0;
     if (s->n == SPELLING_RULES_MOST)
         return KW_EFULL;
     to = &s->rules[s->n];

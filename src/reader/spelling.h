@@ -6,8 +6,9 @@
  * rules stand in a words file, under spelling:, for languages that are
  * written by ear. At each letter the first rule that fits is followed; ^ and
  * $ are the word's begin and end. Then double letters become single ones. A
- * rule with + before it holds within the words of phrases only, where "nikl
- * rha" can be nothing but "nikal raha".
+ * rule with = behind it names a pair of consonants that stand together, for
+ * vowels.h. A rule with + before it holds within the words of phrases only,
+ * where "nikl rha" can be nothing but "nikal raha".
  */
 #include "base/kw.h"
 #include "reader/words.h"
@@ -26,6 +27,8 @@ struct spelling {
     struct spelling_rule rules[SPELLING_RULES_MOST]; /* [0] is none */
     size_t n;                                        /* with [0] */
     uint8_t first[256];                              /* by first octet */
+    uint32_t pairs[26]; /* bits of the consonants that may stand behind one */
+    bool has_pairs;
 };
 
 /* Adds a rule behind those there are; KW_EFULL or KW_ESYNTAX. */

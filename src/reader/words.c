@@ -188,6 +188,12 @@ static void take_rule(struct parse *p, const char *s, size_t len)
     struct words_rule r = {.line = p->line};
 
     s = trim(s, &len);
+    if (len == 3 && s[2] == '=') { /* a pair, whole */
+        memcpy(r.from, s, len);
+        if (p->sink->rule != NULL)
+            p->sink->rule(p->sink->to, &r);
+        return;
+    }
     mark = memchr(s, '>', len);
     if (mark == NULL || mark == s ||
         kw_copy(r.from, sizeof(r.from), s, (size_t)(mark - s)) < 0 ||
@@ -195,7 +201,7 @@ static void take_rule(struct parse *p, const char *s, size_t len)
                 len - (size_t)(mark + 1 - s)) < 0) {
         fault_add(p->faults, p->file, p->line,
                   "'%.*s' is no rule of spelling; write from>into, such as "
-                  "aa>a, of %d octets each at most",
+                  "aa>a, of %d octets each at most, or mb= for a pair",
                   (int)(len < KEY_CAP ? len : KEY_CAP), s, WORDS_RULE_CAP - 1);
         return;
     }

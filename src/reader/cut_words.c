@@ -346,9 +346,6 @@ static void mend_strays(struct cut *c, const struct lexicon *lex)
         struct cut_token *t = &c->tokens[i];
         uint32_t w;
 
-        n = 0;
-        if (t->word == 0 || t->symbol != CONCEPT_WORD)
-            continue;
         if (best_phrase(c, lex, i, &n) != 0 || !is_stray(lex, t))
             continue;
         w = t->sound;

@@ -297,6 +297,61 @@ START_TEST(late_ones_are_not_lost)
 }
 END_TEST
 
+/* A quarter of 1,320 pots breaks in 400 days: enough to say how much places
+ * differ in what they tell. */
+static void furnish_more(void)
+{
+    furnish();
+    ck_assert_int_eq(ledger_begin(lg), 0);
+    for (int n = 0; n < BATCHES * 100; n++) {
+        int b = n % BATCHES, i = n / BATCHES;
+        char code[8];
+        int64_t key, given_s = FIRST + given_on(b, i) * CLOCK_DAY_S + 3600;
+
+        snprintf(code, sizeof(code), "%04d", 500 + b);
+        key = put_pot(-1, code, batch_ids[b], 200 + i);
+        give(key, homes[i % PLACES], given_s);
+        if (i / PLACES % 3 == 0)
+            ck_assert_int_eq(
+                ledger_pot_fail(lg, key,
+                                given_s + (1 + n * 61 % 397) * CLOCK_DAY_S, 0),
+                0);
+    }
+    ck_assert_int_eq(ledger_commit(lg), 0);
+}
+
+START_TEST(place_weight_is_kept)
+{
+    int64_t at_s = FIRST + 440 * CLOCK_DAY_S;
+    struct batchstate_weight w, again;
+    struct batch_found f;
+
+    open_all();
+    conf->breakage_p = 1e-12;
+    watch = batch_watch_new();
+    furnish_more();
+    ck_assert_int_eq(batchstate_get_weight(lg, &w), KW_ENOENT);
+    look(at_s);
+    ck_assert_int_eq(batchstate_get_weight(lg, &w), 0);
+    ck_assert_int_eq(w.day % 7, 0); /* a day of refresh, in the last 90 days */
+    ck_assert_int_gt(w.day, at_s / CLOCK_DAY_S - 90);
+    ck_assert_int_lt(w.day % 90, 7);
+    ck_assert_int_ge(w.places, PLACES);
+    ck_assert_int_gt(w.counted, 100);
+    ck_assert(w.nu >= 1 && w.nu <= 50);
+    ck_assert_int_eq(w.at_s, at_s);
+    batch_watch_free(watch); /* a restart comes to the same, bit for bit */
+    watch = batch_watch_new();
+    ck_assert_int_eq(batch_watch_look(watch, lg, at_s + 60, &f), 0);
+    ck_assert_int_eq(f.weight.day, 0);
+    batch_found_release(&f);
+    ck_assert_int_eq(batchstate_get_weight(lg, &again), 0);
+    ck_assert_double_eq(again.nu, w.nu);
+    batch_watch_free(watch);
+    close_all();
+}
+END_TEST
+
 /* Closed by somebody: sound, counting from then; a restart knows it too. */
 static void closed_road_counts_afresh(int64_t at_s)
 {
@@ -419,6 +474,7 @@ int main(void)
     tcase_set_timeout(tc, 120);
     tcase_add_test(tc, same_alarms_however_it_is_lived);
     tcase_add_test(tc, late_ones_are_not_lost);
+    tcase_add_test(tc, place_weight_is_kept);
     tcase_add_test(tc, bad_road);
     tcase_add_test(tc, one_cart_of_a_batch);
     suite_add_tcase(s, tc);

@@ -255,6 +255,24 @@ START_TEST(law_monotone)
 END_TEST
 
 /* Very many, or none: still a number. */
+/* By hand: ((1 - 4)^2 - 4 + (9 - 4)^2 - 4)/(16 + 16) = 26/32. */
+START_TEST(spread_of_places)
+{
+    struct cluster_spread s = {0};
+
+    cluster_spread_add(&s, 1, 4);
+    cluster_spread_add(&s, 9, 4);
+    CLOSE(cluster_spread_nu(&s), 32.0 / 26, 1e-14);
+    ck_assert(!cluster_spread_enough(&s));
+    s = (struct cluster_spread){0};
+    ck_assert(!cluster_spread_enough(&s));
+    for (int i = 0; i < 40; i++)
+        cluster_spread_add(&s, 20, 20); /* more alike than chance: the floor */
+    CLOSE(cluster_spread_nu(&s), 1 / CLUSTER_SPREAD_LEAST, 1e-14);
+    ck_assert(cluster_spread_enough(&s)); /* sqrt(40 * 820)/16000 = 0.011 */
+}
+END_TEST
+
 START_TEST(law_far_out)
 {
     ck_assert(isfinite(cluster_log_bf(&mix, 0, 700)));
@@ -299,6 +317,7 @@ int main(void)
     tcase_add_loop_test(tc, case_batches, 0, 2);
     tcase_add_test(tc, case_discovery);
     tcase_add_test(tc, law_monotone);
+    tcase_add_test(tc, spread_of_places);
     tcase_add_test(tc, law_far_out);
     tcase_add_test(tc, law_chart_against_runs);
     return close_run("cluster", tc);

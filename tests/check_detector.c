@@ -279,6 +279,113 @@ START_TEST(co_located_are_thinned)
 }
 END_TEST
 
+/* The same flood, though each pot was handed out on a day of its own. */
+START_TEST(co_located_though_delivered_apart)
+{
+    struct detector *d = detector_new(&detector_defaults);
+    struct detector_verdict v;
+
+    for (int i = 0; i < 10; i++)
+        ck_assert_int_eq(detector_deliver(d, 0, i < 8 ? 0 : 1, i, 1), i);
+    for (int i = 0; i < 10; i++)
+        ck_assert_int_ge(detector_fail(d, i, 40), 0);
+    detector_verdict(d, 0, &v);
+    ck_assert_int_eq(v.reported, 10);
+    ck_assert_int_eq(v.counted, 4); /* two of each place */
+    ck_assert_int_eq(v.places, 2);
+    detector_free(d);
+}
+END_TEST
+
+/*
+ * Places that tell of gamma(nu) times as much: nu comes out again, from 60
+ * places with some 20 failures each; where all are alike it stays high.
+ */
+static double nu_of_world(double nu, uint64_t seed)
+{
+    struct detector_setting set = detector_defaults;
+    struct detector *d;
+    struct detector_weight w;
+    enum { WIDE = 60, OVER = 20, POTS_EACH = 25, LAST = 420 };
+    static int fails[WIDE * OVER][LAST + 1];
+    double hazard = 0.012 / 30.4375;
+
+    set.reweigh_days = 90;
+    d = detector_new(&set);
+    memset(fails, 0, sizeof(fails));
+    for (int p = 0; p < WIDE; p++) {
+        double r = 1;
+
+        if (nu > 0) { /* the sum of nu exponentials: nu is whole here */
+            r = 0;
+            for (int i = 0; i < (int)nu; i++)
+                r -= log(close_unit(&seed)) / nu;
+        }
+        for (int b = 0; b < OVER; b++)
+            for (int pot = 0; pot < POTS_EACH; pot++) {
+                double life = -log(close_unit(&seed)) / (hazard * r);
+
+                if (life < LAST)
+                    fails[p * OVER + b][1 + (int)life]++;
+            }
+    }
+    for (int p = 0; p < WIDE; p++)
+        for (int b = 0; b < OVER; b++)
+            ck_assert_int_eq(detector_deliver(d, b, p, 0, POTS_EACH),
+                             p * OVER + b);
+    for (int day = 1; day <= LAST; day++) {
+        for (int c = 0; c < WIDE * OVER; c++)
+            for (int k = 0; k < fails[c][day]; k++)
+                ck_assert_int_ge(detector_fail(d, c, day), 0);
+        ck_assert_int_ge(detector_advance(d, day), 0);
+        w = detector_weight(d);
+        if (day < 90)
+            ck_assert_int_eq(w.day, 0);
+    }
+    ck_assert_int_eq(w.day, 364); /* the week that begins the fifth span */
+    ck_assert_int_eq(w.places, WIDE);
+    detector_free(d);
+    return w.nu;
+}
+
+START_TEST(nu_comes_out_again)
+{
+    static const double truth[] = {4, 12};
+
+    for (size_t i = 0; i < 2; i++) {
+        double sum = 0;
+
+        for (uint64_t s = 0; s < 10; s++)
+            sum += 1 / nu_of_world(truth[i], 70 + s);
+        CLOSE(10 / sum, truth[i], 0.25);
+    }
+    ck_assert_double_ge(nu_of_world(0, 5), 30);
+}
+END_TEST
+
+/* With few failures nothing is estimated; without being asked to, never. */
+START_TEST(nu_stays)
+{
+    struct detector_setting set = detector_defaults;
+    struct detector *d;
+
+    set.reweigh_days = 90;
+    for (int i = 0; i < 2; i++) {
+        d = detector_new(&set);
+        for (int p = 0; p < 6; p++)
+            detector_deliver(d, p, p, 0, i == 0 ? 10 : 4000);
+        for (int day = 20; day < 300; day += 30)
+            for (int p = 0; p < 3; p++)
+                detector_fail(d, p, day);
+        ck_assert_int_ge(detector_advance(d, 400), 0);
+        ck_assert_double_eq(detector_weight(d).nu, set.place_weight);
+        ck_assert_int_eq(detector_weight(d).day, 0);
+        detector_free(d);
+        set.reweigh_days = 0;
+    }
+}
+END_TEST
+
 START_TEST(closing_counts_afresh)
 {
     struct detector *d = detector_new(&detector_defaults);
@@ -303,6 +410,7 @@ START_TEST(closing_counts_afresh)
     ck_assert_int_eq(v.counted, 0);
     ck_assert_double_eq(v.expected, 0);
     ck_assert_double_eq(v.cusum, 0);
+    ck_assert_int_eq(v.places, 0);
     ck_assert_int_eq(detector_advance(d, day + 100), 0);
     detector_verdict(d, 0, &v);
     ck_assert_double_gt(v.expected, 0); /* of what came since */
@@ -366,6 +474,9 @@ int main(void)
     tcase_add_loop_test(tc, law_order_within_a_day, 0, 3);
     tcase_add_test(tc, finds_the_bad_one);
     tcase_add_test(tc, co_located_are_thinned);
+    tcase_add_test(tc, co_located_though_delivered_apart);
+    tcase_add_test(tc, nu_comes_out_again);
+    tcase_add_test(tc, nu_stays);
     tcase_add_test(tc, closing_counts_afresh);
     tcase_add_test(tc, refuses);
     tcase_add_test(tc, withdrawn_leave_the_risk_set);

@@ -54,8 +54,11 @@ static json_t *batches(void)
     json_t *j;
 
     ck_assert_int_eq(batch_watch_look(w, lg, VALLEY_NOW_S, &found), 0);
-    ck_assert_int_eq(batches_page_gather(&page, lg, found.batches.items,
-                                         found.batches.n, &b),
+    ck_assert_int_eq(batches_page_gather(
+                         &page, lg,
+                         &(struct batches_newer){found.batches.items,
+                                                 found.batches.n, found.weight},
+                         &b),
                      0);
     csv ? batches_page_csv(&page, &b) : batches_page_text(&page, &b);
     j = batches_page_json(&page, &b);

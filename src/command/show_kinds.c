@@ -301,8 +301,11 @@ static int show_batches(struct show *s, const char *name)
 
     (void)name;
     if (err == 0)
-        err = batches_page_gather(&s->page, s->lg, found.batches.items,
-                                  found.batches.n, &b);
+        err = batches_page_gather(&s->page, s->lg,
+                                  &(struct batches_newer){found.batches.items,
+                                                          found.batches.n,
+                                                          found.weight},
+                                  &b);
     else
         b = (struct batches_page){.n = 0};
     if (err == 0 && s->csv)

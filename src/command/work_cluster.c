@@ -32,13 +32,15 @@ enum {
     FAILING,
     LIMIT,
     PLACE_WEIGHT,
+    REWEIGH,
     EVENTS,
     MONTHLY,
     N_SETTINGS
 };
 
 static const struct work_setting settings[N_SETTINGS] = {
-    [CAP] = {"--cap", "", "failures of one delivery that count in a window", 1,
+    [CAP] = {"--cap", "",
+             "failures of a batch in a place that count in a window", 1,
              DETECTOR_CAP_MOST, 2},
     [WINDOW] = {"--window", "days", "of the window", 1, 365, 7},
     [SUSPECT] = {"--suspect", "", "Bayes factor from which: suspect", 1, 1e9,
@@ -50,6 +52,10 @@ static const struct work_setting settings[N_SETTINGS] = {
                       "failures that a place's own "
                       "reporting must outweigh",
                       0.1, 1e6, 15},
+    [REWEIGH] = {"--reweigh-days", "days",
+                 "after which that is estimated anew from "
+                 "the places; 0 never (the service: 90)",
+                 0, 1e4, 0},
     [EVENTS] = {"--prior-events", "", "failures that the prior is worth", 0.1,
                 1e6, 3},
     [MONTHLY] = {"--prior-monthly", "a pot and month", "its rate", 1e-6, 1,
@@ -99,6 +105,7 @@ static struct detector_setting read_settings(const struct work_table *t)
     set.failing = t->set[FAILING];
     set.chart.limit = t->set[LIMIT];
     set.place_weight = t->set[PLACE_WEIGHT];
+    set.reweigh_days = (int)t->set[REWEIGH];
     set.prior.events = t->set[EVENTS];
     set.prior.rate_per_day = t->set[MONTHLY] / 30.4375;
     return set;

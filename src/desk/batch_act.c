@@ -179,5 +179,7 @@ int batch_act(struct desk *d, struct ledger *lg, int64_t now_s,
         err = batchstate_put_run(lg, &f->runs.items[i]);
     if (err == 0 && f->firings.at_s != 0)
         err = batchstate_put_firings(lg, &f->firings);
+    if (err == 0 && f->weight.day != 0)
+        err = batchstate_put_weight(lg, &f->weight);
     return err;
 }

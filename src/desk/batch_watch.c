@@ -7,6 +7,8 @@
 #include <stdlib.h>
 #include <string.h>
 
+#define REWEIGH_DAYS 90 /* docs/science.md, 6 */
+
 /* ---- cells by batch, place and day ---- */
 
 static size_t hash_of(const struct watch_key *k)
@@ -111,7 +113,9 @@ static void replay(struct batch_watch *w)
     struct detector_setting set = detector_defaults;
 
     empty(w);
+    set.reweigh_days = REWEIGH_DAYS;
     w->batches = detector_new(&set);
+    set.reweigh_days = 0; /* of a delivery: how batches differ, not places */
     w->deliveries = detector_new(&set);
     w->replayed = true;
 }
@@ -297,6 +301,23 @@ static int judge_touched(struct batch_watch *w, struct ledger *lg,
     return judge_touched_deliveries(w, lg, now_s, out);
 }
 
+/* nu, when the ledger has another. */
+static int weigh(struct batch_watch *w, struct ledger *lg, int64_t now_s,
+                 struct batchstate_weight *out)
+{
+    struct detector_weight d = detector_weight(w->batches);
+    struct batchstate_weight was = {.day = 0};
+    int err = batchstate_get_weight(lg, &was);
+
+    *out = (struct batchstate_weight){.day = 0};
+    if (err < 0 && err != KW_ENOENT)
+        return err;
+    if (d.day > was.day || (d.day == was.day && d.nu != was.nu))
+        *out =
+            (struct batchstate_weight){d.day, d.nu, d.places, d.counted, now_s};
+    return 0;
+}
+
 int batch_watch_look(struct batch_watch *w, struct ledger *lg, int64_t now_s,
                      struct batch_found *out)
 {
@@ -324,6 +345,8 @@ int batch_watch_look(struct batch_watch *w, struct ledger *lg, int64_t now_s,
         err = watch_runs(w, lg, now_s, out);
     if (err == 0 && w->replayed)
         err = watch_firings(w, lg, now_s, &out->firings);
+    if (err == 0)
+        err = weigh(w, lg, now_s, &out->weight);
     if (err < 0)
         empty(w); /* the next look begins anew */
     return err;

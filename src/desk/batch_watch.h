@@ -30,6 +30,7 @@ struct batch_found {
     struct batch_findings batches, deliveries;
     struct batch_findings runs;        /* inside of batches, nightly */
     struct batchstate_firings firings; /* nightly; at_s 0: nothing */
+    struct batchstate_weight weight;   /* day 0: none, or as it stands */
 };
 void batch_found_release(struct batch_found *f);
 

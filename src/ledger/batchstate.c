@@ -126,6 +126,40 @@ int batchstate_put_firings(struct ledger *lg,
     return query_run(&q);
 }
 
+int batchstate_get_weight(struct ledger *lg, struct batchstate_weight *out)
+{
+    struct query q;
+    int err;
+
+    query_open(&q, lg,
+               "SELECT day, nu, places, counted, at_s FROM place_weights "
+               "ORDER BY day DESC LIMIT 1");
+    if ((err = query_one(&q)) < 0)
+        return err;
+    *out = (struct batchstate_weight){
+        query_get_i64(&q, 0), query_get_f64(&q, 1), query_get_i64(&q, 2),
+        query_get_i64(&q, 3), query_get_i64(&q, 4)};
+    query_close(&q);
+    return 0;
+}
+
+int batchstate_put_weight(struct ledger *lg, const struct batchstate_weight *w)
+{
+    struct query q;
+
+    query_open(&q, lg,
+               "INSERT INTO place_weights (day, nu, places, counted, at_s) "
+               "VALUES ($1, $2, $3, $4, $5) ON CONFLICT (day) DO UPDATE SET "
+               "nu = excluded.nu, places = excluded.places, "
+               "counted = excluded.counted, at_s = excluded.at_s");
+    query_i64(&q, w->day);
+    query_f64(&q, w->nu);
+    query_i64(&q, w->places);
+    query_i64(&q, w->counted);
+    query_i64(&q, w->at_s);
+    return query_run(&q);
+}
+
 int batchstate_put_delivery(struct ledger *lg, const struct batchstate *s)
 {
     struct query q;

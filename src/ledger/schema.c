@@ -465,6 +465,14 @@ static const char smaller[] =
     " AND u.sure = d.sure AND u.rise_log = d.rise_log"
     " WHERE d.report_id = flows.report_id);"
     "DROP TABLE decisions;";
+static const char place_weights[] =
+    /* How many failures a place's own telling must outweigh: nu. */
+    "CREATE TABLE place_weights ("
+    " day INTEGER PRIMARY KEY," /* since 1970, UTC: of the estimate */
+    " nu REAL NOT NULL,"
+    " places INTEGER NOT NULL, counted INTEGER NOT NULL,"
+    " at_s INTEGER NOT NULL" /* when it was written down */
+    ") STRICT;";
 
 static const struct {
     const char *name, *sql;
@@ -480,6 +488,7 @@ static const struct {
     {"what the nightly scans found", runs},
     {"how each carrier does", carrier_states},
     {"smaller rows of answers and flows", smaller},
+    {"how much places differ in what they tell", place_weights},
 };
 
 int schema_latest(void)

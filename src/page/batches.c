@@ -11,8 +11,6 @@
 
 struct gathering {
     struct batches_page *out;
-    const struct batchstate *newer;
-    size_t n_newer;
     struct batchstate *states; /* by batch id */
     size_t n_states, cap;
 };
@@ -124,7 +122,7 @@ static void scan_firings(struct batches_page *b)
 }
 
 int batches_page_gather(const struct page *p, struct ledger *lg,
-                        const struct batchstate *newer, size_t n_newer,
+                        const struct batches_newer *newer,
                         struct batches_page *out)
 {
     struct gathering g = {.out = out};
@@ -133,8 +131,8 @@ int batches_page_gather(const struct page *p, struct ledger *lg,
     (void)p;
     *out = (struct batches_page){.run_p = NAN};
     err = batchstate_each(lg, add_state, &g);
-    for (size_t i = 0; err == 0 && i < n_newer; i++)
-        err = add_state(&newer[i], &g);
+    for (size_t i = 0; err == 0 && i < newer->n; i++)
+        err = add_state(&newer->states[i], &g);
     if (err == 0)
         err = look_batches(lg, add_batch, &g);
     if (err == 0 && out->n > 0) {
@@ -143,6 +141,12 @@ int batches_page_gather(const struct page *p, struct ledger *lg,
         scan_firings(out);
         qsort(out->rows, out->n, sizeof(*out->rows), by_risk);
     }
+    if (err == 0)
+        err = batchstate_get_weight(lg, &out->weight);
+    if (err == KW_ENOENT)
+        err = 0;
+    if (newer->weight.day != 0)
+        out->weight = newer->weight;
     kw_free(g.states);
     return err;
 }
@@ -177,6 +181,29 @@ static void put_run(const struct page *p, const struct batches_page *b)
             b->run_from, page_day(b->run_from_s).s, b->run_to,
             page_day(b->run_to_s).s, (long long)b->run.failed, b->run.expected,
             page_number(b->run_p, 4).s, 999, BATCHES_SCAN_SEED);
+}
+
+/* How eagerly places tell, and how far that is believed. */
+static void put_weight(const struct page *p, const struct batches_page *b)
+{
+    const struct batchstate_weight *w = &b->weight;
+
+    screen_section(&p->screen, "How much places differ in what they tell",
+                   NULL);
+    if (w->day == 0)
+        screen_text(&p->screen, 2,
+                    "Too few failures to say: a place's own telling counts "
+                    "half from %.0f expected failures on.",
+                    detector_defaults.place_weight);
+    else
+        screen_text(&p->screen, 2,
+                    "By %.0f %% or so (one standard deviation), from %s in %s "
+                    "on %s; so a place's own telling counts half from %.0f "
+                    "expected failures on. Estimated anew every 90 days.",
+                    100 / sqrt(w->nu),
+                    page_count(w->counted, "failure", "failures").s,
+                    page_count(w->places, "place", "places").s,
+                    page_day(w->day * CLOCK_DAY_S).s, w->nu);
 }
 
 void batches_page_text(const struct page *p, const struct batches_page *b)
@@ -222,6 +249,7 @@ void batches_page_text(const struct page *p, const struct batches_page *b)
     table_put(&t, &p->screen, 0);
     table_release(&t);
     put_run(p, b);
+    put_weight(p, b);
 }
 
 json_t *batches_page_json(const struct page *p, const struct batches_page *b)
@@ -257,6 +285,14 @@ json_t *batches_page_json(const struct page *p, const struct batches_page *b)
                       "to", b->run_to, "failed", (json_int_t)b->run.failed,
                       "expected", page_json_real(b->run.expected), "p",
                       page_json_real(b->run_p), "seed", BATCHES_SCAN_SEED));
+    json_object_set_new(
+        j, "place_weight",
+        json_pack("{s:f, s:o, s:I, s:I}", "nu",
+                  b->weight.day != 0 ? b->weight.nu
+                                     : detector_defaults.place_weight,
+                  "estimated", page_json_time(b->weight.day * CLOCK_DAY_S),
+                  "places", (json_int_t)b->weight.places, "counted",
+                  (json_int_t)b->weight.counted));
     return j;
 }
 

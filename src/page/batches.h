@@ -29,14 +29,21 @@ struct batches_page {
     double run_p; /* NaN: too little to scan */
     char run_from[LEDGER_NAME_CAP], run_to[LEDGER_NAME_CAP];
     int64_t run_from_s, run_to_s;
+    struct batchstate_weight weight; /* day 0: never estimated */
 };
 
+/* What the watch has found since the ledger was written. */
+struct batches_newer {
+    const struct batchstate *states;
+    size_t n;
+    struct batchstate_weight weight;
+};
 /*
- * From the states in the ledger, those of `newer` before them. Released by
- * the caller, after an error too.
+ * From the ledger, what is `newer` before it. Released by the caller, after an
+ * error too.
  */
 int batches_page_gather(const struct page *p, struct ledger *lg,
-                        const struct batchstate *newer, size_t n_newer,
+                        const struct batches_newer *newer,
                         struct batches_page *out);
 void batches_page_release(struct batches_page *b);
 void batches_page_text(const struct page *p, const struct batches_page *b);

@@ -48,6 +48,7 @@ struct gathering {
     size_t n_failing, failing_cap;
     struct ledger_batch *named; /* for stock: code to batch, in code order */
     size_t n_named, named_cap;
+    double place_weight; /* nu, estimated; 0 never */
 };
 
 static struct need_sums *sums_at(struct need_sums **all, size_t *n, size_t *cap,
@@ -248,6 +249,16 @@ static int gather_stock(struct gathering *g, struct ledger *lg)
 
 /* ---- the forecast ---- */
 
+static int gather_weight(struct gathering *g, struct ledger *lg)
+{
+    struct batchstate_weight w;
+    int err = batchstate_get_weight(lg, &w);
+
+    if (err == 0)
+        g->place_weight = w.nu;
+    return err == KW_ENOENT ? 0 : err;
+}
+
 /* Rates of all by age; each batch's own risk; how eagerly places report. */
 static struct need_batch *make_model(struct gathering *g, struct need_model *m)
 {
@@ -255,6 +266,8 @@ static struct need_batch *make_model(struct gathering *g, struct need_model *m)
 
     *m = (struct need_model){.batches = batches, .n_batches = g->n_batches};
     need_rates(&g->all, m);
+    if (g->place_weight > 0)
+        m->place_weight = g->place_weight;
     for (size_t b = 0; b < g->n_batches; b++)
         batches[b] = (struct need_batch){g->batches[b].failed,
                                          need_expected(m, &g->batches[b])};
@@ -371,6 +384,8 @@ int need_page_gather(const struct page *p, struct ledger *lg,
         err = gather_flows(&g, lg);
     if (err == 0)
         err = gather_stock(&g, lg);
+    if (err == 0)
+        err = gather_weight(&g, lg);
     if (err == 0) {
         struct need_model m;
         struct need_batch *batches = make_model(&g, &m);

@@ -122,6 +122,26 @@ double cluster_risk_above(int64_t failures, double expected, double over)
                   1 / (CLUSTER_RISK_PRIOR + expected), 0, 0);
 }
 
+void cluster_spread_add(struct cluster_spread *s, double o, double e)
+{
+    s->excess += (o - e) * (o - e) - e;
+    s->squares += e * e;
+    s->noise += 2 * e * e + e; /* fourth moment of a Poisson count */
+}
+
+double cluster_spread_nu(const struct cluster_spread *s)
+{
+    double spread = s->squares > 0 ? s->excess / s->squares : 0;
+
+    return 1 / fmax(CLUSTER_SPREAD_LEAST, spread);
+}
+
+bool cluster_spread_enough(const struct cluster_spread *s)
+{
+    return s->squares > 0 &&
+           sqrt(s->noise) <= CLUSTER_SPREAD_ERROR * s->squares;
+}
+
 double cluster_mid_p(int64_t k, double mean)
 {
     return exact_poisson_upper(k, mean) - dpois((double)k, mean, 0) / 2;

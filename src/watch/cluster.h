@@ -68,6 +68,22 @@ struct cluster_risk cluster_risk(int64_t failures, double expected);
 /* P(relative risk > over). */
 double cluster_risk_above(int64_t failures, double expected, double over);
 
+/*
+ * How much places differ in what they tell: of each, O ~ Poisson(r E) with
+ * r ~ Gamma(nu, rate nu). 1/nu by moments over all places,
+ *   sum((O - E)^2 - E) / sum(E^2), at least CLUSTER_SPREAD_LEAST.
+ */
+#define CLUSTER_SPREAD_LEAST 0.02 /* so nu is 50 at most */
+struct cluster_spread {
+    double excess, squares, noise; /* noise: variance of excess if all alike */
+};
+void cluster_spread_add(struct cluster_spread *s, double o, double e);
+double cluster_spread_nu(const struct cluster_spread *s);
+/* Whether chance alone moves 1/nu by CLUSTER_SPREAD_ERROR at most (one
+ * standard error where all places are alike). */
+#define CLUSTER_SPREAD_ERROR 0.03
+bool cluster_spread_enough(const struct cluster_spread *s);
+
 /* P(X >= k) - P(X = k)/2, X ~ Poisson(mean). */
 double cluster_mid_p(int64_t k, double mean);
 /* Benjamini & Hochberg 1995: adjusted p-values, in the given order. */

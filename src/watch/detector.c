@@ -25,20 +25,21 @@ const struct detector_setting detector_defaults = {
     .suspect = 10,
     .failing = 50,
     .least = 3,
-    .sweeps = 3};
+    .sweeps = 3,
+    .reweigh_days = 0};
 
 struct cell {
     int batch, pair, day;
     bool old;
-    int64_t pots;                      /* at risk */
-    int counted_on[DETECTOR_CAP_MOST]; /* the last days that counted */
-    int n_counted;
+    int64_t pots; /* at risk */
 };
 
 struct pair { /* a batch in a place */
     int batch, place;
     int next; /* of the batch, -1 none */
-    int counted;
+    int counted, counted_closed;
+    int counted_on[DETECTOR_CAP_MOST]; /* the last days that counted */
+    int n_counted;
     int64_t old;     /* pots at risk of its old cells */
     double expected; /* of the present sweep, without the place's factor */
     double factor;   /* r */
@@ -83,7 +84,8 @@ struct detector {
     size_t n_batches, batches_cap, shares_cap, n_places, places_cap;
     double exposure[BINS], failed[BINS]; /* of all batches in the baseline */
     int day;
-    int first;      /* the earliest delivery: before it there is no time */
+    int first; /* the earliest delivery: before it there is no time */
+    struct detector_weight weight;
     bool refreshed; /* on the present day, whose end is still to be judged */
 };
 
@@ -101,6 +103,7 @@ struct detector *detector_new(const struct detector_setting *set)
     d->set = *set;
     if (d->set.cap > DETECTOR_CAP_MOST)
         d->set.cap = DETECTOR_CAP_MOST;
+    d->weight.nu = d->set.place_weight;
     return d;
 }
 
@@ -118,6 +121,11 @@ void detector_free(struct detector *d)
     kw_free(d->shares);
     kw_free(d->places);
     kw_free(d);
+}
+
+struct detector_weight detector_weight(const struct detector *d)
+{
+    return d->weight;
 }
 
 int detector_batches(const struct detector *d)
@@ -160,8 +168,8 @@ static void rate_pair(const struct detector *d, struct pair *p)
     bool out = d->shares[p->batch].failing;
     double own_o = out ? 0 : (double)p->counted, own_e = out ? 0 : p->expected;
 
-    p->factor = (d->set.place_weight + ((double)place->counted - own_o)) /
-                (d->set.place_weight + (place->expected - own_e));
+    p->factor = (d->weight.nu + ((double)place->counted - own_o)) /
+                (d->weight.nu + (place->expected - own_e));
 }
 
 static void sum_failures(struct detector *d)
@@ -237,7 +245,7 @@ static void expect(const struct detector *d, size_t batch)
     }
 }
 
-static void refresh(struct detector *d)
+static void sweep_all(struct detector *d)
 {
     sum_failures(d);
     for (int sweep = 0; sweep < d->set.sweeps; sweep++) {
@@ -248,6 +256,42 @@ static void refresh(struct detector *d)
         for (size_t i = 0; i < d->n_pairs; i++)
             rate_pair(d, &d->pairs[i]);
     }
+}
+
+/*
+ * nu from how far the places' counts lie from what is expected of them, once
+ * there is enough to tell, at the first refresh of each span of so many days:
+ * a replay comes to the same. True when it was estimated.
+ */
+static bool reweigh(struct detector *d, int day)
+{
+    int span = d->set.reweigh_days;
+    struct detector_weight w = {.day = day};
+    struct cluster_spread s = {0};
+
+    if (span <= 0 || day / span == (day - WEEK) / span)
+        return false;
+    for (size_t i = 0; i < d->n_places; i++) {
+        const struct place *p = &d->places[i];
+
+        if (!(p->expected > 0))
+            continue;
+        cluster_spread_add(&s, (double)p->counted, p->expected);
+        w.counted += p->counted;
+        w.places++;
+    }
+    if (!cluster_spread_enough(&s))
+        return false;
+    w.nu = cluster_spread_nu(&s);
+    d->weight = w;
+    return true;
+}
+
+static void refresh(struct detector *d, int day)
+{
+    sweep_all(d);
+    if (reweigh(d, day))
+        sweep_all(d);
     for (size_t b = 0; b < d->n_batches; b++) {
         caution_batch(d, b);
         expect(d, b);
@@ -400,7 +444,7 @@ static int to_day(struct detector *d, int day)
         }
         for (size_t b = 0; b < d->n_batches; b++)
             advance_exposure(d, b, next - 1);
-        refresh(d);
+        refresh(d, next);
         d->day = next;
         d->refreshed = true;
     }
@@ -488,16 +532,19 @@ int detector_add(struct detector *d, int cell, int64_t pots)
     return 0;
 }
 
-/* One flood, one overturned cart: at most cap in a window count. */
-static bool counts(const struct detector *d, struct cell *c, int day)
+/*
+ * One flood, one overturned cart: at most cap in a window count, of all pots
+ * of the batch in the place, on whichever days they were handed out.
+ */
+static bool counts(const struct detector *d, struct pair *p, int day)
 {
     int cap = d->set.cap;
 
-    if (c->n_counted >= cap &&
-        day - c->counted_on[(c->n_counted - cap) % DETECTOR_CAP_MOST] <
+    if (p->n_counted >= cap &&
+        day - p->counted_on[(p->n_counted - cap) % DETECTOR_CAP_MOST] <
             d->set.window_days)
         return false;
-    c->counted_on[c->n_counted++ % DETECTOR_CAP_MOST] = day;
+    p->counted_on[p->n_counted++ % DETECTOR_CAP_MOST] = day;
     return true;
 }
 
@@ -534,7 +581,7 @@ int detector_fail(struct detector *d, int cell, int day)
     b = &d->batches[c->batch];
     b->reported++;
     take_away(d, c, 1);
-    if (!counts(d, c, day))
+    if (!counts(d, &d->pairs[c->pair], day))
         return found;
     b->counted++;
     d->shares[c->batch].failed[breakage_bin(day - c->day)]++;
@@ -570,6 +617,7 @@ void detector_close(struct detector *d, int batch)
         if (p->closed == NULL)
             p->closed = kw_calloc(BINS, sizeof(*p->closed));
         memcpy(p->closed, p->x, sizeof(p->x));
+        p->counted_closed = p->counted;
     }
     b->reported_closed = b->reported;
     b->counted_closed = b->counted;
@@ -587,12 +635,13 @@ static void look_at_places(const struct detector *d, const struct batch *b,
 {
     for (int i = b->first; i >= 0; i = d->pairs[i].next) {
         const struct pair *p = &d->pairs[i];
+        int64_t counted = p->counted - p->counted_closed;
 
-        if (p->counted == 0)
+        if (counted == 0)
             continue;
         out->places++;
         if (d->places[p->place].batches == 1 &&
-            10 * (int64_t)p->counted >= 8 * b->counted)
+            10 * counted >= 8 * out->counted)
             out->place_bound = true;
     }
 }

@@ -19,13 +19,14 @@ struct detector_setting {
     struct breakage_prior prior; /* A0 3, lambda0 0.012/30.4375 */
     double place_weight;         /* nu: events, 15 */
     double caution;              /* cinf: U over E in a young programme, 1 */
-    int cap, window_days;        /* at most cap failures of a cell count in */
-                                 /* a window: 2 in 7 */
-    struct cluster_mix mix;      /* 2, 1 */
-    struct cluster_chart chart;  /* 2.5, 7, 0 */
-    double suspect, failing;     /* Bayes factors: 10, 50 */
-    int64_t least;               /* counted failures before arm A: 3 */
-    int sweeps;                  /* of a refresh, 3 */
+    int cap, window_days;       /* at most cap failures of a batch in a place */
+                                /* count in a window: 2 in 7 */
+    struct cluster_mix mix;     /* 2, 1 */
+    struct cluster_chart chart; /* 2.5, 7, 0 */
+    double suspect, failing;    /* Bayes factors: 10, 50 */
+    int64_t least;              /* counted failures before arm A: 3 */
+    int sweeps;                 /* of a refresh, 3 */
+    int reweigh_days;           /* nu is estimated anew so often; 0 never */
 };
 extern const struct detector_setting detector_defaults;
 
@@ -77,6 +78,15 @@ int detector_withdraw(struct detector *d, int cell, int day, int64_t pots);
 int detector_advance(struct detector *d, int day);
 /* Somebody looked into it: counts afresh from here. */
 void detector_close(struct detector *d, int batch);
+
+/* How much places differ in what they tell: what nu is now. */
+struct detector_weight {
+    double nu;
+    int day;         /* estimated then; 0: it is that of the setting */
+    int places;      /* that it rests on */
+    int64_t counted; /* failures there, of batches that are not failing */
+};
+struct detector_weight detector_weight(const struct detector *d);
 
 int detector_batches(const struct detector *d);
 /* As of the last day; the batch's cells are brought up to it. */

@@ -14,6 +14,7 @@ void need_rates(const struct breakage_batch *all, struct need_model *m)
     const struct breakage_prior *prior = &detector_defaults.prior;
 
     m->bins = BREAKAGE_BINS;
+    m->place_weight = detector_defaults.place_weight;
     for (int k = 0; k < BREAKAGE_BINS; k++) {
         m->edges[k] = breakage_edges_days[k];
         m->events[k] = prior->events + (double)all->failed_at[k];
@@ -33,10 +34,8 @@ double need_expected(const struct need_model *m, const struct need_sums *s)
 
 double need_eager(const struct need_model *m, const struct need_sums *place)
 {
-    double weight = detector_defaults.place_weight;
-
-    return (weight + (double)place->failed) /
-           (weight + need_expected(m, place));
+    return (m->place_weight + (double)place->failed) /
+           (m->place_weight + need_expected(m, place));
 }
 
 double need_batch_risk(const struct need_batch *b)

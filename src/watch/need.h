@@ -28,13 +28,15 @@ struct need_model {
     double events[NEED_BINS_MOST];    /* A0 + D: what each rate rests on */
     const struct need_batch *batches; /* borrowed */
     size_t n_batches;
+    double place_weight; /* nu: failures that a place must outweigh */
 };
 /* Time at risk and failures told, of a batch or of a place. */
 struct need_sums {
     int64_t failed;
     double x[BREAKAGE_BINS]; /* pot-days by age */
 };
-/* Bins, rates and what they rest on, from the sums of all pots. */
+/* Bins, rates and what they rest on, from the sums of all pots; nu as it is
+ * where nothing was estimated. */
 void need_rates(const struct breakage_batch *all, struct need_model *m);
 double need_expected(const struct need_model *m, const struct need_sums *s);
 /* How eagerly a place reports. */

@@ -206,6 +206,29 @@ START_TEST(law_many_units)
 }
 END_TEST
 
+/* By hand: (2^2/4 + 3^2/3 + 0)/3 = 4/3. */
+START_TEST(misfit_by_hand)
+{
+    struct need_past past[] = {{10, 4, 12}, {5, 3, 2}, {7, 9, 7}};
+
+    CLOSE(need_misfit(past, 3), 4.0 / 3, 1e-14);
+    ck_assert_double_nan(need_misfit(past, 0));
+}
+END_TEST
+
+START_TEST(widening_rule)
+{
+    /* Too few of them: never. */
+    ck_assert_double_eq(need_widening(9, NEED_PAST - 1, true), 1);
+    ck_assert_double_eq(need_widening(NAN, 0, false), 1);
+    /* Up to 1.5: not, unless it was before; then down to 1, not below. */
+    ck_assert_double_eq(need_widening(1.5, NEED_PAST, false), 1);
+    ck_assert_double_eq(need_widening(1.51, NEED_PAST, false), 1.51);
+    ck_assert_double_eq(need_widening(1.2, NEED_PAST, true), 1.2);
+    ck_assert_double_eq(need_widening(0.4, NEED_PAST, true), 1);
+}
+END_TEST
+
 START_TEST(refuses)
 {
     struct need_batch b = {0, 0};
@@ -235,6 +258,8 @@ int main(void)
     tcase_add_test(tc, law_quantiles);
     tcase_set_timeout(tc, 60);
     tcase_add_test(tc, law_many_units);
+    tcase_add_test(tc, misfit_by_hand);
+    tcase_add_test(tc, widening_rule);
     tcase_add_test(tc, refuses);
     return close_run("need", tc);
 }

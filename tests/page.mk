@@ -48,3 +48,13 @@ TESTS += %D%/check_page_batches
 %C%_check_page_batches_CFLAGS = $(KW_CHECK_CFLAGS)
 %C%_check_page_batches_LDADD = $(KW_CHECK_LIBS)
 endif
+
+# Forecasts of need, month by month.
+if HAVE_CHECK
+check_PROGRAMS += %D%/check_forecast
+TESTS += %D%/check_forecast
+%C%_check_forecast_SOURCES = %D%/check_forecast.c %D%/close.h $(DESK_FIXTURE)
+%C%_check_forecast_CPPFLAGS = $(AM_CPPFLAGS) -I$(top_srcdir)
+%C%_check_forecast_CFLAGS = $(KW_CHECK_CFLAGS)
+%C%_check_forecast_LDADD = $(KW_CHECK_LIBS)
+endif

@@ -73,13 +73,19 @@ static double life(const struct sim_kind *t, const struct world *w, int batch,
     return from;
 }
 
+/* Of the reports in a month, those that are sent after all. */
+static double wave(const struct sim_kind *t, const struct world *w, int day)
+{
+    return t->kind == WAVES ? w->wave[day / 30 % WAVES_MOST] : 1;
+}
+
 static void add_report(struct world *w, const struct sim_kind *t, int cell,
                        int broken, uint64_t *seed)
 {
     double delay = fmin(90, 4 * exp(close_normal(seed)));
     int day = broken + 1 + (int)delay;
 
-    if (close_unit(seed) > w->share[w->place[cell]])
+    if (close_unit(seed) > w->share[w->place[cell]] * wave(t, w, day))
         return;
     if (t->kind != CLEAN && close_unit(seed) < 0.02)
         cell = below(seed, w->n_cells);
@@ -121,6 +127,8 @@ void make_world(struct world *w, const struct sim_kind *t, uint64_t seed)
         w->own[b] = t->kind == CLEAN || is_bad(b, t->risk)
                         ? 1
                         : gamma_of(&seed, 25) / 25;
+    for (int m = 0; m < WAVES_MOST && t->kind == WAVES; m++)
+        w->wave[m] = 0.3 + 0.7 * close_unit(&seed);
     for (int p = 0; p < PLACES; p++) {
         double x = gamma_of(&seed, 6), y = gamma_of(&seed, 4);
 

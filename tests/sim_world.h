@@ -11,7 +11,9 @@
  * sound batches differ (gamma, CV 0.2); twice the risk in the first 30 days;
  * 2 % of the reports carry a wrong, but valid, serial. shock: real, and once
  * in four years a place loses 15 % of its pots in a day. late: real, and bad
- * batches turn bad at 180 days of age.
+ * batches turn bad at 180 days of age. waves: real, and from month to month
+ * all places tell of more or fewer, between 0.3 times their share and all of
+ * it, as with campaigns, rains and dear air time.
  */
 #include <stdbool.h>
 #include <stdint.h>
@@ -24,10 +26,11 @@ enum {
     DAYS = 1200,
     PER_BATCH = 5,
     CELLS = BATCHES * PER_BATCH,
-    REPORTS = 40000
+    REPORTS = 40000,
+    WAVES_MOST = 64
 };
 
-enum kind { CLEAN, REAL, SHOCK, LATE };
+enum kind { CLEAN, REAL, SHOCK, LATE, WAVES };
 
 struct sim_kind {
     enum kind kind;
@@ -42,6 +45,7 @@ struct world {
     int n_cells, batch[CELLS], place[CELLS], day[CELLS], pots[CELLS];
     int first[BATCHES]; /* delivery */
     double own[BATCHES], share[PLACES];
+    double wave[WAVES_MOST]; /* by month of the report */
     int n_reports;
     struct report reports[REPORTS];
 };

@@ -90,13 +90,14 @@ function measure(lang, litres,   k, hours, fingers) {
 # ---- who and where ----
 function places(   list, i, j, n, parts) {
     PI = 3.14159265358979
-    n = split("Quistel,es,19,0.412,0.181|Harlo Ford,en,21,0.251,0.262|Umbresk,en,18,0.455,0.229|Veyra,es,22,0.187,0.338|Pirrow,en,20,0.296,0.201|" \
+    n = split("Quistel,es,19,0.412,0.181,0.72|Harlo Ford,en,21,0.251,0.262,0.65|Umbresk,en,18,0.455,0.229,0.41|Veyra,es,22,0.187,0.338|Pirrow,en,20,0.296,0.201|" \
         "Sanquel,es,23,0.121,0.395|Lodvey,en,17,0.478,0.143|Brunoa,es,21,0.214,0.219|Tamsel,en,19,0.352,0.257|Orrish Mill,en,20,0.318,0.316", list, "|")
     PLACES = n
     for (i = 1; i <= n; i++) {
         split(list[i], parts, ",")
         place[i] = parts[1]; place_lang[i] = parts[2]; place_mean[i] = parts[3]
         place_spot[i] = parts[4] "," parts[5] # where there is only sea
+        place_share[i] = parts[6] # told of, by a survey that never was
     }
 }
 function water(p, month) { return place_mean[p] + 4 * cos((month - 7) * PI / 6) }
@@ -295,12 +296,12 @@ function write_all() {
 }
 function write_places(   f, i, m, row) {
     f = folder "/places.csv"
-    row = "place,language,latitude,longitude"
+    row = "place,language,latitude,longitude,reported_share"
     split("jan feb mar apr may jun jul aug sep oct nov dec", months, " ")
     for (m = 1; m <= 12; m++) row = row ",water_c_" months[m]
     print row > f
     for (i = 1; i <= PLACES; i++) {
-        row = place[i] "," place_lang[i] "," place_spot[i]
+        row = place[i] "," place_lang[i] "," place_spot[i] "," place_share[i]
         for (m = 1; m <= 12; m++) row = row "," sprintf("%.1f", water(i, m))
         print row > f
     }

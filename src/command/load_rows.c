@@ -38,7 +38,7 @@ static void take_time(const struct load_cell *cell, int64_t *dst)
 
 /* ---- places ---- */
 
-enum { PLACE_NAME, PLACE_LANG, PLACE_LAT, PLACE_LON, PLACE_JAN };
+enum { PLACE_NAME, PLACE_LANG, PLACE_LAT, PLACE_LON, PLACE_SHARE, PLACE_JAN };
 
 #define MONTH(m)                                                               \
     {                                                                          \
@@ -51,6 +51,8 @@ static const struct load_column place_columns[] = {
     {"language", LOAD_LANG, false, 0, 0, "tag of what is spoken, as sw", 0},
     {"latitude", LOAD_NUMBER, false, -90, 90, "degrees, for the map", 0},
     {"longitude", LOAD_NUMBER, false, -180, 180, "degrees east", 0},
+    {"reported_share", LOAD_NUMBER, false, 0.05, 1,
+     "of all failures there, by a survey", 0},
     MONTH("jan"),
     MONTH("feb"),
     MONTH("mar"),
@@ -80,13 +82,14 @@ static int row_place(struct load *l, struct load_sheet *s,
         kw_copy(p.name, sizeof(p.name), name, s->cells[PLACE_NAME].len);
         for (int m = 0; m < 12; m++)
             p.water_degc[m] = (double)NAN;
-        p.lat_deg = p.lon_deg = (double)NAN;
+        p.lat_deg = p.lon_deg = p.reported_share = (double)NAN;
     } else if (err < 0) {
         return err;
     }
     take_name(&s->cells[PLACE_LANG], p.lang, sizeof(p.lang));
     take_number(&s->cells[PLACE_LAT], &p.lat_deg);
     take_number(&s->cells[PLACE_LON], &p.lon_deg);
+    take_number(&s->cells[PLACE_SHARE], &p.reported_share);
     if (isnan(p.lat_deg) != isnan(p.lon_deg))
         return load_fault(l, s,
                           "latitude and longitude belong together; give "

@@ -14,6 +14,7 @@
 #include "base/clock.h"
 #include "base/log.h"
 #include "desk/batch_watch.h"
+#include "page/need.h"
 
 #include <errno.h>
 #include <pthread.h>
@@ -36,6 +37,7 @@ struct scanner {
     bool forget; /* what was found last was not written down */
     int64_t now_s;
     struct desk_findings *findings;
+    struct need_month month; /* forecasts made, or compared */
     int err;
     int done_fd;
     /* the loop's own */
@@ -77,6 +79,7 @@ static void *scan_thread(void *arg)
     pthread_mutex_lock(&c->lock);
     for (;;) {
         struct desk_findings *f = NULL;
+        struct need_month month = {.n = 0};
         int64_t now_s;
         int err = 0;
 
@@ -93,9 +96,14 @@ static void *scan_thread(void *arg)
             err = open_reading(c->service->conf, &lg);
         if (err == 0)
             err = desk_watch_look(watch, c->service->conf, lg, now_s, &f);
+        if (err == 0)
+            err = need_month_look(
+                &(struct page){.conf = c->service->conf, .now_s = now_s}, lg,
+                &month);
         pthread_mutex_lock(&c->lock);
         c->look = false;
         c->findings = f;
+        c->month = month;
         c->err = err;
         tell_loop(c);
     }
@@ -148,17 +156,25 @@ static int run_act(struct ledger *lg, void *arg)
 {
     struct scanner *c = arg;
     int raised = 0;
+    int err =
+        desk_scan_act(c->service->desk, lg, c->act_now_s, c->findings, &raised);
 
-    return desk_scan_act(c->service->desk, lg, c->act_now_s, c->findings,
-                         &raised);
+    return err < 0 ? err : need_month_put(lg, &c->month);
+}
+
+/* What was found is done with. */
+static void forget(struct scanner *c)
+{
+    desk_findings_free(c->findings);
+    c->findings = NULL;
+    need_month_release(&c->month);
 }
 
 static void done_act(void *arg, int err)
 {
     struct scanner *c = arg;
 
-    desk_findings_free(c->findings);
-    c->findings = NULL;
+    forget(c);
     rest(c, err);
     if (err < 0)
         return; /* the hourly scan sees the same again */
@@ -182,9 +198,7 @@ static void on_looked(evutil_socket_t fd, short what, void *arg)
     if (err == 0)
         err = writer_submit(c->service->writer, &job);
     if (err < 0) {
-        if (c->findings != NULL)
-            desk_findings_free(c->findings);
-        c->findings = NULL;
+        forget(c);
         c->wanted = err == KW_EFULL;
         rest(c, err);
     }
@@ -243,8 +257,7 @@ void scanner_close(struct service *s)
         pthread_mutex_unlock(&c->lock);
         pthread_join(c->thread, NULL);
     }
-    if (c->findings != NULL)
-        desk_findings_free(c->findings);
+    forget(c);
     if (c->done != NULL)
         event_free(c->done);
     if (c->done_fd >= 0)

@@ -80,6 +80,8 @@ struct ledger_place {
     char lang[LEDGER_LANG_CAP];
     double water_degc[12];   /* monthly mean, NaN where not known */
     double lat_deg, lon_deg; /* WGS 84, NaN not known */
+    double
+        reported_share; /* of all failures there, by a survey; NaN or 0 none */
 };
 int ledger_place_get(struct ledger *lg, int64_t id, struct ledger_place *out);
 /* Of that month (1 to 12) alone. KW_ENOENT: not known. */

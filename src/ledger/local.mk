@@ -11,3 +11,4 @@ src_libkilnword_a_SOURCES += %D%/batchstate.h %D%/batchstate.c
 src_libkilnword_a_SOURCES += %D%/traffic.h %D%/traffic.c %D%/session.h %D%/session.c
 src_libkilnword_a_SOURCES += %D%/carriers.h %D%/carriers.c
 src_libkilnword_a_SOURCES += %D%/kept.h %D%/kept.c %D%/phrases.h %D%/phrases.c
+src_libkilnword_a_SOURCES += %D%/forecast.h %D%/forecast.c

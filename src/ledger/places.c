@@ -36,6 +36,7 @@ static int take_place(struct query *q, struct ledger_place *out)
     query_copy(q, 2, out->lang, sizeof(out->lang));
     out->lat_deg = query_get_f64(q, 3);
     out->lon_deg = query_get_f64(q, 4);
+    out->reported_share = query_get_f64(q, 5);
     query_close(q);
     return read_water(lg, out);
 }
@@ -45,7 +46,8 @@ int ledger_place_get(struct ledger *lg, int64_t id, struct ledger_place *out)
     struct query q;
 
     query_open(&q, lg,
-               "SELECT id, name, lang, lat_deg, lon_deg FROM places "
+               "SELECT id, name, lang, lat_deg, lon_deg, "
+               "reported_share FROM places "
                "WHERE id = $1");
     query_i64(&q, id);
     return take_place(&q, out);
@@ -57,7 +59,8 @@ int ledger_place_find(struct ledger *lg, const char *name,
     struct query q;
 
     query_open(&q, lg,
-               "SELECT id, name, lang, lat_deg, lon_deg FROM places "
+               "SELECT id, name, lang, lat_deg, lon_deg, "
+               "reported_share FROM places "
                "WHERE name = $1");
     query_text(&q, name);
     return take_place(&q, out);
@@ -133,17 +136,20 @@ int ledger_place_put(struct ledger *lg, struct ledger_place *p,
     int err;
 
     query_open(&q, lg,
-               "INSERT INTO places (name, lang, lat_deg, lon_deg) "
-               "VALUES ($1, $2, $3, $4) ON CONFLICT (name) DO UPDATE SET "
-               "lang = excluded.lang, lat_deg = excluded.lat_deg, "
-               "lon_deg = excluded.lon_deg "
-               "WHERE (places.lang, places.lat_deg, places.lon_deg) "
-               "IS DISTINCT FROM (excluded.lang, excluded.lat_deg, "
-               "excluded.lon_deg) RETURNING id");
+               "INSERT INTO places (name, lang, lat_deg, lon_deg, "
+               "reported_share) VALUES ($1, $2, $3, $4, $5) "
+               "ON CONFLICT (name) DO UPDATE SET lang = excluded.lang, "
+               "lat_deg = excluded.lat_deg, lon_deg = excluded.lon_deg, "
+               "reported_share = excluded.reported_share "
+               "WHERE (places.lang, places.lat_deg, places.lon_deg, "
+               "places.reported_share) IS DISTINCT FROM (excluded.lang, "
+               "excluded.lat_deg, excluded.lon_deg, excluded.reported_share) "
+               "RETURNING id");
     query_text(&q, p->name);
     query_text(&q, p->lang);
     query_f64(&q, p->lat_deg);
     query_f64(&q, p->lon_deg);
+    query_f64(&q, p->reported_share > 0 ? p->reported_share : (double)NAN);
     err = query_returning(&q, known ? NULL : &p->id);
     if (err < 0 && !(err == KW_ENOENT && known))
         return err;

@@ -474,6 +474,20 @@ static const char place_weights[] =
     " at_s INTEGER NOT NULL" /* when it was written down */
     ") STRICT;";
 
+static const char forecasts[] =
+    /* What was forecast each month, and what came: forecast.h. */
+    "CREATE TABLE forecasts ("
+    " made_s INTEGER NOT NULL, days INTEGER NOT NULL,"
+    " pots INTEGER NOT NULL, last_handover INTEGER NOT NULL,"
+    " mean REAL NOT NULL, var REAL NOT NULL, broken REAL NOT NULL,"
+    " low REAL NOT NULL, high REAL NOT NULL, widened REAL NOT NULL,"
+    " checked_s INTEGER," /* NULL: its days have not passed */
+    " failed INTEGER, slow INTEGER, came REAL,"
+    " PRIMARY KEY (made_s, days)"
+    ") STRICT, WITHOUT ROWID;"
+    /* Of all failures there, those that are reported, by a survey. */
+    "ALTER TABLE places ADD COLUMN reported_share REAL;";
+
 static const struct {
     const char *name, *sql;
 } migrations[] = {
@@ -489,6 +503,7 @@ static const struct {
     {"how each carrier does", carrier_states},
     {"smaller rows of answers and flows", smaller},
     {"how much places differ in what they tell", place_weights},
+    {"forecasts and what came, and shares reported", forecasts},
 };
 
 int schema_latest(void)

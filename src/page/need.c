@@ -16,6 +16,10 @@ static void put_place(struct table *t, const struct need_place *p)
 {
     table_cell(t, "%s", p->name[0] != '\0' ? p->name : "all");
     table_cell(t, "%d", p->pots);
+    if (isnan(p->share))
+        table_cell(t, "-");
+    else
+        table_cell(t, "%.0f%s", 100 * p->share, p->surveyed ? "" : "*");
     for (int w = 0; w < NEED_TIMES; w++) {
         put_outcome(t, &p->reported[w]);
         put_outcome(t, &p->truly[w]);
@@ -68,21 +72,22 @@ static void put_plan(const struct page *p, const struct need_page *n)
     for (int w = 0; w < NEED_TIMES; w++)
         put_press(p, n, w);
     screen_text(s, 2,
-                "Reckoned with: %.0f %% of failures reported, %.0f %% of "
+                "Reckoned with: %.0f %% of "
                 "pressed pots passed, %.0f days from pressing to ready, %.0f "
                 "pots a firing, %.0f pots a press-day (ten minutes a pot, one "
                 "person: common practice). The configuration's group need, and "
                 "options, change each.",
-                100 * n->set.share, 100 * n->set.passed, n->set.lead_days,
-                n->set.kiln_pots, n->set.press_pots);
+                100 * n->set.passed, n->set.lead_days, n->set.kiln_pots,
+                n->set.press_pots);
 }
 
 void need_page_text(const struct page *p, const struct need_page *n)
 {
     static const struct table_column columns[] = {
-        {"place", false, 10},    {"in homes", true, 5},
-        {"told in 30", true, 8}, {"truly in 30", true, 8},
-        {"told in 90", true, 8}, {"truly in 90", true, 8}};
+        {"place", false, 10},     {"in homes", true, 5},
+        {"told, %", true, 5},     {"told in 30", true, 8},
+        {"truly in 30", true, 8}, {"told in 90", true, 8},
+        {"truly in 90", true, 8}};
     struct table t;
 
     screen_title(&p->screen, "Pots that will be needed");
@@ -103,7 +108,13 @@ void need_page_text(const struct page *p, const struct need_page *n)
                 "leak or break; the others stay too slow though scrubbed.",
                 page_number(n->all.broken[NEED_30], 1).s,
                 page_number(n->all.broken[NEED_90], 1).s);
+    screen_text(&p->screen, 0,
+                "told, %%: of all that break there, those that are reported: "
+                "by the notebook (reported_share of the place), or where it "
+                "says nothing * %.0f %%.",
+                100 * n->set.share);
     put_plan(p, n);
+    need_check_text(p, n);
 }
 
 static json_t *json_outcomes(const struct need_outcome *o)
@@ -125,15 +136,16 @@ static json_t *json_place(const struct need_place *p)
 
     for (int w = 0; w < NEED_TIMES; w++)
         json_array_append_new(broken, page_json_real(p->broken[w]));
-    return json_pack("{s:o, s:i, s:o, s:o, s:o}", "place",
-                     page_json_word(p->name), "pots", p->pots, "reported",
-                     json_outcomes(p->reported), "truly",
+    return json_pack("{s:o, s:i, s:o, s:b, s:o, s:o, s:o}", "place",
+                     page_json_word(p->name), "pots", p->pots, "share",
+                     page_json_real(p->share), "surveyed", p->surveyed,
+                     "reported", json_outcomes(p->reported), "truly",
                      json_outcomes(p->truly), "reported_broken", broken);
 }
 
 json_t *need_page_json(const struct page *p, const struct need_page *n)
 {
-    json_t *places = json_array(), *press = json_array();
+    json_t *places = json_array(), *press = json_array(), *j;
 
     for (size_t i = 0; i < n->n; i++)
         json_array_append_new(places, json_place(&n->places[i]));
@@ -147,13 +159,16 @@ json_t *need_page_json(const struct page *p, const struct need_page *n)
                 page_json_time(p->now_s +
                                (int64_t)((need_days[w] - n->set.lead_days) *
                                          CLOCK_DAY_S))));
-    return json_pack(
-        "{s:o, s:o, s:o, s:i, s:i, s:i, s:i, s:o, s:o}", "as_of",
-        page_json_time(p->now_s), "all", json_place(&n->all), "places", places,
-        "waiting", n->waiting, "ready", n->ready, "on_hold", n->on_hold,
-        "in_work", n->in_works, "lasts_days",
-        isinf(n->lasts_days) ? json_null() : page_json_real(n->lasts_days),
-        "press", press);
+    j = json_pack("{s:o, s:o, s:o, s:i, s:i, s:i, s:i, s:o, s:o}", "as_of",
+                  page_json_time(p->now_s), "all", json_place(&n->all),
+                  "places", places, "waiting", n->waiting, "ready", n->ready,
+                  "on_hold", n->on_hold, "in_work", n->in_works, "lasts_days",
+                  isinf(n->lasts_days) ? json_null()
+                                       : page_json_real(n->lasts_days),
+                  "press", press);
+    json_object_set_new(j, "share_otherwise", json_real(n->set.share));
+    json_object_set_new(j, "checked", need_check_json(n));
+    return j;
 }
 
 static void csv_place(struct kw_buf *out, const struct need_place *p)
@@ -163,9 +178,12 @@ static void csv_place(struct kw_buf *out, const struct need_place *p)
         const char *name = p->name[0] != '\0' ? p->name : "all";
 
         csv_put(out, name, strlen(name), true);
-        kw_buf_printf(out, ",%d,%.0f,%.12g,%.0f,%.0f,%.12g,%.0f,%.0f,%.12g\n",
+        kw_buf_printf(out, ",%d,%.0f,%.12g,%.0f,%.0f,%.12g,%.0f,%.0f,%.12g,",
                       p->pots, need_days[w], a->mean, a->low, a->high, b->mean,
                       b->low, b->high, p->broken[w]);
+        if (!isnan(p->share))
+            kw_buf_printf(out, "%.12g", p->share);
+        kw_buf_puts(out, "\n");
     }
 }
 
@@ -174,7 +192,7 @@ void need_page_csv(const struct page *p, const struct need_page *n)
     struct kw_buf *out = p->screen.out;
 
     kw_buf_puts(out, "place,pots,days,reported,reported_low,reported_high,"
-                     "truly,truly_low,truly_high,reported_broken\n");
+                     "truly,truly_low,truly_high,reported_broken,share\n");
     for (size_t i = 0; i < n->n; i++)
         csv_place(out, &n->places[i]);
     csv_place(out, &n->all);

@@ -5,11 +5,13 @@
  * reported failed, from breakage and falling flow, by watch/need.h; those
  * that will truly fail; less what stands ready; what to press by when.
  */
+#include "ledger/forecast.h"
 #include "page/page.h"
 #include "watch/need.h"
 
 struct need_setting {
-    double share;      /* of failures that are reported: 0.6 */
+    double share;      /* of failures that are reported, where the notebook
+                          says nothing of the place: 0.6 */
     double lead_days;  /* from pressing to a pot ready to go: 30 */
     double kiln_pots;  /* of one firing: 50 */
     double press_pots; /* of one press-day: 48, ten minutes a pot (common
@@ -24,7 +26,8 @@ enum { NEED_30, NEED_90, NEED_TIMES };
 extern const double need_days[NEED_TIMES];
 
 struct need_outcome {
-    double mean, low, high; /* 80 % */
+    double mean, low, high; /* 80 %, widened */
+    double var;             /* as reckoned, before it is widened */
 };
 struct need_place {
     char name[LEDGER_NAME_CAP]; /* "" all, "-" not known */
@@ -32,11 +35,23 @@ struct need_place {
     int pots; /* in homes and sound as far as is known */
     struct need_outcome reported[NEED_TIMES], truly[NEED_TIMES];
     double broken[NEED_TIMES]; /* of the mean reported; the rest is slow */
+    double share;              /* of failures reported there; NaN of all */
+    bool surveyed;             /* the notebook says it, of that place */
+};
+
+/* How the forecasts of so many days have done. */
+struct need_checked {
+    size_t n; /* of the last ones that are over, NEED_PAST at most */
+    struct ledger_forecast last[NEED_PAST]; /* newest first */
+    int held;       /* came within the 80 % as shown then */
+    double misfit;  /* NaN none is over */
+    double widened; /* var is multiplied by it now */
 };
 
 struct need_page {
     struct need_setting set;
     struct need_place all;
+    struct need_checked checked[NEED_TIMES];
     struct need_place *places; /* by name */
     size_t n, cap;
     int waiting;       /* homes that hold a failed pot now */
@@ -47,6 +62,25 @@ struct need_page {
                           true need; INFINITY: beyond the longest time */
     double press[NEED_TIMES]; /* pots to press for that time */
 };
+
+/* How the last forecasts did, of NEED_TIMES. */
+int need_check_gather(struct ledger *lg, struct need_checked *out);
+void need_check_text(const struct page *p, const struct need_page *n);
+json_t *need_check_json(const struct need_page *n);
+
+/*
+ * The month's work: what is over is compared, and a new forecast made when
+ * this month has none. Looking reads alone; putting is for a transaction of
+ * the writer's. Released by the caller, after an error too.
+ */
+struct need_month {
+    struct ledger_forecast *items; /* checked, or new ones */
+    size_t n, cap;
+};
+int need_month_look(const struct page *p, struct ledger *lg,
+                    struct need_month *out);
+int need_month_put(struct ledger *lg, const struct need_month *m);
+void need_month_release(struct need_month *m);
 
 /* Released by the caller, after an error too. */
 int need_page_gather(const struct page *p, struct ledger *lg,

@@ -49,6 +49,8 @@ struct gathering {
     struct ledger_batch *named; /* for stock: code to batch, in code order */
     size_t n_named, named_cap;
     double place_weight; /* nu, estimated; 0 never */
+    double *shares;      /* reported, by place; 0 not known */
+    size_t n_shares, shares_cap;
 };
 
 static struct need_sums *sums_at(struct need_sums **all, size_t *n, size_t *cap,
@@ -287,6 +289,14 @@ static int by_place(const void *a, const void *b)
 
 enum what { REPORTED, TRULY, BROKEN, WHATS };
 
+static double share_of(const struct gathering *g, int64_t place_id)
+{
+    size_t id = (size_t)place_id;
+
+    return id < g->n_shares && g->shares[id] > 0 ? g->shares[id]
+                                                 : g->out->set.share;
+}
+
 /* Breakage over the share that is told; by itself, without falling flow. */
 static void take_units(const struct gathering *g, const struct in_service *pots,
                        size_t n, int w, enum what what, struct need_unit *units)
@@ -295,7 +305,7 @@ static void take_units(const struct gathering *g, const struct in_service *pots,
         units[i] = pots[i].unit;
         units[i].p_flow = what == BROKEN ? 0 : p_flow(g, pots[i].pot_key, w);
         if (what == TRULY)
-            units[i].eager /= g->out->set.share;
+            units[i].eager /= share_of(g, pots[i].place_id);
     }
 }
 
@@ -317,13 +327,39 @@ static void forecast(const struct gathering *g, struct need_model *m,
             out->broken[w] = f.mean;
             if (what == BROKEN)
                 continue;
-            o = (struct need_outcome){f.mean, need_quantile(&f, q, n, 0.1),
-                                      need_quantile(&f, q, n, 0.9)};
+            o = (struct need_outcome){.mean = f.mean, .var = f.var};
+            f.var *= g->out->checked[w].widened;
+            o.low = need_quantile(&f, q, n, 0.1);
+            o.high = need_quantile(&f, q, n, 0.9);
             *(what == TRULY ? &out->truly[w] : &out->reported[w]) = o;
         }
     }
     kw_free(units);
     kw_free(q);
+}
+
+/* Of each place that pots are in; the pots stand by place. */
+static int gather_shares(struct gathering *g, struct ledger *lg)
+{
+    int64_t last = -1;
+    int err = 0;
+
+    for (size_t i = 0; err == 0 && i < g->n; i++) {
+        int64_t id = g->pots[i].place_id;
+        struct ledger_place place;
+
+        if (id == last || id == 0)
+            continue;
+        last = id;
+        if ((err = ledger_place_get(lg, id, &place)) < 0)
+            break;
+        kw_grow(&g->shares, &g->shares_cap, (size_t)id + 1, sizeof(*g->shares));
+        while (g->n_shares <= (size_t)id)
+            g->shares[g->n_shares++] = 0;
+        if (place.reported_share > 0)
+            g->shares[id] = place.reported_share;
+    }
+    return err;
 }
 
 static int forecast_places(struct gathering *g, struct ledger *lg,
@@ -334,10 +370,12 @@ static int forecast_places(struct gathering *g, struct ledger *lg,
 
     if (g->n > 0)
         qsort(g->pots, g->n, sizeof(*g->pots), by_place);
+    if ((err = gather_shares(g, lg)) < 0)
+        return err;
     forecast(g, m, 0, g->n, &out->all);
     for (size_t from = 0, to = 0; err == 0 && from < g->n; from = to) {
         int64_t id = g->pots[from].place_id;
-        struct ledger_place place = {.name = "-"};
+        struct ledger_place place = {.name = "-", .reported_share = NAN};
         struct need_place *p;
 
         while (to < g->n && g->pots[to].place_id == id)
@@ -346,7 +384,8 @@ static int forecast_places(struct gathering *g, struct ledger *lg,
             break;
         kw_grow(&out->places, &out->cap, out->n + 1, sizeof(*out->places));
         p = &out->places[out->n++];
-        *p = (struct need_place){.id = id};
+        *p = (struct need_place){.id = id, .share = share_of(g, id)};
+        p->surveyed = place.reported_share > 0;
         memcpy(p->name, place.name, sizeof(p->name));
         forecast(g, m, from, to - from, p);
     }
@@ -378,7 +417,9 @@ int need_page_gather(const struct page *p, struct ledger *lg,
     struct gathering g = {.out = out, .page = p};
     int err;
 
-    *out = (struct need_page){.set = *set};
+    *out = (struct need_page){.set = *set, .all = {.share = NAN}};
+    if ((err = need_check_gather(lg, out->checked)) < 0)
+        return err;
     err = batchstate_times(lg, add_time, &g);
     if (err == 0)
         err = gather_flows(&g, lg);
@@ -400,6 +441,7 @@ int need_page_gather(const struct page *p, struct ledger *lg,
     kw_free(g.flows);
     kw_free(g.failing);
     kw_free(g.named);
+    kw_free(g.shares);
     return err;
 }
 

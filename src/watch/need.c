@@ -107,6 +107,25 @@ int need_forecast(const struct need_model *m, const struct need_unit *units,
     return 0;
 }
 
+double need_misfit(const struct need_past *past, size_t n)
+{
+    double sum = 0;
+
+    for (size_t i = 0; i < n; i++) {
+        double off = past[i].came - past[i].mean;
+
+        sum += off * off / past[i].var;
+    }
+    return n > 0 ? sum / (double)n : NAN;
+}
+
+double need_widening(double misfit, size_t n, bool before)
+{
+    if (n < NEED_PAST || !(misfit > (before ? 1 : NEED_MISFIT_MOST)))
+        return 1;
+    return misfit;
+}
+
 void need_poisson_binomial(const double *q, size_t n, double *pmf)
 {
     pmf[0] = 1;
@@ -161,8 +180,11 @@ double need_quantile(const struct need_forecast *f, const double *q, size_t n,
         return NAN;
     if (!(f->mean > 0))
         return 0;
-    if (f->var > f->mean)
-        return qnbinom_mu(p, f->mean * f->mean / (f->var - f->mean), f->mean, 1,
-                          0);
+    if (f->var > f->mean) {
+        double size = f->mean * f->mean / (f->var - f->mean);
+        double k = qnbinom_mu(p, size, f->mean, 1, 0);
+
+        return k > 0 ? k : 0; /* never -0 */
+    }
     return n > EXACT_MOST ? quantile_of_many(q, n, p) : exact_quantile(q, n, p);
 }

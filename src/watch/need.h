@@ -57,6 +57,23 @@ int need_forecast(const struct need_model *model, const struct need_unit *units,
                   size_t n, double days, double *q, struct need_forecast *out);
 
 /*
+ * Did forecasts hold? Of so many that are over, what came held against mean
+ * and variance as reckoned then, before any widening.
+ */
+#define NEED_PAST        12  /* the last so many are looked at */
+#define NEED_MISFIT_MOST 1.5 /* above, the interval is widened */
+struct need_past {
+    double mean, var, came;
+};
+/* The mean of (came - mean)^2/var; NaN of none. About 1 when they hold. */
+double need_misfit(const struct need_past *past, size_t n);
+/*
+ * By what var is to be multiplied: 1 with fewer than NEED_PAST; the misfit
+ * when it is above NEED_MISFIT_MOST, and once it was (before), down to 1.
+ */
+double need_widening(double misfit, size_t n, bool before);
+
+/*
  * A quantile of the count: negative binomial with that mean and variance
  * where the variance is the greater, else Poisson-binomial from q: exactly up
  * to 20,000 units, by a normal with skewness beyond.

@@ -58,3 +58,12 @@ TESTS += %D%/check_forecast
 %C%_check_forecast_CFLAGS = $(KW_CHECK_CFLAGS)
 %C%_check_forecast_LDADD = $(KW_CHECK_LIBS)
 endif
+
+# The map of a batch.
+if HAVE_CHECK
+check_PROGRAMS += %D%/check_lifemap
+TESTS += %D%/check_lifemap
+%C%_check_lifemap_SOURCES = %D%/check_lifemap.c %D%/close.h
+%C%_check_lifemap_CFLAGS = $(KW_CHECK_CFLAGS)
+%C%_check_lifemap_LDADD = $(KW_CHECK_LIBS)
+endif

@@ -49,7 +49,7 @@ const struct command command_show = {
 /* ---- the command line ---- */
 
 struct options {
-    const char *config, *width, *at, *svg;
+    const char *config, *width, *at, *svg, *map;
     bool json, plain, phones, csv;
     const char *need[5]; /* as the fields of need_setting */
 };
@@ -68,6 +68,8 @@ static int read_words(int argc, char **argv, struct options *o,
          "of a pot: its flow, of a batch: how long its pots\n"
          "                         last; a picture, into that file",
          &o->svg, NULL},
+        {"--map", "FILE", "of a batch: where its failures are, likewise",
+         &o->map, NULL},
         {"--width", "COLUMNS", "40 to 200; else the terminal's, 80 at most",
          &o->width, NULL},
         {"--at", "TIME",
@@ -167,6 +169,7 @@ static int settings(const struct options *o, struct show *s)
     p->phones = o->phones;
     s->json = o->json;
     s->svg = o->svg;
+    s->map = o->map;
     s->csv = o->csv;
     s->need = need_setting_of(p->conf);
     if ((err = need_settings(o, &s->need)) != 0)
@@ -288,6 +291,10 @@ static int run(int argc, char **argv)
         err = find_kind(kw_buf_text(&kind), kw_buf_text(&name), &which);
     if (err == 0 && o.svg != NULL && !show_kinds[which].svg) {
         fprintf(stderr, "kilnword show: --svg is for a pot or a batch\n");
+        err = COMMAND_USAGE;
+    }
+    if (err == 0 && o.map != NULL && !show_kinds[which].map) {
+        fprintf(stderr, "kilnword show: --map is for a batch\n");
         err = COMMAND_USAGE;
     }
     if (err == 0)

@@ -15,6 +15,7 @@ struct show {
     struct need_setting need;
     json_t *tree;    /* with --json, owned */
     const char *svg; /* with --svg: the file */
+    const char *map; /* with --map: likewise */
 };
 
 struct show_kind {
@@ -23,6 +24,7 @@ struct show_kind {
     /* 0, an exit code after saying why, or a KW_E code. */
     int (*show)(struct show *s, const char *name);
     bool svg; /* has a picture */
+    bool map; /* has a map */
 };
 
 #define SHOW_KINDS 10

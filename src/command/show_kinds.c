@@ -98,12 +98,12 @@ static int no_pot(struct show *s, const char *name, const char *serial)
 /* ---- one function a kind: 0, an exit code, or a KW_E code ---- */
 
 /* The picture into its file. */
-static int put_file(struct show *s, struct kw_buf *svg)
+static int put_file(const char *file, struct kw_buf *svg)
 {
     int err = svg->err;
 
-    if (err == 0 && file_write_whole(s->svg, kw_buf_text(svg), svg->len) < 0) {
-        fprintf(stderr, "kilnword: writing '%s' failed: %s\n", s->svg,
+    if (err == 0 && file_write_whole(file, kw_buf_text(svg), svg->len) < 0) {
+        fprintf(stderr, "kilnword: writing '%s' failed: %s\n", file,
                 strerror(errno));
         err = COMMAND_FAILED;
     }
@@ -117,7 +117,7 @@ static int put_svg(struct show *s, const struct pot_page *t)
 
     kw_buf_init(&svg, FLOWSVG_OCTETS_MOST);
     pot_page_svg(&s->page, t, &svg);
-    err = put_file(s, &svg);
+    err = put_file(s->svg, &svg);
     kw_buf_release(&svg);
     return err;
 }
@@ -146,6 +146,18 @@ static int show_pot(struct show *s, const char *name)
     return err;
 }
 
+static int put_life_map(struct show *s, const struct batch_page *b)
+{
+    struct kw_buf svg;
+    int err;
+
+    kw_buf_init(&svg, 1u << 20);
+    life_map_svg(&s->page, b->batch.code, &b->life, &svg);
+    err = put_file(s->map, &svg);
+    kw_buf_release(&svg);
+    return err;
+}
+
 static int put_life_svg(struct show *s, const struct batch_page *b)
 {
     struct kw_buf svg;
@@ -153,7 +165,7 @@ static int put_life_svg(struct show *s, const struct batch_page *b)
 
     kw_buf_init(&svg, 16u << 20);
     life_svg(&s->page, b->batch.code, &b->life, &svg);
-    err = put_file(s, &svg);
+    err = put_file(s->svg, &svg);
     kw_buf_release(&svg);
     return err;
 }
@@ -171,6 +183,8 @@ static int show_batch(struct show *s, const char *name)
     err = batch_page_gather(&s->page, s->lg, batch.id, true, &b);
     if (err == 0 && s->svg != NULL)
         err = put_life_svg(s, &b);
+    if (err == 0 && s->map != NULL)
+        err = put_life_map(s, &b);
     if (err == 0 && s->json)
         s->tree = batch_page_json(&s->page, &b, true);
     else if (err == 0)
@@ -358,14 +372,14 @@ static int show_need(struct show *s, const char *name)
 }
 
 const struct show_kind show_kinds[SHOW_KINDS] = {
-    {"batch", "CODE", show_batch, true},
-    {"pot", "SERIAL", show_pot, true},
-    {"place", "NAME", show_place, false},
-    {"home", "CODE", show_home, false},
-    {"alert", "NUMBER", show_alert, false},
-    {"line", NULL, show_line, false},
-    {"causes", NULL, show_causes, false},
-    {"batches", NULL, show_batches, false},
-    {"recall", "CODE", show_recall, false},
-    {"need", NULL, show_need, false},
+    {"batch", "CODE", show_batch, true, true},
+    {"pot", "SERIAL", show_pot, true, false},
+    {"place", "NAME", show_place, false, false},
+    {"home", "CODE", show_home, false, false},
+    {"alert", "NUMBER", show_alert, false, false},
+    {"line", NULL, show_line, false, false},
+    {"causes", NULL, show_causes, false, false},
+    {"batches", NULL, show_batches, false, false},
+    {"recall", "CODE", show_recall, false, false},
+    {"need", NULL, show_need, false, false},
 };

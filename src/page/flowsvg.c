@@ -4,6 +4,7 @@
  * colours do, for those who do not see them and for print.
  */
 #include "page/flowsvg.h"
+#include "page/svg.h"
 
 #include <math.h>
 #include <string.h>
@@ -29,18 +30,6 @@ static double y_of(const struct view *v, double litres)
     return FOOT - (FOOT - TOP) * l / v->top_l;
 }
 
-static void put_escaped(struct kw_buf *out, const char *s)
-{
-    for (; *s != '\0'; s++) {
-        if (*s == '&')
-            kw_buf_puts(out, "&amp;");
-        else if (*s == '<')
-            kw_buf_puts(out, "&lt;");
-        else if ((unsigned char)*s >= 0x20)
-            kw_buf_putc(out, *s);
-    }
-}
-
 static void head(const struct view *v, const struct page *p, const char *serial)
 {
     kw_buf_printf(v->out,
@@ -48,14 +37,14 @@ static void head(const struct view *v, const struct page *p, const char *serial)
                   "%d\" font-family=\"sans-serif\" font-size=\"22\" "
                   "fill=\"#222\">\n<title>Pot ",
                   WIDE, HIGH);
-    put_escaped(v->out, serial);
+    svg_words(v->out, serial, 0);
     kw_buf_printf(v->out,
                   ": litres in the first hour at 25 \xc2\xb0"
                   "C, as of %s</title>\n"
                   "<rect width=\"%d\" height=\"%d\" fill=\"#fff\"/>\n"
                   "<text x=\"8\" y=\"26\" font-weight=\"bold\">",
                   page_day(p->now_s).s, WIDE, HIGH);
-    put_escaped(v->out, serial);
+    svg_words(v->out, serial, 0);
     kw_buf_printf(v->out,
                   "</text>\n<text x=\"%d\" y=\"26\" text-anchor=\"end\">L in "
                   "the first hour</text>\n",

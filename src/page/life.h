@@ -36,7 +36,13 @@ int life_gather(const struct page *p, struct ledger *lg, int64_t batch_id,
 void life_release(struct life *l);
 void life_text(const struct page *p, const struct life *l);
 json_t *life_json(const struct life *l);
-/* A picture by itself, SVG 1.1 (W3C). */
+/* The places with most failures first, then those with most above what is
+ * expected; n_places of them, the caller's to kw_free. */
+struct life_count *life_worst_first(const struct life *l);
+/* A picture by itself, SVG 1.1 (W3C): the curves. */
 void life_svg(const struct page *p, const char *code, const struct life *l,
               struct kw_buf *out);
+/* Likewise: the places on a map, with their failures. Under 14 KB. */
+void life_map_svg(const struct page *p, const char *code, const struct life *l,
+                  struct kw_buf *out);
 #endif

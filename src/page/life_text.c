@@ -2,6 +2,7 @@
 #include "page/life.h"
 
 #include "page/plot.h"
+#include "page/svg.h"
 
 #include <math.h>
 #include <stdio.h>
@@ -134,6 +135,16 @@ static int by_failures(const void *a, const void *b)
     return d != 0 ? (d > 0) - (d < 0) : strcmp(x->name, y->name);
 }
 
+struct life_count *life_worst_first(const struct life *l)
+{
+    struct life_count *c = kw_calloc(l->n_places + 1, sizeof(*c));
+
+    for (size_t i = 0; i < l->n_places; i++)
+        c[i] = l->places[i];
+    qsort(c, l->n_places, sizeof(*c), by_failures);
+    return c;
+}
+
 /* Letters a to z, capitals where some failed; the rest are dots. */
 static void put_map(const struct page *p, const struct life *l,
                     const struct life_count *places)
@@ -179,12 +190,9 @@ static void put_places(const struct page *p, const struct life *l)
                                                   {"failed", true, 0},
                                                   {"expected", true, 0},
                                                   {"pots", true, 0}};
-    struct life_count *c = kw_calloc(l->n_places + 1, sizeof(*c));
+    struct life_count *c = life_worst_first(l);
     struct table t;
 
-    for (size_t i = 0; i < l->n_places; i++)
-        c[i] = l->places[i];
-    qsort(c, l->n_places, sizeof(*c), by_failures);
     put_map(p, l, c);
     table_init(&t, &p->screen, columns, KW_COUNT(columns));
     for (size_t i = 0; i < l->n_places; i++) {
@@ -306,8 +314,7 @@ void life_svg(const struct page *p, const char *code, const struct life *l,
 
     top = 10 * ceil(top / 10);
     kw_buf_init(&name, 1024);
-    for (; *code != '\0'; code++)
-        kw_buf_putc(&name, *code == '<' || *code == '&' ? '?' : *code);
+    svg_words(&name, code, 0);
     kw_buf_printf(out,
                   "<svg xmlns=\"http://www.w3.org/2000/svg\" viewBox=\"0 0 %d "
                   "%d\" font-family=\"sans-serif\" font-size=\"22\" "

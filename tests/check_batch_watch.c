@@ -352,6 +352,56 @@ START_TEST(place_weight_is_kept)
 }
 END_TEST
 
+/*
+ * Twelve neighbours of one batch fail: a shelf of the kiln, when they stand in
+ * all places and fail in as many weeks; no run at all, when it was one flood in
+ * one place, where pots had been handed out in the order of their serials.
+ */
+START_TEST(a_flood_is_no_shelf)
+{
+    for (int flood = 0; flood < 2; flood++) {
+        int64_t at_s = FIRST + 140 * CLOCK_DAY_S;
+        struct batchstate s;
+        char code[8];
+
+        open_all();
+        conf->breakage_p = 1e-12;
+        watch = batch_watch_new();
+        furnish();
+        ck_assert_int_eq(ledger_begin(lg), 0);
+        snprintf(code, sizeof(code), "%04d", 500 + BAD);
+        for (int i = 0; i < 40; i++) {
+            int64_t key = put_pot(-1, code, batch_ids[BAD], 200 + i);
+            int day = flood ? 60 + i % 3 : 30 + 7 * (i - 14);
+
+            give(key, homes[flood ? i / 20 : i % PLACES],
+                 FIRST + 20 * CLOCK_DAY_S + 3600);
+            if (i >= 14 && i < 26 - 6 * flood)
+                ck_assert_int_eq(
+                    ledger_pot_fail(lg, key, FIRST + day * CLOCK_DAY_S, 0), 0);
+        }
+        for (int i = 0; i < 4; i++) /* and four elsewhere, now and then */
+            ck_assert_int_eq(
+                ledger_pot_fail(lg, keys[BAD][9 * i],
+                                FIRST + (50 + 20 * i) * CLOCK_DAY_S, 0),
+                0);
+        ck_assert_int_eq(ledger_commit(lg), 0);
+        look(at_s);
+        ck_assert_int_eq(batchstate_get(lg, batch_ids[BAD], &s), 0);
+        ck_assert_int_eq(s.reported, flood ? 10 : 16);
+        ck_assert_int_eq(s.counted, flood ? 6 : 16);
+        if (flood) {
+            ck_assert_double_gt(s.run_p, 0.01);
+        } else {
+            ck_assert_double_le(s.run_p, 0.01);
+            ck_assert_int_eq(s.run_failed, 12);
+        }
+        batch_watch_free(watch);
+        close_all();
+    }
+}
+END_TEST
+
 /* Closed by somebody: sound, counting from then; a restart knows it too. */
 static void closed_road_counts_afresh(int64_t at_s)
 {
@@ -475,6 +525,7 @@ int main(void)
     tcase_add_test(tc, same_alarms_however_it_is_lived);
     tcase_add_test(tc, late_ones_are_not_lost);
     tcase_add_test(tc, place_weight_is_kept);
+    tcase_add_test(tc, a_flood_is_no_shelf);
     tcase_add_test(tc, bad_road);
     tcase_add_test(tc, one_cart_of_a_batch);
     suite_add_tcase(s, tc);

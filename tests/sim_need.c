@@ -23,7 +23,8 @@ static const int spans[SPANS] = {30, 90};
 struct known { /* on a day */
     struct breakage_batch all;
     struct need_sums batches[BATCHES], places[PLACES];
-    int left[CELLS]; /* pots in service */
+    struct need_sums cells[CELLS]; /* exposure alone */
+    int left[CELLS];               /* pots in service */
 };
 
 struct past_forecast {
@@ -39,6 +40,8 @@ struct checked {
 struct tally {
     int n, in_80, in_95, plain_80;
     double came, mean;
+    /* of places taken to tell 0.8 times as much or less, 1.2 or more */
+    double some_came[2], some_mean[2];
 };
 
 static void add_stay(struct known *k, const struct world *w, int g, double age,
@@ -53,6 +56,7 @@ static void add_stay(struct known *k, const struct world *w, int g, double age,
         k->all.exposure_days[i] += x;
         k->batches[w->batch[g]].x[i] += x;
         k->places[w->place[g]].x[i] += x;
+        k->cells[g].x[i] += x;
     }
     if (!failed)
         return;
@@ -79,7 +83,23 @@ static void know(struct known *k, const struct world *w, int day)
             add_stay(k, w, g, day - w->day[g], false, k->left[g]);
 }
 
-static int came(const struct known *k, const struct world *w, int day, int span)
+/* Which places: all (NULL), or by how eagerly they were taken to tell. */
+struct which {
+    double eager[PLACES], from, to;
+};
+
+static bool is_of(const struct world *w, int cell, const struct which *which)
+{
+    double eager;
+
+    if (which == NULL)
+        return true;
+    eager = which->eager[w->place[cell]];
+    return eager >= which->from && eager <= which->to;
+}
+
+static int came(const struct known *k, const struct world *w, int day, int span,
+                const struct which *which)
 {
     int left[CELLS], n = 0;
 
@@ -89,10 +109,27 @@ static int came(const struct known *k, const struct world *w, int day, int span)
 
         if (r->day > day && r->day <= day + span && left[r->cell] > 0) {
             left[r->cell]--;
-            n++;
+            n += is_of(w, r->cell, which);
         }
     }
     return n;
+}
+
+/* What was forecast of places taken to tell little, and of eager ones. */
+static void by_eager(const struct known *k, const struct world *w, int day,
+                     int s, const double *q, struct which *which,
+                     struct tally *t)
+{
+    for (int e = 0; e < 2; e++) {
+        const double *one = q;
+
+        which->from = e == 0 ? 0 : 1.2;
+        which->to = e == 0 ? 0.8 : 9;
+        t->some_came[e] += came(k, w, day, spans[s], which);
+        for (int g = 0; g < w->n_cells; one += k->left[g++])
+            for (int i = 0; i < k->left[g]; i++)
+                t->some_mean[e] += is_of(w, g, which) ? one[i] : 0;
+    }
 }
 
 /* past: the forecasts themselves, of SPANS, or NULL. */
@@ -102,25 +139,31 @@ static void forecast(const struct known *k, const struct world *w, int day,
     static struct need_unit units[POTS_MOST];
     struct need_batch batches[BATCHES];
     struct need_model m = {.batches = batches, .n_batches = BATCHES};
+    static double q[POTS_MOST];
+    struct which which;
     size_t n = 0;
 
     need_rates(&k->all, &m);
     for (int b = 0; b < BATCHES; b++)
-        batches[b] = (struct need_batch){k->batches[b].failed,
-                                         need_expected(&m, &k->batches[b])};
+        batches[b] = (struct need_batch){k->batches[b].failed, 0};
+    for (int p = 0; p < PLACES; p++)
+        which.eager[p] = need_eager(&m, &k->places[p]);
+    for (int g = 0; g < w->n_cells; g++)
+        batches[w->batch[g]].expected +=
+            which.eager[w->place[g]] * need_expected(&m, &k->cells[g]);
     for (int g = 0; g < w->n_cells; g++)
         for (int i = 0; i < k->left[g]; i++)
-            units[n++] = (struct need_unit){
-                .age_days = day - w->day[g],
-                .batch = w->batch[g],
-                .eager = need_eager(&m, &k->places[w->place[g]])};
+            units[n++] = (struct need_unit){.age_days = day - w->day[g],
+                                            .batch = w->batch[g],
+                                            .eager = which.eager[w->place[g]]};
     for (int s = 0; s < SPANS; s++) {
         struct tally *t = &tallies[s];
         struct need_forecast f;
-        double y = came(k, w, day, spans[s]), off;
+        double y = came(k, w, day, spans[s], NULL), off;
 
-        if (need_forecast(&m, units, n, spans[s], NULL, &f) < 0)
+        if (need_forecast(&m, units, n, spans[s], q, &f) < 0)
             continue;
+        by_eager(k, w, day, s, q, &which, t);
         if (past != NULL)
             past[s] =
                 (struct past_forecast){{f.mean, f.var, y}, day + spans[s]};
@@ -154,14 +197,19 @@ static void by_worlds(struct tally *tallies)
 static bool say_worlds(const struct tally *t, int span, int number)
 {
     double held = (double)t->in_80 / t->n;
-    bool ok = held >= 0.75 && held <= 0.87;
+    double reluctant = t->some_came[0] / t->some_mean[0];
+    double eager = t->some_came[1] / t->some_mean[1];
+    bool ok = held >= 0.75 && held <= 0.87 && fabs(reluctant - 1) < 0.1 &&
+              fabs(eager - 1) < 0.1;
 
     printf("# %d days, %d forecasts: 80 %% interval held %.3f (0.75 to "
            "0.87), 95 %% %.3f; a plain Poisson one would %.3f; came/mean "
-           "%.3f\n%sok %d - %d days\n",
+           "%.3f; of places taken to tell little %.3f, of eager ones "
+           "%.3f\n%sok %d "
+           "- %d days\n",
            span, t->n, held, (double)t->in_95 / t->n,
-           (double)t->plain_80 / t->n, t->came / t->mean, ok ? "" : "not ",
-           number, span);
+           (double)t->plain_80 / t->n, t->came / t->mean, reluctant, eager,
+           ok ? "" : "not ", number, span);
     return ok;
 }
 

@@ -11,10 +11,19 @@
 #include <math.h>
 #include <stdlib.h>
 
-#define RUN_LEAST 5    /* failures of a batch before it is scanned */
+#define RUN_LEAST 5    /* failures that count, before a batch is scanned */
 #define RUN_SEED  2026 /* every night the same: the same history, the same p */
 
+struct unit {                        /* a time of a pot of the batch */
+    int64_t key, place_id, failed_s; /* failed_s 0: not */
+    double expected;
+    bool counts; /* a failure that is not co-located with others */
+};
+
 struct line { /* a batch's pots in order of their serials */
+    const struct batch_watch *w;
+    struct unit *units;
+    size_t n_units, units_cap;
     int64_t *keys, *failed;
     double *expected;
     size_t n, keys_cap, failed_cap, expected_cap;
@@ -22,7 +31,8 @@ struct line { /* a batch's pots in order of their serials */
     double rate[BREAKAGE_BINS];
 };
 
-/* What is expected of a stay, by the rates of all pots. */
+/* What is expected of a stay: by the rates of all pots, and by how eagerly
+ * its place tells. */
 static double expected_of(const struct line *l, const struct batchstate_time *t)
 {
     struct breakage_batch own = {.batch_id = 0};
@@ -35,26 +45,80 @@ static double expected_of(const struct line *l, const struct batchstate_time *t)
                       l->now_s);
     for (int k = 0; k < BREAKAGE_BINS; k++)
         e += l->rate[k] * own.exposure_days[k];
-    return e;
+    return e * detector_eager(l->w->batches, (int)t->batch_id, t->place_id);
 }
 
-static int add_pot(const struct batchstate_time *t, void *arg)
+static int add_unit(const struct batchstate_time *t, void *arg)
 {
     struct line *l = arg;
+    bool failed = t->failed_s != 0 && t->failed_s <= l->now_s;
 
     if (t->given_s >= l->now_s)
         return 0;
-    if (l->n == 0 || l->keys[l->n - 1] != t->pot_key) {
+    kw_grow(&l->units, &l->units_cap, l->n_units + 1, sizeof(*l->units));
+    l->units[l->n_units++] = (struct unit){.key = t->pot_key,
+                                           .place_id = t->place_id,
+                                           .failed_s = failed ? t->failed_s : 0,
+                                           .expected = expected_of(l, t)};
+    return 0;
+}
+
+static int by_place(const void *a, const void *b)
+{
+    const struct unit *x = *(struct unit *const *)a;
+    const struct unit *y = *(struct unit *const *)b;
+
+    if (x->place_id != y->place_id)
+        return x->place_id < y->place_id ? -1 : 1;
+    if (x->failed_s != y->failed_s)
+        return x->failed_s < y->failed_s ? -1 : 1;
+    return (x->key > y->key) - (x->key < y->key);
+}
+
+/*
+ * As the detector counts: at most so many in a place within days. A flood
+ * there, among pots that were handed out in the order of their serials, would
+ * look like a shelf of the kiln.
+ */
+static void thin(struct line *l)
+{
+    const int cap = detector_defaults.cap;
+    struct unit **failed = kw_calloc(l->n_units + 1, sizeof(struct unit *));
+    int64_t days[DETECTOR_CAP_MOST] = {0};
+    size_t n = 0;
+    int counted = 0;
+
+    for (size_t i = 0; i < l->n_units; i++)
+        if (l->units[i].failed_s != 0)
+            failed[n++] = &l->units[i];
+    if (n > 0)
+        qsort(failed, n, sizeof(struct unit *), by_place);
+    for (size_t i = 0; i < n; i++) {
+        int64_t day = watch_day(failed[i]->failed_s);
+
+        if (i == 0 || failed[i]->place_id != failed[i - 1]->place_id)
+            counted = 0;
+        failed[i]->counts =
+            counted < cap || day - days[(counted - cap) % DETECTOR_CAP_MOST] >=
+                                 detector_defaults.window_days;
+        if (failed[i]->counts)
+            days[counted++ % DETECTOR_CAP_MOST] = day;
+    }
+    kw_free(failed);
+}
+
+static void add_pot(struct line *l, const struct unit *u)
+{
+    if (l->n == 0 || l->keys[l->n - 1] != u->key) {
         kw_grow(&l->keys, &l->keys_cap, l->n + 1, sizeof(*l->keys));
         kw_grow(&l->failed, &l->failed_cap, l->n + 1, sizeof(*l->failed));
         kw_grow(&l->expected, &l->expected_cap, l->n + 1, sizeof(*l->expected));
-        l->keys[l->n] = t->pot_key;
+        l->keys[l->n] = u->key;
         l->failed[l->n] = 0;
         l->expected[l->n++] = 1e-9; /* above zero, whatever its age */
     }
-    l->expected[l->n - 1] += expected_of(l, t);
-    l->failed[l->n - 1] += t->failed_s != 0 && t->failed_s <= l->now_s;
-    return 0;
+    l->expected[l->n - 1] += u->expected;
+    l->failed[l->n - 1] += u->counts;
 }
 
 static int run_of(struct ledger *lg, struct line *l, struct batchstate *s)
@@ -64,9 +128,12 @@ static int run_of(struct ledger *lg, struct line *l, struct batchstate *s)
     const struct scan_window *best = &found.window;
     int err;
 
-    l->n = 0;
-    if ((err = batchstate_times_of(lg, s->batch_id, add_pot, l)) < 0)
+    l->n = l->n_units = 0;
+    if ((err = batchstate_times_of(lg, s->batch_id, add_unit, l)) < 0)
         return err;
+    thin(l);
+    for (size_t i = 0; i < l->n_units; i++)
+        add_pot(l, &l->units[i]);
     err = scan_run(&(struct scan_line){l->failed, l->expected, l->n, 0},
                    &chance, &found);
     s->run_from = s->run_to = 0;
@@ -172,20 +239,21 @@ static void find_rates(const struct watch_sums *sums, double *rate)
 int watch_runs(const struct batch_watch *w, struct ledger *lg, int64_t now_s,
                struct batch_found *out)
 {
-    struct line l = {.now_s = now_s};
+    struct line l = {.w = w, .now_s = now_s};
     int err = 0;
 
     find_rates(&w->sums, l.rate);
     for (size_t i = 0; err == 0 && i < out->batches.n; i++) {
         struct batchstate s = out->batches.items[i];
 
-        if (s.reported < RUN_LEAST)
+        if (s.counted < RUN_LEAST)
             continue;
         err = run_of(lg, &l, &s);
         kw_grow(&out->runs.items, &out->runs.cap, out->runs.n + 1,
                 sizeof(*out->runs.items));
         out->runs.items[out->runs.n++] = s;
     }
+    kw_free(l.units);
     kw_free(l.keys);
     kw_free(l.failed);
     kw_free(l.expected);

@@ -34,12 +34,23 @@ struct flow_of {
     double p[NEED_TIMES];
 };
 
+/* Pots of a batch in a place: their time at risk. */
+struct pair {
+    int64_t place_id;
+    size_t next; /* of the batch, and 1; 0 none */
+    struct need_sums sums;
+};
+
 struct gathering {
     struct need_page *out;
     const struct page *page;
     struct breakage_batch all;
     struct need_sums *batches, *places;
     size_t n_batches, batches_cap, n_places, places_cap;
+    struct pair *pairs;
+    size_t n_pairs, pairs_cap;
+    size_t *first; /* by batch: its pair met last, and 1; 0 none */
+    size_t n_first, first_cap;
     struct in_service *pots;
     size_t n, cap;
     struct flow_of *flows;
@@ -64,13 +75,41 @@ static struct need_sums *sums_at(struct need_sums **all, size_t *n, size_t *cap,
     return *all + id;
 }
 
+/* Those of a batch hang on a chain; few, and met often in a row. */
+static struct need_sums *pair_at(struct gathering *g, int64_t batch_id,
+                                 int64_t place_id)
+{
+    size_t b = (size_t)batch_id, at, before = 0;
+
+    if (b >= g->n_first) {
+        kw_grow(&g->first, &g->first_cap, b + 1, sizeof(*g->first));
+        memset(g->first + g->n_first, 0, (b + 1 - g->n_first) * sizeof(at));
+        g->n_first = b + 1;
+    }
+    for (at = g->first[b]; at != 0; before = at, at = g->pairs[at - 1].next)
+        if (g->pairs[at - 1].place_id == place_id)
+            break;
+    if (at == 0) {
+        kw_grow(&g->pairs, &g->pairs_cap, g->n_pairs + 1, sizeof(*g->pairs));
+        g->pairs[g->n_pairs] = (struct pair){.place_id = place_id};
+        at = ++g->n_pairs;
+    } else if (before != 0) {
+        g->pairs[before - 1].next = g->pairs[at - 1].next;
+    }
+    if (g->first[b] != at) { /* to the front */
+        g->pairs[at - 1].next = g->first[b];
+        g->first[b] = at;
+    }
+    return &g->pairs[at - 1].sums;
+}
+
 static int add_time(const struct batchstate_time *t, void *arg)
 {
     struct gathering *g = arg;
     int64_t now_s = g->page->now_s, end_s = now_s;
     bool failed = t->failed_s != 0 && t->failed_s <= now_s;
     struct breakage_batch own = {.batch_id = t->batch_id};
-    struct need_sums *b, *c;
+    struct need_sums *b, *c, *both;
     double age;
 
     if (t->given_s > now_s)
@@ -86,9 +125,10 @@ static int add_time(const struct batchstate_time *t, void *arg)
     breakage_expose(&own, 0, age);
     b = sums_at(&g->batches, &g->n_batches, &g->batches_cap, t->batch_id);
     c = sums_at(&g->places, &g->n_places, &g->places_cap, t->place_id);
+    both = pair_at(g, t->batch_id, t->place_id);
     for (int k = 0; k < BREAKAGE_BINS; k++) {
         g->all.exposure_days[k] += own.exposure_days[k];
-        b->x[k] += own.exposure_days[k];
+        both->x[k] += own.exposure_days[k];
         c->x[k] += own.exposure_days[k];
     }
     if (failed) {
@@ -261,6 +301,23 @@ static int gather_weight(struct gathering *g, struct ledger *lg)
     return err == KW_ENOENT ? 0 : err;
 }
 
+/* Of a batch, by how eagerly each of its places tells. */
+static double expected_of(const struct gathering *g, const struct need_model *m,
+                          size_t batch)
+{
+    double e = 0;
+
+    if (batch >= g->n_first)
+        return 0;
+    for (size_t at = g->first[batch]; at != 0; at = g->pairs[at - 1].next) {
+        const struct pair *p = &g->pairs[at - 1];
+
+        e +=
+            need_eager(m, &g->places[p->place_id]) * need_expected(m, &p->sums);
+    }
+    return e;
+}
+
 /* Rates of all by age; each batch's own risk; how eagerly places report. */
 static struct need_batch *make_model(struct gathering *g, struct need_model *m)
 {
@@ -271,8 +328,8 @@ static struct need_batch *make_model(struct gathering *g, struct need_model *m)
     if (g->place_weight > 0)
         m->place_weight = g->place_weight;
     for (size_t b = 0; b < g->n_batches; b++)
-        batches[b] = (struct need_batch){g->batches[b].failed,
-                                         need_expected(m, &g->batches[b])};
+        batches[b] =
+            (struct need_batch){g->batches[b].failed, expected_of(g, m, b)};
     for (size_t i = 0; i < g->n; i++)
         g->pots[i].unit.eager = need_eager(m, &g->places[g->pots[i].place_id]);
     return batches;
@@ -437,6 +494,8 @@ int need_page_gather(const struct page *p, struct ledger *lg,
     }
     kw_free(g.batches);
     kw_free(g.places);
+    kw_free(g.pairs);
+    kw_free(g.first);
     kw_free(g.pots);
     kw_free(g.flows);
     kw_free(g.failing);

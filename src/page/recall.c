@@ -117,6 +117,7 @@ int recall_page_gather(const struct page *p, struct ledger *lg,
     (void)p;
     *out = (struct recall_page){.n = 0};
     memcpy(out->batch, batch->code, sizeof(out->batch));
+    out->recalled_s = batch->recalled_s;
     err =
         look_handovers(lg, &(struct look_of){.by = LOOK_BATCH, .id = batch->id},
                        add_handover, out);
@@ -145,6 +146,14 @@ void recall_page_text(const struct page *p, const struct recall_page *r)
     struct table t;
 
     screen_title(&p->screen, "Recall list of batch %s", r->batch);
+    if (r->recalled_s != 0)
+        screen_text(&p->screen, 0, "Recalled on %s; as of %s.",
+                    page_day(r->recalled_s).s, page_day(p->now_s).s);
+    else
+        screen_text(&p->screen, 0,
+                    "As of %s. The batch is not recalled: the text RECALL %s "
+                    "of a coordinator does that.",
+                    page_day(p->now_s).s, r->batch);
     screen_text(&p->screen, 0,
                 "%s in use, %d reported failed and still in homes, %d in stock "
                 "(hold them), %d came back. A home without its pot needs safe "
@@ -188,9 +197,11 @@ json_t *recall_page_json(const struct page *p, const struct recall_page *r)
                       "last_report", page_json_time(row->reported_s), "told",
                       page_json_word(row->words != NULL ? row->words : "")));
     }
-    return json_pack("{s:s, s:i, s:i, s:i, s:i, s:o}", "batch", r->batch,
-                     "in_use", r->in_use, "failed", r->failed, "in_stock",
-                     r->stock, "came_back", r->back, "pots", all);
+    return json_pack("{s:s, s:o, s:o, s:i, s:i, s:i, s:i, s:o}", "batch",
+                     r->batch, "recalled", page_json_time(r->recalled_s),
+                     "as_of", page_json_time(p->now_s), "in_use", r->in_use,
+                     "failed", r->failed, "in_stock", r->stock, "came_back",
+                     r->back, "pots", all);
 }
 
 static void field(struct kw_buf *out, const char *text)
@@ -203,7 +214,7 @@ void recall_page_csv(const struct page *p, const struct recall_page *r)
     struct kw_buf *out = p->screen.out;
 
     kw_buf_puts(out, "batch,pot,state,home,place,phone,given,failed,flow_l,"
-                     "reports,last_report,told\n");
+                     "reports,last_report,told,recalled\n");
     for (size_t i = 0; i < r->n; i++) {
         const struct recall_row *row = &r->rows[i];
 
@@ -219,6 +230,7 @@ void recall_page_csv(const struct page *p, const struct recall_page *r)
         kw_buf_printf(out, ",%d", row->reports);
         field(out, row->reported_s ? page_day(row->reported_s).s : "");
         field(out, row->words != NULL ? row->words : "");
+        field(out, r->recalled_s ? page_day(r->recalled_s).s : "");
         kw_buf_putc(out, '\n');
     }
 }

@@ -128,6 +128,16 @@ struct detector_weight detector_weight(const struct detector *d)
     return d->weight;
 }
 
+double detector_eager(const struct detector *d, int batch, int64_t place)
+{
+    if (batch < 0 || (size_t)batch >= d->n_batches)
+        return 1;
+    for (int i = d->batches[batch].first; i >= 0; i = d->pairs[i].next)
+        if (d->pairs[i].place == place)
+            return d->pairs[i].factor;
+    return 1;
+}
+
 int detector_batches(const struct detector *d)
 {
     return (int)d->n_batches;

@@ -87,6 +87,8 @@ struct detector_weight {
     int64_t counted; /* failures there, of batches that are not failing */
 };
 struct detector_weight detector_weight(const struct detector *d);
+/* r: how eagerly a place tells, the batch left out; 1 when it has none. */
+double detector_eager(const struct detector *d, int batch, int64_t place);
 
 int detector_batches(const struct detector *d);
 /* As of the last day; the batch's cells are brought up to it. */

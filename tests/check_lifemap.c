@@ -11,6 +11,7 @@
 
 #include <stdio.h>
 #include <string.h>
+#include <sys/wait.h>
 
 static struct kw_buf out;
 static struct page page = {.now_s = 1772352000}; /* 2026-03-01 */
@@ -115,6 +116,21 @@ static void check_xml(const char *s)
     ck_assert_int_eq(roots, 1);
 }
 
+/* A reader that is not ours, where it is installed. */
+static void check_by_xmllint(const char *svg)
+{
+    FILE *f = popen("command -v xmllint > /dev/null || { cat > /dev/null; "
+                    "exit 127; }; xmllint --noout -",
+                    "w");
+    int status;
+
+    ck_assert_ptr_nonnull(f);
+    fputs(svg, f);
+    status = pclose(f);
+    ck_assert(WIFEXITED(status));
+    ck_assert(WEXITSTATUS(status) == 0 || WEXITSTATUS(status) == 127);
+}
+
 /* ---- are the badges apart? ---- */
 
 /* Those of the map: all circles of radius 15 but those of the list, which
@@ -171,6 +187,7 @@ static void draw(struct life_count *places, size_t n)
     ck_assert_int_eq(out.err, 0);
     ck_assert_uint_lt(out.len, 14 * 1024);
     check_xml(kw_buf_text(&out));
+    check_by_xmllint(kw_buf_text(&out));
     ck_assert(!says("nan") && !says("inf") && !says("<script"));
 }
 

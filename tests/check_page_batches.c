@@ -7,6 +7,7 @@
 #include "desk/batch_watch.h"
 #include "page/batches.h"
 #include "page/causes.h"
+#include "page/lasting.h"
 #include "page/life.h"
 #include "page/need.h"
 #include "page/recall.h"
@@ -121,7 +122,22 @@ static json_t *life(void)
     return j;
 }
 
-static json_t *(*const pages[])(void) = {batches, recall, causes, need, life};
+static enum lasting_by lasting_by = LASTING_BATCH;
+
+static json_t *lasting(void)
+{
+    struct lasting_page l;
+    json_t *j;
+
+    ck_assert_int_eq(lasting_page_gather(&page, lg, lasting_by, &l), 0);
+    csv ? lasting_page_csv(&page, &l) : lasting_page_text(&page, &l);
+    j = lasting_page_json(&page, &l);
+    lasting_page_release(&l);
+    return j;
+}
+
+static json_t *(*const pages[])(void) = {batches, recall, causes,
+                                         need,    life,   lasting};
 
 START_TEST(page_fits_its_screen)
 {
@@ -309,6 +325,52 @@ START_TEST(life_adds_up)
 }
 END_TEST
 
+/* By whatever: all pots, all failures; of the batch, life's own curve. */
+START_TEST(lasting_adds_up)
+{
+    json_t *own = life(), *curve = json_object_get(own, "curve");
+
+    for (int k = 0; lasting_by_name(k) != NULL; k++) {
+        double pots = 0, failed = 0;
+        json_t *j, *g;
+        size_t i;
+
+        ck_assert_int_eq(lasting_by_from_name(lasting_by_name(k)), k);
+        lasting_by = (enum lasting_by)k;
+        kw_buf_clear(&out);
+        j = lasting();
+        json_array_foreach(json_object_get(j, "groups"), i, g)
+        {
+            pots += number(g, "pots");
+            failed += number(g, "failed");
+            if (strcmp(json_string_value(json_object_get(g, "name")), "0214") ==
+                0)
+                for (size_t n = 0; n < json_array_size(curve); n++) {
+                    json_t *a = json_array_get(curve, n);
+                    json_t *b = json_array_get(json_object_get(g, "curve"), n);
+
+                    ck_assert_double_eq(number(a, "whole"), number(b, "whole"));
+                    ck_assert_double_eq(number(a, "at_risk"),
+                                        number(b, "at_risk"));
+                }
+        }
+        ck_assert_double_eq(failed, 8);
+        ck_assert_double_ge(pots, 50);
+        if (k == LASTING_BATCH)
+            ck_assert_double_lt(number(j, "logrank_p"), 0.05);
+        json_decref(j);
+        kw_buf_clear(&out);
+        csv = true;
+        json_decref(lasting());
+        ck_assert_uint_gt(csv_rows(), 5);
+        csv = false;
+    }
+    ck_assert_int_eq(lasting_by_from_name("weather"), KW_ENOENT);
+    lasting_by = LASTING_BATCH;
+    json_decref(own);
+}
+END_TEST
+
 int main(void)
 {
     Suite *s = suite_create("page_batches");
@@ -323,6 +385,7 @@ int main(void)
     tcase_add_test(tc, three_batches_are_refused);
     tcase_add_test(tc, need_adds_up);
     tcase_add_test(tc, life_adds_up);
+    tcase_add_test(tc, lasting_adds_up);
     suite_add_tcase(s, tc);
     return fixture_run(s);
 }

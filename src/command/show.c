@@ -21,7 +21,7 @@ const struct command command_show = {
     .usage =
         "show batch CODE | pot SERIAL | place NAME | home CODE |\n"
         "                     alert NUMBER | line | batches | recall CODE |\n"
-        "                     causes | need  [options]",
+        "                     causes | need | life BY  [options]",
     .summary = "a batch, pot, place, home or alert, or how the line does",
     .help =
         "Shows what is known, from a failure back to the kiln it came from.\n"
@@ -39,6 +39,8 @@ const struct command command_show = {
         "  recall  the pots of a batch: homes, phones, state, who told what\n"
         "  need    pots that will be needed in 30 and 90 days, what to press\n"
         "  causes  what failing pots have in common, from the notebook\n"
+        "  life    how long pots last, by batch, mould, clay, place, presser,\n"
+        "          kiln or shelf\n"
         "Reads the ledger and changes nothing; the service may run meanwhile.\n"
         "Flow stands as litres of the first hour from a brim-full pot at\n"
         "25 degC. Phones are shortened unless --phones is given.\n"
@@ -76,7 +78,8 @@ static int read_words(int argc, char **argv, struct options *o,
          "reckon ages as of then, not now: 2026-03-01 or\n"
          "                         2026-03-01T08:00:00Z",
          &o->at, NULL},
-        {"--csv", NULL, "a table, of batches, recall and need", NULL, &o->csv},
+        {"--csv", NULL, "a table, of batches, recall, need and life", NULL,
+         &o->csv},
         {"--share", "NUMBER",
          "of need: share of failures reported; as all\n"
          "                         these, else as the configuration says",
@@ -245,7 +248,7 @@ static int find_kind(const char *kind, const char *name, size_t *out)
                             : "kilnword show: say which of",
             kind);
     fputs(" batch, pot, place, home, alert, line, causes, batches, recall, "
-          "need; `kilnword show --help` "
+          "need, life; `kilnword show --help` "
           "tells the rest\n",
           stderr);
     return COMMAND_USAGE;

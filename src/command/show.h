@@ -27,6 +27,6 @@ struct show_kind {
     bool map; /* has a map */
 };
 
-#define SHOW_KINDS 10
+#define SHOW_KINDS 11
 extern const struct show_kind show_kinds[SHOW_KINDS];
 #endif

@@ -9,6 +9,7 @@
 #include "page/causes.h"
 #include "page/flowsvg.h"
 #include "page/home.h"
+#include "page/lasting.h"
 #include "page/life.h"
 #include "page/line.h"
 #include "page/need.h"
@@ -371,6 +372,29 @@ static int show_need(struct show *s, const char *name)
     return err;
 }
 
+static int show_life(struct show *s, const char *name)
+{
+    struct lasting_page l;
+    int by = lasting_by_from_name(name), err;
+
+    if (by < 0) {
+        fprintf(stderr, "kilnword show: life by '%s' is none of", name);
+        for (int i = 0; lasting_by_name(i) != NULL; i++)
+            fprintf(stderr, "%s %s", i > 0 ? "," : "", lasting_by_name(i));
+        fputc('\n', stderr);
+        return COMMAND_USAGE;
+    }
+    err = lasting_page_gather(&s->page, s->lg, (enum lasting_by)by, &l);
+    if (err == 0 && s->csv)
+        lasting_page_csv(&s->page, &l);
+    else if (err == 0 && s->json)
+        s->tree = lasting_page_json(&s->page, &l);
+    else if (err == 0)
+        lasting_page_text(&s->page, &l);
+    lasting_page_release(&l);
+    return err;
+}
+
 const struct show_kind show_kinds[SHOW_KINDS] = {
     {"batch", "CODE", show_batch, true, true},
     {"pot", "SERIAL", show_pot, true, false},
@@ -382,4 +406,5 @@ const struct show_kind show_kinds[SHOW_KINDS] = {
     {"batches", NULL, show_batches, false, false},
     {"recall", "CODE", show_recall, false, false},
     {"need", NULL, show_need, false, false},
+    {"life", "BY", show_life, false, false},
 };

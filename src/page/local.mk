@@ -8,5 +8,5 @@ src_libkilnword_a_SOURCES += %D%/flowtrack.c %D%/flowtrack.h %D%/flowsvg.c %D%/f
 src_libkilnword_a_SOURCES += %D%/causes.h %D%/causes.c
 src_libkilnword_a_SOURCES += %D%/batches.h %D%/batches.c %D%/recall.h %D%/recall.c \
 	%D%/need.h %D%/need.c %D%/need_data.c %D%/need_check.c
-src_libkilnword_a_SOURCES += %D%/life.h %D%/life.c %D%/life_text.c %D%/lifemap.c %D%/svg.h %D%/svg.c %D%/usual.h %D%/usual.c \
+src_libkilnword_a_SOURCES += %D%/life.h %D%/life.c %D%/life_text.c %D%/lifemap.c %D%/lasting.h %D%/lasting.c %D%/svg.h %D%/svg.c %D%/usual.h %D%/usual.c \
 	%D%/map.h %D%/map.c

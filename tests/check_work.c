@@ -152,6 +152,15 @@ static const struct {
      "group,observed,expected,chisq,df,p\n"
      "a,1,0.5,1,1,0.317310507863\nb,1,1.5,1,1,0.317310507863\n",
      ""},
+    /* by hand: 30 + 10 days and one failure, then 60; a prior of 3 at 0.001 */
+    {"rates --prior-monthly 0.0304375", "exit,failed\n90,0\n10,1\n", 0,
+     "group,from,to,exposure,failed,raw,rate,upper,hazard\n"
+     ",0,30,40,1,0.025,0.00131578947368,0.00197368421053,0.0394736842105\n"
+     ",30,90,60,0,0,0.000980392156863,0.00154642183254,0.0982972136223\n"
+     ",90,180,0,0,,0.001,0.00157735026919,0.188297213622\n"
+     ",180,365,0,0,,0.001,0.00157735026919,0.373297213622\n"
+     ",365,,0,0,,0.001,0.00157735026919,\n",
+     ""},
     {"cluster", "day,event,batch\n1,exploded,a\n", 3, "",
      ":2: event is 'exploded'"},
     {"cluster", "day,event,batch\n1,failed,a\n", 3, "",

@@ -9,8 +9,8 @@
 /* All methods, in the order of the help. A later one is a line here. */
 static const struct work_method *const methods[] = {
     &work_seep,     &work_flow, &work_drift,   &work_exact,
-    &work_breakage, &work_wear, &work_logrank, &work_cluster,
-    &work_scan,     &work_need, &work_cause,
+    &work_breakage, &work_wear, &work_logrank, &work_rates,
+    &work_cluster,  &work_scan, &work_need,    &work_cause,
 };
 
 static int run(int argc, char **argv);

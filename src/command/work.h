@@ -67,8 +67,8 @@ struct work_method {
 };
 
 extern const struct work_method work_seep, work_flow, work_drift, work_exact,
-    work_breakage, work_wear, work_logrank, work_cluster, work_scan, work_need,
-    work_cause;
+    work_breakage, work_wear, work_logrank, work_rates, work_cluster, work_scan,
+    work_need, work_cause;
 
 const struct work_cell *work_at(const struct work_table *t, size_t row,
                                 int column);

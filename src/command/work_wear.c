@@ -1,6 +1,8 @@
-/* work_wear.c - `kilnword work wear` and `logrank`: survival of pots. */
+/* work_wear.c - `kilnword work wear`, `logrank` and `rates`: survival of pots.
+ */
 #include "command/work.h"
 
+#include "watch/breakage.h"
 #include "watch/wear.h"
 
 #include <math.h>
@@ -187,4 +189,88 @@ const struct work_method work_logrank = {
     .results = logrank_results,
     .n_results = KW_COUNT(logrank_results),
     .run = run_logrank,
+};
+
+/* ---- rates by age ---- */
+
+enum { EVENTS, MONTHLY, CAUTION, N_RATES };
+
+static const struct work_setting rates_settings[N_RATES] = {
+    [EVENTS] = {"--prior-events", "", "failures that the prior is worth", 0,
+                1e6, 3},
+    [MONTHLY] = {"--prior-monthly", "a pot and month", "its rate", 1e-6, 10,
+                 0.012},
+    [CAUTION] = {"--caution", "", "upper is rate (1 + this/sqrt(events))", 0,
+                 10, 1},
+};
+
+static const struct work_result rates_results[] = {
+    {"group", "", "as given"},
+    {"from", "days", "of age, above"},
+    {"to", "days", "of age, up to; empty: no end"},
+    {"exposure", "pot-days", "under watch"},
+    {"failed", "", "of them"},
+    {"raw", "a pot and day", "failed / exposure"},
+    {"rate", "a pot and day", "with the prior"},
+    {"upper", "a pot and day", "cautious, while little is known"},
+    {"hazard", "", "cumulative, from 0 to the end of the span"},
+};
+
+static void put_rates(struct work_table *t, const char *name,
+                      const struct wear_unit *units, size_t n)
+{
+    struct wear_rate rates[BREAKAGE_BINS];
+    struct wear_prior prior = {t->set[EVENTS], t->set[MONTHLY] / 30.4375,
+                               t->set[CAUTION]};
+    const double *edges = breakage_edges_days;
+
+    wear_rates(units, n, edges, BREAKAGE_BINS, &prior, rates);
+    for (int k = 0; k < BREAKAGE_BINS; k++) {
+        double to = k + 1 < BREAKAGE_BINS ? edges[k + 1] : NAN;
+
+        work_put_text(t, name);
+        work_put_number(t, edges[k]);
+        work_put_number(t, to);
+        work_put_number(t, rates[k].exposure);
+        work_put_number(t, (double)rates[k].failed);
+        work_put_number(t, rates[k].raw);
+        work_put_number(t, rates[k].rate);
+        work_put_number(t, rates[k].upper);
+        work_put_number(
+            t,
+            isnan(to) ? NAN : wear_cumulative(rates, edges, BREAKAGE_BINS, to));
+    }
+}
+
+static void run_rates(struct work_table *t)
+{
+    const char **names;
+    struct wear_unit *units = units_of(t, &names);
+
+    qsort(units, t->n, sizeof(*units), by_group);
+    for (size_t from = 0, to = 0; t->faults.n == 0 && from < t->n; from = to) {
+        while (to < t->n && units[to].group == units[from].group)
+            to++;
+        put_rates(t, names[units[from].group], units + from, to - from);
+    }
+    kw_free(units);
+    kw_free(names);
+}
+
+const struct work_method work_rates = {
+    .name = "rates",
+    .summary = "ages at failure -> failures a pot and day, by spans of age",
+    .help =
+        "The piecewise-exponential baseline: one rate for each span of age, "
+        "drawn to a prior\nwhile little is known; what `show need` and the "
+        "watch over batches rest on.\n\nexample:\n"
+        "  group,entry,exit,failed\n  all,0,400,0\n  all,0,35,1\n"
+        "  all,20,180,1",
+    .columns = curve_columns,
+    .n_columns = N_COLUMNS,
+    .settings = rates_settings,
+    .n_settings = N_RATES,
+    .results = rates_results,
+    .n_results = KW_COUNT(rates_results),
+    .run = run_rates,
 };

@@ -100,7 +100,7 @@ static void put_watch(const struct page *p, const struct batch_page *b)
     if (w->reported > w->counted)
         screen_field(
             &p->screen, "",
-            "%s left out: the same delivery within "
+            "%s left out: from the same place within "
             "days, as of one flood or one cart",
             page_count(w->reported - w->counted, "failure", "failures").s);
     if (w->bound)

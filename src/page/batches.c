@@ -222,7 +222,7 @@ void batches_page_text(const struct page *p, const struct batches_page *b)
     }
     screen_text(&p->screen, 0,
                 "%s as of %s, the worst first. told: pots reported failed; "
-                "count: without those of one delivery within days; expect: "
+                "count: without those of one place within days; expect: "
                 "what is expected. ratio: to the other batches, for "
                 "pots of the same age, by how eagerly each place reports. q up "
                 "to %.2f is worth a look: the share of false ones to be "

@@ -54,6 +54,9 @@ static void put_counts(const struct page *p, const struct place_page *l)
                      "%.1f °C (the programme's; none is known of "
                      "the place)",
                      p->conf->water_degc);
+    if (l->place.reported_share > 0)
+        screen_field(s, "told", "%.0f %% of what fails, by a survey",
+                     100 * l->place.reported_share);
     screen_field(s, "language", "%s", page_or_dash(l->place.lang));
     if (c->ill > 0)
         screen_text(s, 2,
@@ -112,15 +115,16 @@ json_t *place_page_json(const struct page *p, const struct place_page *l)
 
     for (int m = 0; m < 12; m++)
         json_array_append_new(water, page_json_real(l->place.water_degc[m]));
-    return json_pack("{s:o, s:o, s:o, s:i, s:i, s:i, s:i, s:i, s:i, s:i, s:i,"
-                     " s:o, s:o, s:o}",
-                     "place", page_json_word(l->place.name), "lang",
-                     page_json_word(l->place.lang), "water_degc", water,
-                     "homes", c->homes, "stopped_phones", c->stopped_phones,
-                     "pots_now", c->pots_now, "pots_ever", c->pots_ever,
-                     "failed", c->failed, "reports_30d", c->reports, "ill_30d",
-                     c->ill, "under5_30d", c->under5, "alerts",
-                     page_json_alerts(&l->alerts), "reports",
-                     page_json_reports(p, &l->reports), "pots",
-                     page_json_handovers(p, &l->pots));
+    return json_pack(
+        "{s:o, s:o, s:o, s:o, s:i, s:i, s:i, s:i, s:i, s:i, s:i, s:i,"
+        " s:o, s:o, s:o}",
+        "place", page_json_word(l->place.name), "lang",
+        page_json_word(l->place.lang), "water_degc", water, "reported_share",
+        page_json_real(l->place.reported_share), "homes", c->homes,
+        "stopped_phones", c->stopped_phones, "pots_now", c->pots_now,
+        "pots_ever", c->pots_ever, "failed", c->failed, "reports_30d",
+        c->reports, "ill_30d", c->ill, "under5_30d", c->under5, "alerts",
+        page_json_alerts(&l->alerts), "reports",
+        page_json_reports(p, &l->reports), "pots",
+        page_json_handovers(p, &l->pots));
 }

@@ -16,7 +16,7 @@ struct recall_row {
 
 struct recall_page {
     char batch[LEDGER_NAME_CAP];
-    int64_t recalled_s; /* 0 not */
+    int64_t recalled_s;      /* 0 not */
     struct recall_row *rows; /* by place and home, then stock */
     size_t n, cap;
     int in_use, failed, stock, back;

@@ -181,6 +181,24 @@ static size_t turning_point(const struct deciding *d, bool *now)
     return at;
 }
 
+/* "It leaks in the cupboard": a place, and a pot that is in use. */
+static void settle_place(struct deciding *d)
+{
+    const unsigned flow =
+        1u << READER_LEAK | 1u << READER_SLOW | 1u << READER_FAST;
+    const struct lexicon *lex = d->m->lex;
+    const struct cut *c = d->m->cut;
+    const struct cut_token *t;
+    uint16_t first;
+
+    if (!has(d, READER_UNUSED) || (d->g->kinds & flow) == 0)
+        return;
+    t = &c->tokens[c->row_at[place_of(d, READER_UNUSED)]];
+    first = lexicon_symbol_of(lex, t->word);
+    if (concept_set_has(&lex->sets[first], CONCEPT_AT))
+        drop(d, 1u << READER_UNUSED);
+}
+
 /* "It was slow, now it is fast". */
 static void settle_speed(struct deciding *d)
 {
@@ -509,10 +527,11 @@ void meaning_decide(const struct meaning_case *m, struct reader_meaning *out)
     decide_add_illness(&d);
     add_lone_parts(&d);
     settle_past(&d);
+    settle_place(&d);
     settle_turn(&d);
     settle_speed(&d);
     contrary = settle_contraries(&d);
-    measure = decide_measure(&d);
+    measure = contrary && d.g->n_obs == 0 ? READER_CLEAR : decide_measure(&d);
     out->outcome = READER_FILED;
     if (is_lone(&d))
         ask(out, READER_WHY_NO_TROUBLE);

@@ -12,6 +12,7 @@
 #define EXPECT_UNKNOWN 2
 #define SEEN_WORDS     3 /* in "crack leak" a third thing may be meant */
 #define FOREIGN_WORDS  4
+#define SIGN_MOST      2 /* as far as the key beside the right one */
 #define FOREIGN_MOST                                                           \
     6 /* letters of another language's word that may be a                      \
          slip of this one's */
@@ -184,6 +185,11 @@ static struct concept_set missing(const struct cut *c,
         concept_set_add(&set, CONCEPT_GUT);
     } else {
         concept_set_join(&set, &lex->of_class[CLASS_SEEN]);
+        if (s->seen && !s->flow && !s->part_name) { /* "llavr rota" */
+            concept_set_add(&set, CONCEPT_TAP);
+            concept_set_add(&set, CONCEPT_LID);
+            concept_set_add(&set, CONCEPT_BUCKET);
+        }
         if (s->flow && s->count) {
             concept_set_add(&set, CONCEPT_DOWN);
             concept_set_add(&set, CONCEPT_GOT);
@@ -368,6 +374,40 @@ static void lighten_all(struct cut *c, const struct lexicon *lex,
     }
 }
 
+/*
+ * "diarrhoea with blodo", "eyes sukken": behind an illness and "with" a word
+ * that is next to a sign is one, whatever small words stand there.
+ */
+static void lighten_signs(struct cut *c, const struct lexicon *lex)
+{
+    for (size_t i = 2; i < c->n; i++) {
+        struct cut_token *t = &c->tokens[i];
+        struct slip_expected e = {.lang = c->lang_seems,
+                                  .alone = true,
+                                  .native = true,
+                                  .most = SIGN_MOST};
+        bool eyes = is_a(lex, t - 1, CONCEPT_EYES);
+        uint32_t w;
+
+        if (!is_dark(lex, t) || t->len < 5 || (t->flags & CUT_SPLIT) ||
+            c->n_slips + 2u > CUT_SLIPS_MOST ||
+            !(eyes || is_a(lex, t - 1, CONCEPT_AT) ||
+              is_a(lex, t - 1, CONCEPT_AND) || is_a(lex, t - 1, CONCEPT_VERY) ||
+              has_class(lex, t - 1, 1u << CLASS_SICKNESS)))
+            continue;
+        if (eyes)
+            concept_set_add(&e.concepts, CONCEPT_SUNKEN);
+        else
+            concept_set_join(&e.concepts, &lex->of_class[CLASS_SIGN]);
+        c->n_slips += 2;
+        if (!slip_is_near(lex, c->fold.text + t->at, t->len, &e))
+            continue;
+        w = slip_find_expected(lex, c->fold.text + t->at, t->len, &e);
+        if (w != 0)
+            take(lex, t, w, c->lang_seems);
+    }
+}
+
 void cut_expect(struct cut *c, const struct lexicon *lex, int lang)
 {
     struct sentence s;
@@ -386,8 +426,11 @@ void cut_expect(struct cut *c, const struct lexicon *lex, int lang)
         look_at(c, lex, &s);
     if (s.small == 1 && s.ill && s.count && !s.sign && !s.flow)
         c->doubt = may_be_sign(c, lex);
-    if (s.small > 0)
+    if (s.small > 0) {
+        if (s.ill && !s.sign && s.unknown > 0)
+            lighten_signs(c, lex);
         return;
+    }
     c->card = true;
     if (s.alien && s.count && (s.ill || s.flow || s.sign))
         c->doubt = true;

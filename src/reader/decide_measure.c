@@ -89,6 +89,14 @@ static bool is_direct(const struct deciding *d, size_t at)
            is_told(d, at);
 }
 
+/* "It takes long for a cup": what it is for, and no measure. */
+static bool is_aim(const struct deciding *d, size_t at)
+{
+    const struct cut *c = d->m->cut;
+
+    return at > 0 && may_be(d, &c->tokens[c->row_at[at - 1]], CONCEPT_AT);
+}
+
 /* More an hour than "slow" can mean. */
 static bool is_fast_measure(const struct deciding *d)
 {
@@ -222,7 +230,7 @@ enum reader_why decide_measure(struct deciding *d)
         return READER_CLEAR;
     if (g->has_amount != time && level == READER_CLEAR && !fall &&
         (!is_direct(d, g->has_amount ? g->amount_at : g->time_at) ||
-         is_told_otherwise(d, o)))
+         is_told_otherwise(d, o) || (!time && is_aim(d, g->amount_at))))
         return READER_CLEAR;
     o->measure = g->measure;
     o->measure.from_brim = g->brim && !g->has_level && !g->not_brim;

@@ -179,7 +179,9 @@ static void take_under5(struct taking *t)
 {
     struct meaning_gathered *g = t->out;
 
-    g->under5 = count_of(token(t, GRAMMAR_UNDER5));
+    const struct cut_token *k = token(t, GRAMMAR_UNDER5);
+
+    g->under5 = k->symbol == CONCEPT_NUMBER ? count_of(k) : 1; /* "a child" */
     if ((said(t, GRAMMAR_WHO) || said(t, GRAMMAR_AMONG)) &&
         g->counted == COUNTED_NOT && g->under5 > 0) {
         g->people = g->under5;

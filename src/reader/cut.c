@@ -236,23 +236,33 @@ static void link_atoms(struct cut *c, struct cut_atoms *a)
     }
 }
 
-/* "1,5", "ill.2.u1", "ill..2,,u1": marks without gaps that end nothing. */
-static bool is_inside(const struct fold *f, size_t at)
+/* "1,5", "ill.2.u1", "ill..2,,u1": marks [from, to), all the same, without
+ * gaps that end nothing. */
+static bool are_inside(const struct fold *f, size_t from, size_t to)
 {
     const char *s = f->text;
-    size_t from = at, to = at;
 
-    while (from > 0 && s[from - 1] == s[at])
-        from--;
-    while (to + 1 < f->len && s[to + 1] == s[at])
-        to++;
-    if (from == 0 || to + 1 >= f->len || !is_alnum(s[from - 1]) ||
-        !is_alnum(s[to + 1]))
+    if (from == 0 || to >= f->len || !is_alnum(s[from - 1]) || !is_alnum(s[to]))
         return false;
-    if (s[at] == ',')
-        return fold_is_digit(s[from - 1]) || fold_is_digit(s[to + 1]);
-    return s[at] == '.' && (from == to || fold_is_digit(s[from - 1]) ||
-                            fold_is_digit(s[to + 1]));
+    if (s[from] == ',')
+        return fold_is_digit(s[from - 1]) || fold_is_digit(s[to]);
+    return s[from] == '.' && (from + 1 == to || fold_is_digit(s[from - 1]) ||
+                              fold_is_digit(s[to]));
+}
+
+/* The marks from `at` on that are the same; where they end. */
+static size_t take_marks(const struct fold *f, struct cut_atoms *atoms,
+                         size_t at)
+{
+    size_t to = at;
+    bool inside;
+
+    while (to < f->len && f->text[to] == f->text[at])
+        to++;
+    inside = are_inside(f, at, to);
+    for (; at < to && !inside; at++)
+        add_atom(atoms, CUT_STOP, at, 1);
+    return to;
 }
 
 static void take_atoms(struct cut *c, const struct cut_context *x)
@@ -270,9 +280,11 @@ static void take_atoms(struct cut *c, const struct cut_context *x)
             at = to;
             continue;
         }
-        if (is_pause(s[at]) && !is_inside(&c->fold, at))
-            add_atom(x->atoms, CUT_STOP, at, 1);
-        else if (s[at] == '+' && (at + 1 == c->fold.len || s[at + 1] == ' '))
+        if (is_pause(s[at])) {
+            at = take_marks(&c->fold, x->atoms, at);
+            continue;
+        }
+        if (s[at] == '+' && (at + 1 == c->fold.len || s[at + 1] == ' '))
             add_atom(x->atoms, CUT_MORE, at, 1);
         at++;
     }

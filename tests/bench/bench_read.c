@@ -290,7 +290,9 @@ static void show_longest(int times)
                                         "\xe0\xa4\x96\xe0\xa5\x82\xe0\xa4\xa8 ",
                                         "crakc leek brokn slwo fats ",
                                         "0214-073-18 ",
-                                        "1,"};
+                                        "1,",
+                                        ",",
+                                        ", no "};
 
     for (size_t i = 0; i < KW_COUNT(units); i++) {
         static char text[1601];

@@ -10,12 +10,14 @@
 #include <stdlib.h>
 #include <string.h>
 
+#define DAYS_MOST 100000 /* that are sorted day by day */
+
 enum happened { HANDED_OUT, FAILED, TAKEN_AWAY, CLOSED, PLACE_CLOSED };
 
-struct event {
+struct event { /* small: there are two for each pot */
     int64_t at_s, pot_key;
-    struct watch_key key; /* of its cell */
-    enum happened what;
+    int32_t batch, place, day; /* its cell; below DETECTOR_NUMBER_MOST */
+    uint8_t what;              /* enum happened */
 };
 
 struct history {
@@ -33,11 +35,12 @@ static void add(struct history *h, const struct batchstate_time *t,
     if (at_s > h->now_s)
         return;
     kw_grow(&h->events, &h->cap, h->n + 1, sizeof(*h->events));
-    h->events[h->n++] =
-        (struct event){at_s,
-                       t->pot_key,
-                       {t->batch_id, t->place_id, watch_day(t->given_s)},
-                       what};
+    h->events[h->n++] = (struct event){at_s,
+                                       t->pot_key,
+                                       (int32_t)t->batch_id,
+                                       (int32_t)t->place_id,
+                                       watch_day(t->given_s),
+                                       (uint8_t)what};
 }
 
 /* A failed pot counts as watched until its failure was told. */
@@ -96,13 +99,69 @@ static int in_order(const void *a, const void *b)
     if (c == 0)
         c = (int)x->what - (int)y->what;
     if (c == 0)
-        c = by_number(x->key.batch, y->key.batch);
+        c = by_number(x->batch, y->batch);
     if (c == 0)
-        c = by_number(x->key.place, y->key.place);
+        c = by_number(x->place, y->place);
     return c != 0 ? c : by_number(x->pot_key, y->pot_key);
 }
 
+/* Brings each event to its day, in place; at[d]: where day d begins. */
+static void by_day(struct event *e, size_t n, int first, size_t *at,
+                   size_t days)
+{
+    size_t *next = kw_calloc(days + 1, sizeof(*next));
+
+    for (size_t i = 0; i < n; i++)
+        at[watch_day(e[i].at_s) - first + 1]++;
+    for (size_t d = 0; d < days; d++) {
+        at[d + 1] += at[d];
+        next[d] = at[d];
+    }
+    for (size_t d = 0; d < days; d++)
+        while (next[d] < at[d + 1]) {
+            struct event one = e[next[d]];
+            size_t to = (size_t)(watch_day(one.at_s) - first);
+
+            e[next[d]] = e[next[to]];
+            e[next[to]++] = one;
+        }
+    kw_free(next);
+}
+
+/* Day by day: a history of millions needs no second room as large. */
+static void sort_events(struct history *h)
+{
+    int first = INT32_MAX, last = INT32_MIN;
+    size_t days, *at;
+
+    for (size_t i = 0; i < h->n; i++) {
+        int day = watch_day(h->events[i].at_s);
+
+        first = day < first ? day : first;
+        last = day > last ? day : last;
+    }
+    if (h->n == 0)
+        return;
+    days = (size_t)((int64_t)last - first) + 1;
+    if (days > DAYS_MOST) { /* some clock was wrong */
+        qsort(h->events, h->n, sizeof(*h->events), in_order);
+        return;
+    }
+    at = kw_calloc(days + 2, sizeof(*at));
+    by_day(h->events, h->n, first, at, days);
+    for (size_t d = 0; d < days; d++)
+        if (at[d + 1] - at[d] > 1)
+            qsort(h->events + at[d], at[d + 1] - at[d], sizeof(*h->events),
+                  in_order);
+    kw_free(at);
+}
+
 /* ---- taking an event in: false when it does not fit ---- */
+
+static struct watch_key key_of(const struct event *e)
+{
+    return (struct watch_key){e->batch, e->place, e->day};
+}
 
 static void touch(struct batch_watch *w, int64_t batch, uint8_t how)
 {
@@ -145,23 +204,24 @@ static int unit_of(struct batch_watch *w, const struct watch_key *key)
 
 static bool hand_out(struct batch_watch *w, const struct event *e)
 {
-    struct watch_cell *c = watch_find(&w->cells, &e->key);
+    struct watch_key key = key_of(e);
+    struct watch_cell *c = watch_find(&w->cells, &key);
 
-    touch(w, e->key.batch, WATCH_OUT);
+    touch(w, e->batch, WATCH_OUT);
     if (c != NULL)
         return detector_add(w->batches, c->batch_cell, 1) == 0 &&
                detector_add(w->deliveries, c->delivery_cell, 1) == 0;
-    c = watch_add(&w->cells, &e->key);
-    c->batch_cell = detector_deliver(w->batches, (int)e->key.batch,
-                                     (int)e->key.place, e->key.day, 1);
-    c->delivery_cell = detector_deliver(w->deliveries, unit_of(w, &e->key),
-                                        (int)e->key.batch, e->key.day, 1);
+    c = watch_add(&w->cells, &key);
+    c->batch_cell = detector_deliver(w->batches, e->batch, e->place, e->day, 1);
+    c->delivery_cell =
+        detector_deliver(w->deliveries, unit_of(w, &key), e->batch, e->day, 1);
     return c->batch_cell >= 0 && c->delivery_cell >= 0;
 }
 
 static bool lose(struct batch_watch *w, const struct event *e)
 {
-    const struct watch_cell *c = watch_find(&w->cells, &e->key);
+    struct watch_key key = key_of(e);
+    const struct watch_cell *c = watch_find(&w->cells, &key);
     int day = watch_day(e->at_s);
 
     if (c == NULL)
@@ -170,7 +230,7 @@ static bool lose(struct batch_watch *w, const struct event *e)
         return detector_withdraw(w->batches, c->batch_cell, day, 1) >= 0 &&
                detector_withdraw(w->deliveries, c->delivery_cell, day, 1) >= 0;
     w->failed++;
-    touch_unit(w, unit_of(w, &e->key));
+    touch_unit(w, unit_of(w, &key));
     return detector_fail(w->batches, c->batch_cell, day) >= 0 &&
            detector_fail(w->deliveries, c->delivery_cell, day) >= 0;
 }
@@ -190,11 +250,10 @@ static void note_closed(int64_t **all, size_t *n, size_t *cap, int64_t id,
 
 static bool close_batch(struct batch_watch *w, const struct event *e)
 {
-    note_closed(&w->closed_s, &w->n_closed, &w->closed_cap, e->key.batch,
-                e->at_s);
+    note_closed(&w->closed_s, &w->n_closed, &w->closed_cap, e->batch, e->at_s);
     if (detector_advance(w->batches, watch_day(e->at_s)) < 0)
         return false;
-    detector_close(w->batches, (int)e->key.batch);
+    detector_close(w->batches, e->batch);
     return true;
 }
 
@@ -202,11 +261,11 @@ static bool close_batch(struct batch_watch *w, const struct event *e)
 static bool close_place(struct batch_watch *w, const struct event *e)
 {
     note_closed(&w->place_closed_s, &w->n_place_closed, &w->place_closed_cap,
-                e->key.place, e->at_s);
+                e->place, e->at_s);
     if (detector_advance(w->deliveries, watch_day(e->at_s)) < 0)
         return false;
     for (size_t u = 0; u < w->n_units; u++) {
-        if (w->unit_keys[u].place != e->key.place)
+        if (w->unit_keys[u].place != e->place)
             continue;
         detector_close(w->deliveries, (int)u);
         touch_unit(w, (int)u);
@@ -248,8 +307,8 @@ int watch_take_all(struct batch_watch *w, struct ledger *lg, int64_t now_s)
         err = batchstate_times(lg, add_time, &h);
     if (err == 0)
         err = batchstate_closings(lg, 0, now_s, add_closing, &h);
-    if (err == 0 && h.n > 0)
-        qsort(h.events, h.n, sizeof(*h.events), in_order);
+    if (err == 0)
+        sort_events(&h);
     for (size_t i = 0; err == 0 && i < h.n; i++)
         misfits += !take(w, &h.events[i]);
     if (misfits > 0)
@@ -277,11 +336,11 @@ int watch_take_news(struct batch_watch *w, struct ledger *lg, int64_t now_s,
         err = batchstate_closings(lg, w->upto_s, now_s, add_closing, &h);
     if (err == 0)
         err = batchstate_failed(lg, &failed);
-    if (err == 0 && h.n > 0)
-        qsort(h.events, h.n, sizeof(*h.events), in_order);
+    if (err == 0)
+        sort_events(&h);
     for (size_t i = 0; err == 0 && !h.stale && i < h.n; i++) {
         if (h.events[i].what != PLACE_CLOSED)
-            touch(w, h.events[i].key.batch, WATCH_NEW);
+            touch(w, h.events[i].batch, WATCH_NEW);
         h.stale = !take(w, &h.events[i]);
     }
     for (size_t i = 0; i < w->n_news; i++)

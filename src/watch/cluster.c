@@ -100,7 +100,10 @@ double cluster_llr(int64_t failures, double expected)
 
 double cluster_cusum(double c, double rho, double expected, int64_t failures)
 {
-    return fmax(0, c - (rho - 1) * expected) + (double)failures * log(rho);
+    double fallen = c - (rho - 1) * expected;
+
+    return (fallen > 0 ? fallen : 0) +
+           (failures != 0 ? (double)failures * log(rho) : 0);
 }
 
 /* ---- what an alarm says ---- */

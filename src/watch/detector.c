@@ -327,16 +327,21 @@ static double expose_cell(const struct detector *d, const struct cell *c,
                           int day)
 {
     int upto = d->batches[c->batch].day;
-    struct breakage_batch days = {0};
+    double from = upto > c->day ? upto - c->day : 0, to = day - c->day;
     double grown = 0;
 
     if (day <= c->day || c->pots == 0)
         return 0;
-    breakage_expose(&days, upto > c->day ? upto - c->day : 0, day - c->day);
-    for (int k = 0; k < BINS; k++)
-        if (days.exposure_days[k] > 0)
+    for (int k = 0; k < BINS && to > breakage_edges_days[k]; k++) {
+        double low = breakage_edges_days[k], high = to;
+
+        if (k + 1 < BINS && breakage_edges_days[k + 1] < high)
+            high = breakage_edges_days[k + 1];
+        low = from > low ? from : low;
+        if (high > low)
             grown += expose(d, &d->pairs[c->pair], k,
-                            days.exposure_days[k] * (double)c->pots);
+                            (high - low) * (double)c->pots);
+    }
     return grown;
 }
 

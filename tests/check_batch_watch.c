@@ -262,6 +262,53 @@ static void sums_are_those_of_a_replay(int64_t at_s)
     batch_watch_free(fresh);
 }
 
+/* What was written down says whether there is anything to look for. */
+static bool current(int64_t at_s)
+{
+    bool so;
+
+    ck_assert_int_eq(batch_watch_current(lg, at_s, &so), 0);
+    return so;
+}
+
+START_TEST(current_until_something_happens)
+{
+    int64_t at_s = FIRST + 100 * CLOCK_DAY_S + 40000;
+    struct batch_found f;
+
+    open_all();
+    furnish();
+    ck_assert(!current(at_s)); /* nobody has looked */
+    watch = batch_watch_new();
+    look(at_s);
+    ck_assert(current(at_s));
+    ck_assert(current(at_s + 600));
+    ck_assert(!current(at_s - 600));
+    ck_assert(!current(at_s + CLOCK_DAY_S)); /* another day */
+    break_pot(keys[2][5], at_s + 60);
+    ck_assert(!current(at_s + 61));
+    look(at_s + 61);
+    ck_assert(current(at_s + 62));
+    break_pot(keys[2][6], at_s - 20 * CLOCK_DAY_S); /* told late */
+    ck_assert(!current(at_s + 63));
+    look(at_s + 64);
+    ck_assert(current(at_s + 65));
+    ck_assert_int_eq(ledger_begin(lg), 0);
+    give(put_pot(-1, "0504", batch_ids[4], 400), homes[1], at_s - 9 * 86400);
+    ck_assert_int_eq(ledger_commit(lg), 0);
+    ck_assert(!current(at_s + 66)); /* written down late */
+    look(at_s + 67);
+    ck_assert(current(at_s + 68));
+    /* and a look finds nothing that stands otherwise, the runs aside */
+    ck_assert_int_eq(batch_watch_states(watch, lg, at_s + 68, &f), 0);
+    ck_assert_uint_eq(f.batches.n, 0);
+    ck_assert_uint_eq(f.runs.n, 0);
+    batch_found_release(&f);
+    batch_watch_free(watch);
+    close_all();
+}
+END_TEST
+
 /* A report is taken in without a replay, one written down late with one. */
 START_TEST(late_ones_are_not_lost)
 {
@@ -526,6 +573,7 @@ int main(void)
     tcase_add_test(tc, late_ones_are_not_lost);
     tcase_add_test(tc, place_weight_is_kept);
     tcase_add_test(tc, a_flood_is_no_shelf);
+    tcase_add_test(tc, current_until_something_happens);
     tcase_add_test(tc, bad_road);
     tcase_add_test(tc, one_cart_of_a_batch);
     suite_add_tcase(s, tc);

@@ -211,6 +211,15 @@ static int put_out(struct show *s)
     return COMMAND_OK;
 }
 
+/* In a large programme some pages take a while: says so at a terminal. */
+static void say_wait(size_t kind, bool begin)
+{
+    if (show_kinds[kind].all && isatty(STDERR_FILENO))
+        fputs(begin ? "looking at all pots; a minute for each million at most"
+                    : "\r\033[K",
+              stderr);
+}
+
 static int show_one(struct show *s, size_t kind, const char *name)
 {
     int err = command_ledger(s->page.conf, true, false, &s->lg);
@@ -218,7 +227,9 @@ static int show_one(struct show *s, size_t kind, const char *name)
     if (err != 0)
         return err;
     kw_buf_init(&s->out, OUTPUT_CAP);
+    say_wait(kind, true);
     err = show_kinds[kind].show(s, name);
+    say_wait(kind, false);
     if (err == 0)
         err = put_out(s);
     else if (err < 0)

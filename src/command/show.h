@@ -25,6 +25,7 @@ struct show_kind {
     int (*show)(struct show *s, const char *name);
     bool svg; /* has a picture */
     bool map; /* has a map */
+    bool all; /* looks at all pots */
 };
 
 #define SHOW_KINDS 11

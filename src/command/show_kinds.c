@@ -306,13 +306,30 @@ static int show_causes(struct show *s, const char *name)
     return err;
 }
 
-/* What the watch says now: the states in the ledger, and what has changed. */
+/*
+ * What the watch says now: the states in the ledger and, unless the service
+ * has kept them up to this moment, what a look over the history finds changed.
+ */
+static int look_at_batches(struct show *s, struct batch_found *found)
+{
+    struct batch_watch *w;
+    bool current;
+    int err = batch_watch_current(s->lg, s->page.now_s, &current);
+
+    *found = (struct batch_found){.seen = {0}};
+    if (err < 0 || current)
+        return err;
+    w = batch_watch_new();
+    err = batch_watch_states(w, s->lg, s->page.now_s, found);
+    batch_watch_free(w);
+    return err;
+}
+
 static int show_batches(struct show *s, const char *name)
 {
-    struct batch_watch *w = batch_watch_new();
     struct batch_found found;
-    struct batches_page b;
-    int err = batch_watch_look(w, s->lg, s->page.now_s, &found);
+    struct batches_page b = {.n = 0};
+    int err = look_at_batches(s, &found);
 
     (void)name;
     if (err == 0)
@@ -321,8 +338,6 @@ static int show_batches(struct show *s, const char *name)
                                                           found.batches.n,
                                                           found.weight},
                                   &b);
-    else
-        b = (struct batches_page){.n = 0};
     if (err == 0 && s->csv)
         batches_page_csv(&s->page, &b);
     else if (err == 0 && s->json)
@@ -331,7 +346,6 @@ static int show_batches(struct show *s, const char *name)
         batches_page_text(&s->page, &b);
     batches_page_release(&b);
     batch_found_release(&found);
-    batch_watch_free(w);
     return err;
 }
 
@@ -396,15 +410,15 @@ static int show_life(struct show *s, const char *name)
 }
 
 const struct show_kind show_kinds[SHOW_KINDS] = {
-    {"batch", "CODE", show_batch, true, true},
-    {"pot", "SERIAL", show_pot, true, false},
-    {"place", "NAME", show_place, false, false},
-    {"home", "CODE", show_home, false, false},
-    {"alert", "NUMBER", show_alert, false, false},
-    {"line", NULL, show_line, false, false},
-    {"causes", NULL, show_causes, false, false},
-    {"batches", NULL, show_batches, false, false},
-    {"recall", "CODE", show_recall, false, false},
-    {"need", NULL, show_need, false, false},
-    {"life", "BY", show_life, false, false},
+    {"batch", "CODE", show_batch, true, true, false},
+    {"pot", "SERIAL", show_pot, true, false, false},
+    {"place", "NAME", show_place, false, false, false},
+    {"home", "CODE", show_home, false, false, false},
+    {"alert", "NUMBER", show_alert, false, false, false},
+    {"line", NULL, show_line, false, false, false},
+    {"causes", NULL, show_causes, false, false, true},
+    {"batches", NULL, show_batches, false, false, true},
+    {"recall", "CODE", show_recall, false, false, false},
+    {"need", NULL, show_need, false, false, true},
+    {"life", "BY", show_life, false, false, true},
 };

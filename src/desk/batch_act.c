@@ -4,7 +4,7 @@
  * until somebody closes the alert. A failing delivery is told as well, as an
  * alert on its place.
  */
-#include "desk/batch_watch.h"
+#include "desk/batch_inner.h"
 #include "desk/inner.h"
 
 #include "base/clock.h"
@@ -151,6 +151,16 @@ static int raise_delivery(struct desk *d, struct ledger *lg, int64_t now_s,
     return err;
 }
 
+/* Up to where the states that stand there now had seen the history. */
+static int put_seen(struct ledger *lg, const struct batch_seen *s)
+{
+    int err = ledger_mark_put(lg, WATCH_UPTO, s->upto_s);
+
+    if (err == 0)
+        err = ledger_mark_put(lg, WATCH_HANDOVER, s->handover_id);
+    return err < 0 ? err : ledger_mark_put(lg, WATCH_FAILED, s->failed);
+}
+
 int batch_act(struct desk *d, struct ledger *lg, int64_t now_s,
               const struct batch_found *f, int *raised)
 {
@@ -181,5 +191,5 @@ int batch_act(struct desk *d, struct ledger *lg, int64_t now_s,
         err = batchstate_put_firings(lg, &f->firings);
     if (err == 0 && f->weight.day != 0)
         err = batchstate_put_weight(lg, &f->weight);
-    return err;
+    return err < 0 ? err : put_seen(lg, &f->seen);
 }

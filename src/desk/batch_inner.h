@@ -41,6 +41,11 @@ struct watch_sums {
     int64_t at_s;
 };
 
+/* Marks of the ledger: what had been taken in when states were written. */
+#define WATCH_UPTO     "watch-upto"
+#define WATCH_HANDOVER "watch-handover"
+#define WATCH_FAILED   "watch-failed"
+
 struct batch_watch {
     struct detector *batches, *deliveries; /* NULL: nothing taken in yet */
     struct watch_map cells;                /* batch x place x day */

@@ -318,8 +318,8 @@ static int weigh(struct batch_watch *w, struct ledger *lg, int64_t now_s,
     return 0;
 }
 
-int batch_watch_look(struct batch_watch *w, struct ledger *lg, int64_t now_s,
-                     struct batch_found *out)
+static int look(struct batch_watch *w, struct ledger *lg, int64_t now_s,
+                bool nightly, struct batch_found *out)
 {
     int day = watch_day(now_s);
     bool whole = w->batches == NULL || day != w->day;
@@ -341,13 +341,77 @@ int batch_watch_look(struct batch_watch *w, struct ledger *lg, int64_t now_s,
     }
     if (err == 0 && !w->replayed)
         err = watch_sums_news(w, lg, now_s);
-    if (err == 0 && w->replayed)
+    if (err == 0 && w->replayed && nightly)
         err = watch_runs(w, lg, now_s, out);
-    if (err == 0 && w->replayed)
+    if (err == 0 && w->replayed && nightly)
         err = watch_firings(w, lg, now_s, &out->firings);
     if (err == 0)
         err = weigh(w, lg, now_s, &out->weight);
+    out->seen =
+        (struct batch_seen){now_s, w->handover_id, w->failed + w->failed_else};
     if (err < 0)
         empty(w); /* the next look begins anew */
+    return err;
+}
+
+int batch_watch_look(struct batch_watch *w, struct ledger *lg, int64_t now_s,
+                     struct batch_found *out)
+{
+    return look(w, lg, now_s, true, out);
+}
+
+int batch_watch_states(struct batch_watch *w, struct ledger *lg, int64_t now_s,
+                       struct batch_found *out)
+{
+    return look(w, lg, now_s, false, out);
+}
+
+/* ---- whether there is anything to look for ---- */
+
+static int time_seen(const struct batchstate_time *t, void *arg)
+{
+    (void)t;
+    *(bool *)arg = true;
+    return 0;
+}
+
+static int closing_seen(const struct batchstate_closing *c, void *arg)
+{
+    (void)c;
+    *(bool *)arg = true;
+    return 0;
+}
+
+static int mark(struct ledger *lg, const char *key, int64_t *value)
+{
+    int err = ledger_mark_get(lg, key, value);
+
+    if (err == KW_ENOENT)
+        *value = -1;
+    return err == KW_ENOENT ? 0 : err;
+}
+
+int batch_watch_current(struct ledger *lg, int64_t now_s, bool *current)
+{
+    struct batch_seen seen;
+    int64_t failed;
+    bool news = false;
+    int err;
+
+    *current = false;
+    if ((err = mark(lg, WATCH_UPTO, &seen.upto_s)) < 0 ||
+        (err = mark(lg, WATCH_HANDOVER, &seen.handover_id)) < 0 ||
+        (err = mark(lg, WATCH_FAILED, &seen.failed)) < 0 ||
+        (err = batchstate_failed(lg, &failed)) < 0)
+        return err;
+    if (watch_day(seen.upto_s) != watch_day(now_s) || seen.upto_s > now_s ||
+        seen.failed != failed)
+        return 0;
+    err = batchstate_times_after(lg, seen.handover_id, time_seen, &news);
+    if (err == 0)
+        err = batchstate_changes(lg, seen.upto_s, now_s, time_seen, &news);
+    if (err == 0)
+        err = batchstate_closings(lg, seen.upto_s, now_s, closing_seen, &news);
+    *current = err == 0 && !news;
     return err;
 }

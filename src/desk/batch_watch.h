@@ -31,6 +31,9 @@ struct batch_found {
     struct batch_findings runs;        /* inside of batches, nightly */
     struct batchstate_firings firings; /* nightly; at_s 0: nothing */
     struct batchstate_weight weight;   /* day 0: none, or as it stands */
+    struct batch_seen {                /* what had been taken in */
+        int64_t upto_s, handover_id, failed;
+    } seen;
 };
 void batch_found_release(struct batch_found *f);
 
@@ -41,6 +44,14 @@ void batch_found_release(struct batch_found *f);
  */
 int batch_watch_look(struct batch_watch *w, struct ledger *lg, int64_t now_s,
                      struct batch_found *out);
+/* The same without the nightly scans for runs. */
+int batch_watch_states(struct batch_watch *w, struct ledger *lg, int64_t now_s,
+                       struct batch_found *out);
+/*
+ * Whether the states in the ledger are those of this day and nothing has
+ * happened since they were written down: then a look would find the same.
+ */
+int batch_watch_current(struct ledger *lg, int64_t now_s, bool *current);
 struct desk;
 /* Writes it down and alerts; in a transaction. Adds to *raised. */
 int batch_act(struct desk *d, struct ledger *lg, int64_t now_s,

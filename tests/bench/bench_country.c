@@ -7,10 +7,13 @@
  */
 #include "tests/bench/country.h"
 
+#include "base/clock.h"
 #include "base/config.h"
 #include "desk/batch_watch.h"
 #include "desk/desk.h"
+#include "ledger/exposure.h"
 #include "ledger/ledger.h"
+#include "watch/wear.h"
 
 #include <fcntl.h>
 #include <sqlite3.h>
@@ -23,6 +26,7 @@
 
 static char folder[200], file[256], conf_file[256];
 static volatile int64_t sink;
+static int pots;
 
 /* Ends the bench. */
 static void fail(const char *what)
@@ -155,6 +159,43 @@ static void looks(void)
     batch_watch_free(w);
 }
 
+/* ---- survival, the rows stepped into tables of days ---- */
+
+enum { STRATA = 500, DAYS = 2200 };
+static struct wear_days tables[STRATA];
+
+static int add_stay(const struct ledger_exposure *e, void *arg)
+{
+    int64_t end_s = e->failed_s != 0  ? e->failed_s
+                    : e->ended_s != 0 ? e->ended_s
+                                      : COUNTRY_NOW_S;
+    int64_t batches = pots / COUNTRY_POTS + 1;
+
+    ++*(int64_t *)arg;
+    wear_days_add(&tables[e->batch_id * STRATA / (batches + 1)], 0,
+                  (int)((end_s - e->given_s) / CLOCK_DAY_S) + 1,
+                  e->failed_s != 0);
+    return 0;
+}
+
+/* Curves with intervals of all stays, from the ledger. */
+static void survival(void)
+{
+    static struct wear_row rows[DAYS];
+    struct ledger *lg = open_ledger();
+    int64_t stays = 0;
+
+    for (int g = 0; g < STRATA; g++)
+        wear_days_init(&tables[g], DAYS);
+    if (ledger_exposure_each(lg, add_stay, &stays) < 0)
+        fail("the ledger");
+    for (int g = 0; g < STRATA; g++) {
+        sink += (int64_t)wear_days_curve(&tables[g], 0.95, rows);
+        wear_days_release(&tables[g]);
+    }
+    ledger_close(lg);
+}
+
 static void put(const char *what, double s, double yp, double mib)
 {
     printf("%s\t%.2f\ts\t%.1f Yp", what, s, s / yp);
@@ -179,7 +220,13 @@ static void watch(double yp)
     fclose(in);
 }
 
-static void prepare(int pots)
+/* In a child, too: its memory is not taken for that of what comes after. */
+static void fill(void)
+{
+    printf("%d\n", country_fill(file, pots));
+}
+
+static void prepare(void)
 {
     const char *dir = getenv("BENCH_DIR");
     FILE *out;
@@ -200,14 +247,16 @@ static void prepare(int pots)
             "grammar = { folder = \"%s/grammar\"; };\n",
             file, getenv("KW_SOURCE"));
     fclose(out);
-    printf("pots\t%d\t\tin batches of 50 to 200, in 5 places each\n",
-           country_fill(file, pots));
+    run(fill, NULL);
+    printf("pots\t%d\t\tabout, in batches of 50 to 200, 5 places each\n", pots);
 }
 
 int main(int argc, char **argv)
 {
     static const char *const pages[] = {"batches", "causes", "need", "line"};
     bool brief = argc > 1 && strcmp(argv[1], "--short") == 0;
+    bool alone = argc > 1 && strcmp(argv[1], "--survival") == 0;
+    struct cost cold;
     char command[300];
     double yp;
 
@@ -216,12 +265,17 @@ int main(int argc, char **argv)
     snprintf(command, sizeof(command), "%s/src/kilnword", getenv("KW_BUILD"));
     if (getenv("KW_COMMAND") == NULL)
         setenv("KW_COMMAND", command, 1);
-    prepare(brief ? 20000 : 1000000);
+    pots = brief ? 20000 : 1000000;
+    prepare();
     run(yardstick, NULL); /* the file is in memory now */
     yp = run(yardstick, NULL).s;
     put("Yp, all pots stepped through", yp, yp, 0);
-    watch(yp);
-    for (size_t i = 0; i < KW_COUNT(pages); i++) {
+    cold = run(survival, NULL);
+    put("survival of all stays in 500 strata, from the ledger", cold.s, yp,
+        cold.mib);
+    if (!alone)
+        watch(yp);
+    for (size_t i = 0; !alone && i < KW_COUNT(pages); i++) {
         char what[60];
         struct cost c;
 

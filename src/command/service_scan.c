@@ -70,6 +70,19 @@ static void tell_loop(struct scanner *c)
         ;
 }
 
+/* The forecasts; what goes wrong there holds up no alert. */
+static void look_at_month(const struct scanner *c, struct ledger *lg,
+                          int64_t now_s, struct need_month *out)
+{
+    struct page page = {.conf = c->service->conf, .now_s = now_s};
+    int err = need_month_look(&page, lg, out);
+
+    if (err == 0)
+        return;
+    log_error("failed forecast of need: %s", kw_err_text(err));
+    need_month_release(out);
+}
+
 static void *scan_thread(void *arg)
 {
     struct scanner *c = arg;
@@ -97,9 +110,7 @@ static void *scan_thread(void *arg)
         if (err == 0)
             err = desk_watch_look(watch, c->service->conf, lg, now_s, &f);
         if (err == 0)
-            err = need_month_look(
-                &(struct page){.conf = c->service->conf, .now_s = now_s}, lg,
-                &month);
+            look_at_month(c, lg, now_s, &month);
         pthread_mutex_lock(&c->lock);
         c->look = false;
         c->findings = f;

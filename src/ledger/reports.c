@@ -54,25 +54,35 @@ static int hang_on(struct ledger *lg, int64_t pot_key, int64_t report_id)
     return query_run(&q);
 }
 
-/* The same, and the flow is the pot's newest. */
+static bool is_low(const struct ledger_flow *f)
+{
+    return strcmp(f->verdict, "scrub") == 0 ||
+           strcmp(f->verdict, "replace") == 0;
+}
+
+/* The same, and the flow is the pot's newest. A low one alone touches the
+ * column that whom to remind is found by, and its index. */
 static int hang_flow_on(struct ledger *lg, const struct ledger_report *r)
 {
     struct query q;
     const struct ledger_flow *f = r->flow;
-    bool low =
-        strcmp(f->verdict, "scrub") == 0 || strcmp(f->verdict, "replace") == 0;
 
-    query_open(&q, lg,
-               "UPDATE pots SET last_report_id = $2, last_flow_l = $3, "
-               "last_flow_log_se = $4, last_flow_s = $5, low_before = "
-               "CASE $6 WHEN 1 THEN low_before + 1 ELSE 0 END, last_low_s = "
-               "CASE $6 WHEN 1 THEN $5 ELSE last_low_s END WHERE key = $1");
+    if (is_low(f))
+        query_open(&q, lg,
+                   "UPDATE pots SET last_report_id = $2, last_flow_l = $3, "
+                   "last_flow_log_se = $4, last_flow_s = $5, "
+                   "low_before = low_before + 1, last_low_s = $5 "
+                   "WHERE key = $1");
+    else
+        query_open(&q, lg,
+                   "UPDATE pots SET last_report_id = $2, last_flow_l = $3, "
+                   "last_flow_log_se = $4, last_flow_s = $5, low_before = 0 "
+                   "WHERE key = $1");
     query_i64(&q, r->pot_key);
     query_i64(&q, r->id);
     query_f64(&q, f->first_hour_l);
     query_f64(&q, f->log_se);
     query_i64(&q, r->at_s);
-    query_i64(&q, low);
     return query_run(&q);
 }
 

@@ -377,9 +377,9 @@ START_TEST(place_weight_is_kept)
     conf->breakage_p = 1e-12;
     watch = batch_watch_new();
     furnish_more();
-    ck_assert_int_eq(batchstate_get_weight(lg, &w), KW_ENOENT);
+    ck_assert_int_eq(batchstate_get_weight(lg, at_s, &w), KW_ENOENT);
     look(at_s);
-    ck_assert_int_eq(batchstate_get_weight(lg, &w), 0);
+    ck_assert_int_eq(batchstate_get_weight(lg, at_s, &w), 0);
     ck_assert_int_eq(w.day % 7, 0); /* a day of refresh, in the last 90 days */
     ck_assert_int_gt(w.day, at_s / CLOCK_DAY_S - 90);
     ck_assert_int_lt(w.day % 90, 7);
@@ -392,7 +392,7 @@ START_TEST(place_weight_is_kept)
     ck_assert_int_eq(batch_watch_look(watch, lg, at_s + 60, &f), 0);
     ck_assert_int_eq(f.weight.day, 0);
     batch_found_release(&f);
-    ck_assert_int_eq(batchstate_get_weight(lg, &again), 0);
+    ck_assert_int_eq(batchstate_get_weight(lg, at_s, &again), 0);
     ck_assert_double_eq(again.nu, w.nu);
     batch_watch_free(watch);
     close_all();

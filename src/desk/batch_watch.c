@@ -307,7 +307,7 @@ static int weigh(struct batch_watch *w, struct ledger *lg, int64_t now_s,
 {
     struct detector_weight d = detector_weight(w->batches);
     struct batchstate_weight was = {.day = 0};
-    int err = batchstate_get_weight(lg, &was);
+    int err = batchstate_get_weight(lg, now_s, &was);
 
     *out = (struct batchstate_weight){.day = 0};
     if (err < 0 && err != KW_ENOENT)

@@ -126,14 +126,16 @@ int batchstate_put_firings(struct ledger *lg,
     return query_run(&q);
 }
 
-int batchstate_get_weight(struct ledger *lg, struct batchstate_weight *out)
+int batchstate_get_weight(struct ledger *lg, int64_t by_s,
+                          struct batchstate_weight *out)
 {
     struct query q;
     int err;
 
     query_open(&q, lg,
                "SELECT day, nu, places, counted, at_s FROM place_weights "
-               "ORDER BY day DESC LIMIT 1");
+               "WHERE day * 86400 <= $1 ORDER BY day DESC LIMIT 1");
+    query_i64(&q, by_s);
     if ((err = query_one(&q)) < 0)
         return err;
     *out = (struct batchstate_weight){

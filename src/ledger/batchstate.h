@@ -40,7 +40,8 @@ int batchstate_put_firings(struct ledger *lg,
                            const struct batchstate_firings *f);
 /*
  * nu, by how much places differ in what they tell: estimated anew every 90
- * days from the history. The newest; KW_ENOENT: never, it is the default.
+ * days from the history. The newest by then; KW_ENOENT: none, it is the
+ * default.
  */
 struct batchstate_weight {
     int64_t day; /* of the estimate, since 1970, UTC; 0 none */
@@ -48,7 +49,8 @@ struct batchstate_weight {
     int64_t places, counted; /* what it rests on */
     int64_t at_s;            /* when it was written down */
 };
-int batchstate_get_weight(struct ledger *lg, struct batchstate_weight *out);
+int batchstate_get_weight(struct ledger *lg, int64_t by_s,
+                          struct batchstate_weight *out);
 int batchstate_put_weight(struct ledger *lg, const struct batchstate_weight *w);
 /* Of deliveries, by place_id and day. KW_ENOENT: never judged. */
 int batchstate_get_delivery(struct ledger *lg, int64_t place_id, int64_t day,

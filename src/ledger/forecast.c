@@ -166,20 +166,23 @@ int ledger_forecast_check(struct ledger *lg, const struct ledger_forecast *f)
     return query_run(&q);
 }
 
-int ledger_forecast_last(struct ledger *lg, int days, int most,
+int ledger_forecast_last(struct ledger *lg, const struct ledger_forecast_of *of,
                          ledger_forecast_f *f, void *arg)
 {
     struct query q;
 
     query_open(&q, lg,
                "SELECT " ROW " FROM forecasts WHERE days = $1 "
-               "AND checked_s IS NOT NULL ORDER BY made_s DESC LIMIT $2");
-    query_i64(&q, days);
-    query_i64(&q, most);
+               "AND checked_s IS NOT NULL AND made_s + days * 86400 <= $2 "
+               "ORDER BY made_s DESC LIMIT $3");
+    query_i64(&q, of->days);
+    query_i64(&q, of->by_s);
+    query_i64(&q, of->most);
     return stream(&q, f, arg);
 }
 
-int ledger_forecast_widened(struct ledger *lg, int days, bool *ever)
+int ledger_forecast_widened(struct ledger *lg, int days, int64_t by_s,
+                            bool *ever)
 {
     struct query q;
     int64_t n = 0;
@@ -187,8 +190,9 @@ int ledger_forecast_widened(struct ledger *lg, int days, bool *ever)
 
     query_open(&q, lg,
                "SELECT count(*) FROM forecasts WHERE days = $1 "
-               "AND widened > 1");
+               "AND widened > 1 AND made_s <= $2");
     query_i64(&q, days);
+    query_i64(&q, by_s);
     err = one_number(&q, &n);
     *ever = n > 0;
     return err;

@@ -36,9 +36,15 @@ int ledger_forecast_due(struct ledger *lg, int64_t now_s, ledger_forecast_f *f,
 int ledger_forecast_count(struct ledger *lg, struct ledger_forecast *f);
 /* Writes down failed, slow, came, checked_s. */
 int ledger_forecast_check(struct ledger *lg, const struct ledger_forecast *f);
-/* The last ones of so many days that were checked, newest first. */
-int ledger_forecast_last(struct ledger *lg, int days, int most,
+/* The last ones of so many days that were over by then and checked, newest
+ * first. */
+struct ledger_forecast_of {
+    int days, most;
+    int64_t by_s;
+};
+int ledger_forecast_last(struct ledger *lg, const struct ledger_forecast_of *of,
                          ledger_forecast_f *f, void *arg);
-/* Whether one of so many days was ever widened. */
-int ledger_forecast_widened(struct ledger *lg, int days, bool *ever);
+/* Whether one of so many days, made by then, was ever widened. */
+int ledger_forecast_widened(struct ledger *lg, int days, int64_t by_s,
+                            bool *ever);
 #endif

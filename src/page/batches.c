@@ -128,7 +128,6 @@ int batches_page_gather(const struct page *p, struct ledger *lg,
     struct gathering g = {.out = out};
     int err;
 
-    (void)p;
     *out = (struct batches_page){.run_p = NAN};
     err = batchstate_each(lg, add_state, &g);
     for (size_t i = 0; err == 0 && i < newer->n; i++)
@@ -142,7 +141,7 @@ int batches_page_gather(const struct page *p, struct ledger *lg,
         qsort(out->rows, out->n, sizeof(*out->rows), by_risk);
     }
     if (err == 0)
-        err = batchstate_get_weight(lg, &out->weight);
+        err = batchstate_get_weight(lg, p->now_s, &out->weight);
     if (err == KW_ENOENT)
         err = 0;
     if (newer->weight.day != 0)

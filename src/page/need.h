@@ -63,15 +63,17 @@ struct need_page {
     double press[NEED_TIMES]; /* pots to press for that time */
 };
 
-/* How the last forecasts did, of NEED_TIMES. */
-int need_check_gather(struct ledger *lg, struct need_checked *out);
+/* How the last forecasts did that were over by then, of NEED_TIMES. */
+int need_check_gather(struct ledger *lg, int64_t now_s,
+                      struct need_checked *out);
 void need_check_text(const struct page *p, const struct need_page *n);
 json_t *need_check_json(const struct need_page *n);
 
 /*
- * The month's work: what is over is compared, and a new forecast made when
- * this month has none. Looking reads alone; putting is for a transaction of
- * the writer's. Released by the caller, after an error too.
+ * The month's work: what is over is compared; on a look at which nothing is, a
+ * new forecast is made when this month has none, so that it knows of them.
+ * Looking reads alone; putting is for a transaction of the writer's. Released
+ * by the caller, after an error too.
  */
 struct need_month {
     struct ledger_forecast *items; /* checked, or new ones */

@@ -21,15 +21,17 @@ static int add_last(const struct ledger_forecast *f, void *arg)
     return 0;
 }
 
-static int check_one(struct ledger *lg, int days, struct need_checked *c)
+static int check_one(struct ledger *lg, int days, int64_t now_s,
+                     struct need_checked *c)
 {
+    const struct ledger_forecast_of of = {days, NEED_PAST, now_s};
     struct need_past past[NEED_PAST];
     bool ever = false;
     int err;
 
     *c = (struct need_checked){.misfit = NAN, .widened = 1};
-    if ((err = ledger_forecast_last(lg, days, NEED_PAST, add_last, c)) < 0 ||
-        (err = ledger_forecast_widened(lg, days, &ever)) < 0)
+    if ((err = ledger_forecast_last(lg, &of, add_last, c)) < 0 ||
+        (err = ledger_forecast_widened(lg, days, now_s, &ever)) < 0)
         return err;
     for (size_t i = 0; i < c->n; i++) {
         const struct ledger_forecast *f = &c->last[i];
@@ -42,12 +44,13 @@ static int check_one(struct ledger *lg, int days, struct need_checked *c)
     return 0;
 }
 
-int need_check_gather(struct ledger *lg, struct need_checked *out)
+int need_check_gather(struct ledger *lg, int64_t now_s,
+                      struct need_checked *out)
 {
     int err = 0;
 
     for (int w = 0; err == 0 && w < NEED_TIMES; w++)
-        err = check_one(lg, (int)need_days[w], &out[w]);
+        err = check_one(lg, (int)need_days[w], now_s, &out[w]);
     return err;
 }
 
@@ -135,7 +138,7 @@ int need_month_look(const struct page *p, struct ledger *lg,
     int err;
 
     *out = (struct need_month){.n = 0};
-    if ((err = compare(p, lg, out)) < 0)
+    if ((err = compare(p, lg, out)) < 0 || out->n > 0)
         return err;
     err = ledger_forecast_newest(lg, &newest);
     if (err == KW_ENOENT)

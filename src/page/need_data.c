@@ -294,7 +294,7 @@ static int gather_stock(struct gathering *g, struct ledger *lg)
 static int gather_weight(struct gathering *g, struct ledger *lg)
 {
     struct batchstate_weight w;
-    int err = batchstate_get_weight(lg, &w);
+    int err = batchstate_get_weight(lg, g->page->now_s, &w);
 
     if (err == 0)
         g->place_weight = w.nu;
@@ -475,7 +475,7 @@ int need_page_gather(const struct page *p, struct ledger *lg,
     int err;
 
     *out = (struct need_page){.set = *set, .all = {.share = NAN}};
-    if ((err = need_check_gather(lg, out->checked)) < 0)
+    if ((err = need_check_gather(lg, p->now_s, out->checked)) < 0)
         return err;
     err = batchstate_times(lg, add_time, &g);
     if (err == 0)

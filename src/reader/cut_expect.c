@@ -12,6 +12,7 @@
 #define EXPECT_UNKNOWN 2
 #define SEEN_WORDS     3 /* in "crack leak" a third thing may be meant */
 #define FOREIGN_WORDS  4
+#define EYES_MOST      3 /* a letter left out of "sunken" */
 #define SIGN_MOST      2 /* as far as the key beside the right one */
 #define FOREIGN_MOST                                                           \
     6 /* letters of another language's word that may be a                      \
@@ -395,10 +396,12 @@ static void lighten_signs(struct cut *c, const struct lexicon *lex)
               is_a(lex, t - 1, CONCEPT_AND) || is_a(lex, t - 1, CONCEPT_VERY) ||
               has_class(lex, t - 1, 1u << CLASS_SICKNESS)))
             continue;
-        if (eyes)
+        if (eyes) {
             concept_set_add(&e.concepts, CONCEPT_SUNKEN);
-        else
+            e.most = EYES_MOST;
+        } else {
             concept_set_join(&e.concepts, &lex->of_class[CLASS_SIGN]);
+        }
         c->n_slips += 2;
         if (!slip_is_near(lex, c->fold.text + t->at, t->len, &e))
             continue;

@@ -272,6 +272,17 @@ static void join_minutes(struct cut *c, const struct lexicon *lex)
     c->n = to;
 }
 
+static bool is_numero(const char *s, size_t len)
+{
+    static const char *const words[] = {"n", "no", "num"};
+
+    for (size_t i = 0; i < KW_COUNT(words); i++) {
+        if (strlen(words[i]) == len && memcmp(s, words[i], len) == 0)
+            return true;
+    }
+    return false;
+}
+
 /* "pot no 0214-073-19": a number's "no" denies nothing. */
 static void settle_numero(struct cut *c, const struct lexicon *lex)
 {
@@ -279,8 +290,7 @@ static void settle_numero(struct cut *c, const struct lexicon *lex)
         size_t next = i + 1;
 
         if (!concept_set_has(&lex->sets[c->tokens[i].symbol], CONCEPT_NO) ||
-            c->tokens[i].len != 2 ||
-            memcmp(c->fold.text + c->tokens[i].at, "no", 2) != 0)
+            !is_numero(c->fold.text + c->tokens[i].at, c->tokens[i].len))
             continue;
         if (c->tokens[next].symbol == CONCEPT_PAUSE && next + 1 < c->n)
             next++;

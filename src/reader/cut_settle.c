@@ -296,8 +296,9 @@ static void settle_numero(struct cut *c, const struct lexicon *lex)
             next++;
         if ((c->tokens[next].symbol == CONCEPT_SERIAL ||
              c->tokens[next].symbol == CONCEPT_WRONG) &&
-            (i == 1 || has_class(lex, &c->tokens[i - 1],
-                                 1u << CLASS_OURS | 1u << CLASS_POLITE)))
+            (i == 1 || c->tokens[i - 1].symbol == CONCEPT_PAUSE ||
+             has_class(lex, &c->tokens[i - 1],
+                       1u << CLASS_OURS | 1u << CLASS_POLITE)))
             c->tokens[i].symbol = CONCEPT_FILLER;
     }
 }

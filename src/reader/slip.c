@@ -505,6 +505,9 @@ uint32_t slip_find(const struct lexicon *lex, const char *word, size_t len,
     if (s.word != 0 && (classes_of(lex, s.word) & FILED_CLASSES) &&
         s.ours <= s.cost + 1)
         return 0;
+    if (s.word != 0 && s.cost > COST_SOUND &&
+        (classes_of(lex, s.word) & 1u << CLASS_ALIEN))
+        return 0; /* "sola" is no "cola": that would unsay a trouble */
     return s.rival > s.cost && s.cost <= slack(s.meant.n) ? s.word : 0;
 }
 

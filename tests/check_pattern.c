@@ -39,8 +39,11 @@ struct found {
 struct way {
     pcre2_code *code;
     bool nothing;
+    size_t longest;
     struct pattern_opening openings[20];
     size_t n;
+    struct pattern_set needs[20];
+    size_t n_needs;
 };
 
 struct taken {
@@ -60,13 +63,14 @@ static pcre2_code *compiled(const struct kw_buf *b)
     return re;
 }
 
-static void take_way(void *to, const struct kw_buf *pattern, bool nothing)
+static void take_way(void *to, const struct kw_buf *pattern, bool nothing,
+                     size_t longest)
 {
     struct taken *t = to;
 
     ck_assert_uint_lt(t->n, WAYS_MOST);
-    t->ways[t->n++] =
-        (struct way){.code = compiled(pattern), .nothing = nothing};
+    t->ways[t->n++] = (struct way){
+        .code = compiled(pattern), .nothing = nothing, .longest = longest};
 }
 
 static void take_opening(void *to, const struct pattern_opening *o)
@@ -76,6 +80,15 @@ static void take_opening(void *to, const struct pattern_opening *o)
 
     ck_assert_uint_lt(w->n, KW_COUNT(w->openings));
     w->openings[w->n++] = *o;
+}
+
+static void take_need(void *to, const struct pattern_set *set)
+{
+    struct taken *t = to;
+    struct way *w = &t->ways[t->n - 1];
+
+    ck_assert_uint_lt(w->n_needs, KW_COUNT(w->needs));
+    w->needs[w->n_needs++] = *set;
 }
 
 static struct found match(const pcre2_code *re, const char *text)
@@ -120,13 +133,29 @@ static bool may_begin(const struct way *w, const char *text)
     return may;
 }
 
+/* Is a match no longer than the longest, and has it what it needs? */
+static bool is_promised(const struct way *w, const char *text, size_t to)
+{
+    size_t n = 0;
+
+    for (size_t i = 0; i < w->n_needs; i++) {
+        bool has = false;
+
+        for (size_t k = 0; k < to; k++)
+            has |= pattern_set_has(&w->needs[i], (unsigned char)text[k]);
+        n += has;
+    }
+    return n == w->n_needs && (w->longest == 0 || to <= w->longest);
+}
+
 static struct found match_ways(const struct taken *t, const char *text)
 {
     struct found f = {.to = 0}, first = {.to = 0};
 
     for (size_t i = 0; i < t->n; i++) {
         f = match(t->ways[i].code, text);
-        ck_assert(f.rc == 0 || may_begin(&t->ways[i], text));
+        ck_assert(f.rc == 0 || (may_begin(&t->ways[i], text) &&
+                                is_promised(&t->ways[i], text, f.to)));
         if (first.rc == 0)
             first = f;
     }
@@ -159,7 +188,7 @@ START_TEST(ways_are_the_whole)
     const char *grammar = grammars[_i].grammar;
     struct fault_list faults = {0};
     struct taken *t = kw_calloc(1, sizeof(*t));
-    const struct pattern_ways ways = {take_way, take_opening, t};
+    const struct pattern_ways ways = {take_way, take_opening, take_need, t};
     struct abnf *a;
     struct kw_buf b;
     pcre2_code *whole;

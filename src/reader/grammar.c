@@ -12,6 +12,7 @@
 #define FILE_MOST    (1u << 20)
 #define PATTERN_MOST (1u << 22) /* of one way */
 #define WAYS_MOST    4096
+#define LOOK_OVER    24 /* symbols that are looked over before a try */
 #define FILE_CAP     1024
 #define MATCH_LIMIT  200000 /* steps of one match; a sane text needs 100 */
 #define DEPTH_LIMIT  2000
@@ -32,7 +33,11 @@ _Static_assert(GRAMMAR_RULE_COUNT <= 128, "a match has 128 bits");
 struct way {
     pcre2_code *code;
     bool jit;
-    bool nothing;      /* matches without a symbol, too */
+    bool nothing; /* matches without a symbol, too */
+    /* A match has a symbol of each of these sets; not
+     * looked for when it may be longer than what is looked over. */
+    uint32_t need, n_needs;
+    bool long_one;
     uint32_t groups;   /* highest group number */
     uint16_t *rule_of; /* by group number; GRAMMAR_RULE_COUNT none */
 };
@@ -56,10 +61,12 @@ struct grammar {
     uint32_t *begins; /* by symbol: where its items begin; one more */
     struct begin *items;
     uint64_t *seconds; /* sets, each of set_words */
+    uint64_t *needs;   /* the same */
     size_t n_symbols, set_words;
 };
 
 struct grammar_scratch {
+    uint64_t *over; /* set of the symbols that stand from a place on */
     pcre2_match_data *data;
     pcre2_match_context *context;
     pcre2_jit_stack *stack;
@@ -173,11 +180,14 @@ struct compiling {
     struct grammar *g;
     struct opening *openings;
     size_t n, cap;
+    struct pattern_set *needs;
+    size_t n_needs, needs_cap;
     int code; /* of PCRE2, when a way failed */
     bool failed;
 };
 
-static void add_way(void *to, const struct kw_buf *pattern, bool nothing)
+static void add_way(void *to, const struct kw_buf *pattern, bool nothing,
+                    size_t longest)
 {
     struct compiling *x = to;
     struct grammar *g = x->g;
@@ -189,7 +199,9 @@ static void add_way(void *to, const struct kw_buf *pattern, bool nothing)
         return;
     kw_grow(&g->ways, &g->ways_cap, g->n_ways + 1, sizeof(*g->ways));
     w = &g->ways[g->n_ways];
-    *w = (struct way){.nothing = nothing};
+    *w = (struct way){.nothing = nothing,
+                      .long_one = longest == 0 || longest > LOOK_OVER,
+                      .need = (uint32_t)x->n_needs};
     if ((w->code = compile_wide(pattern, &x->code)) == NULL) {
         x->failed = true;
         return;
@@ -211,6 +223,17 @@ static void add_opening(void *to, const struct pattern_opening *o)
     kw_grow(&x->openings, &x->cap, x->n + 1, sizeof(*x->openings));
     x->openings[x->n++] = (struct opening){(uint16_t)(x->g->n_ways - 1),
                                            o->ends, o->first, o->second};
+}
+
+static void add_need(void *to, const struct pattern_set *set)
+{
+    struct compiling *x = to;
+
+    if (x->failed || x->n_needs == UINT32_MAX)
+        return;
+    kw_grow(&x->needs, &x->needs_cap, x->n_needs + 1, sizeof(*x->needs));
+    x->needs[x->n_needs++] = *set;
+    x->g->ways[x->g->n_ways - 1].n_needs++;
 }
 
 /* A way that may be nothing is tried wherever another may begin. */
@@ -240,6 +263,10 @@ static void index_openings(struct compiling *x, size_t n_symbols)
     g->set_words = (n_symbols + 63) / 64;
     g->begins = kw_calloc(n_symbols + 1, sizeof(*g->begins));
     g->seconds = kw_calloc(x->n * g->set_words, sizeof(*g->seconds));
+    g->needs = kw_calloc(x->n_needs * g->set_words, sizeof(*g->needs));
+    for (size_t i = 0; i < x->n_needs; i++)
+        memcpy(g->needs + i * g->set_words, x->needs[i].bits,
+               g->set_words * sizeof(*g->needs));
     for (size_t i = 0; i < x->n; i++) {
         memcpy(g->seconds + i * g->set_words, x->openings[i].second.bits,
                g->set_words * sizeof(*g->seconds));
@@ -265,7 +292,7 @@ static int compile(const struct abnf *a, const struct lexicon *lex,
 {
     const struct pattern how = {prose, captures, lex};
     struct compiling x = {0};
-    const struct pattern_ways ways = {add_way, add_opening, &x};
+    const struct pattern_ways ways = {add_way, add_opening, add_need, &x};
     int err;
 
     if (lex->n_sets > PATTERN_SYMBOLS_MOST) {
@@ -288,6 +315,7 @@ static int compile(const struct abnf *a, const struct lexicon *lex,
         *out = x.g;
     }
     kw_free(x.openings);
+    kw_free(x.needs);
     return err;
 }
 
@@ -332,6 +360,7 @@ void grammar_free(struct grammar *g)
     kw_free(g->begins);
     kw_free(g->items);
     kw_free(g->seconds);
+    kw_free(g->needs);
     kw_free(g);
 }
 
@@ -344,6 +373,7 @@ struct grammar_scratch *grammar_scratch_new(const struct grammar *g)
         if (g->ways[i].groups > groups)
             groups = g->ways[i].groups;
     }
+    s->over = kw_calloc(g->set_words, sizeof(*s->over));
     s->data = pcre2_match_data_create(groups + 1, NULL);
     s->context = pcre2_match_context_create(NULL);
     s->stack = pcre2_jit_stack_create(32 * 1024, JIT_STACK, NULL);
@@ -365,6 +395,7 @@ void grammar_scratch_free(struct grammar_scratch *s)
     pcre2_match_data_free(s->data);
     pcre2_match_context_free(s->context);
     pcre2_jit_stack_free(s->stack);
+    kw_free(s->over);
     kw_free(s);
 }
 
@@ -406,6 +437,34 @@ static inline bool goes_on(const struct grammar *g, const struct begin *b,
             (set[symbols[at + 1] / 64] >> (symbols[at + 1] % 64) & 1));
 }
 
+/* Looks over what stands from a place on, as far as most ways can go. */
+static void look_over(const struct grammar *g, struct grammar_scratch *s,
+                      const uint32_t *symbols, size_t n, size_t at)
+{
+    size_t end = n - at < LOOK_OVER ? n : at + LOOK_OVER;
+
+    memset(s->over, 0, g->set_words * sizeof(*s->over));
+    for (; at < end; at++)
+        s->over[symbols[at] / 64] |= UINT64_C(1) << (symbols[at] % 64);
+}
+
+/* Does all that the way needs stand there? */
+static bool has_needs(const struct grammar *g, const struct grammar_scratch *s,
+                      const struct way *w)
+{
+    const uint64_t *need = g->needs + w->need * g->set_words;
+
+    for (size_t i = 0; i < w->n_needs; i++) {
+        uint64_t both = 0;
+
+        for (size_t k = 0; k < g->set_words; k++)
+            both |= *need++ & s->over[k];
+        if (both == 0)
+            return false;
+    }
+    return true;
+}
+
 /* At one place: as grammar_next(). */
 static int match_at(const struct grammar *g, struct grammar_scratch *s,
                     const uint32_t *symbols, size_t n, size_t at,
@@ -414,6 +473,7 @@ static int match_at(const struct grammar *g, struct grammar_scratch *s,
     const struct begin *b = g->items + g->begins[symbols[at]],
                        *end = g->items + g->begins[symbols[at] + 1];
     size_t tried = g->n_ways;
+    bool looked = false;
 
     for (; b < end; b++) {
         const struct way *w = &g->ways[b->way];
@@ -422,6 +482,13 @@ static int match_at(const struct grammar *g, struct grammar_scratch *s,
         if (b->way == tried || !goes_on(g, b, symbols, n, at))
             continue;
         tried = b->way;
+        if (w->n_needs > 0 && !w->long_one) {
+            if (!looked)
+                look_over(g, s, symbols, n, at);
+            looked = true;
+            if (!has_needs(g, s, w))
+                continue;
+        }
         rc = try_way(w, s, symbols, n, at);
         if (rc == PCRE2_ERROR_NOMATCH)
             continue;

@@ -396,8 +396,66 @@ static void open_node(struct taking *t, int i, const struct rest *rest)
     }
 }
 
+/*
+ * Tells what no match of the node can be without. What it begins with the
+ * openings tell.
+ */
+static void tell_needs(struct taking *t, int i, bool begins)
+{
+    const struct abnf_node *nodes = t->w.a->nodes, *n = &nodes[i];
+    struct pattern_set set = {{0}};
+
+    if (add_begins(&t->w, i, &set))
+        return;
+    if (n->type == ABNF_CONCATENATION) {
+        for (int k = n->first; k != 0; k = nodes[k].next)
+            tell_needs(t, k, begins && k == n->first);
+    } else if (n->type == ABNF_REPETITION) {
+        tell_needs(t, n->first, begins);
+    } else if (n->type == ABNF_RULE_REF && symbol_of(&t->w, i) == NULL) {
+        tell_needs(t, t->w.a->rules[n->rule].body, begins);
+    } else if (!begins) {
+        t->ways->need(t->ways->to, &set);
+    }
+}
+
+#define NO_END SIZE_MAX
+
+static size_t longest(const struct writer *w, int i)
+{
+    const struct abnf_node *n = &w->a->nodes[i];
+    size_t sum = 0, one;
+
+    switch (n->type) {
+    case ABNF_RULE_REF:
+        return longest(w, w->a->rules[n->rule].body);
+    case ABNF_REPETITION:
+        one = longest(w, n->first);
+        return n->max < 0 || one == NO_END ? NO_END : one * (size_t)n->max;
+    case ABNF_CONCATENATION:
+    case ABNF_ALTERNATION:
+        for (int k = n->first; k != 0; k = w->a->nodes[k].next) {
+            if ((one = longest(w, k)) == NO_END)
+                return NO_END;
+            if (n->type == ABNF_CONCATENATION)
+                sum += one;
+            else if (one > sum)
+                sum = one;
+        }
+        return sum;
+    case ABNF_STRING:
+        return n->len;
+    case ABNF_RANGE:
+    case ABNF_PROSE:
+        break;
+    }
+    return 1;
+}
+
 static void take_way(struct taking *t, int i)
 {
+    size_t most = longest(&t->w, i);
+
     kw_buf_clear(t->w.out);
     for (size_t k = 0; k < t->n_inside; k++)
         write_name(&t->w, t->inside[k]);
@@ -408,8 +466,10 @@ static void take_way(struct taking *t, int i)
         t->err = KW_EFULL;
         return;
     }
-    t->ways->way(t->ways->to, t->w.out, may_be_nothing(&t->w, i));
+    t->ways->way(t->ways->to, t->w.out, may_be_nothing(&t->w, i),
+                 most == NO_END ? 0 : most);
     open_node(t, i, NULL);
+    tell_needs(t, i, true);
 }
 
 /* Nothing follows a way, so what stands in it may as well stand for itself. */

@@ -51,10 +51,16 @@ struct pattern_opening {
 };
 
 struct pattern_ways {
-    /* A pattern of its own; nothing: it may match without a symbol. */
-    void (*way)(void *to, const struct kw_buf *pattern, bool nothing);
+    /*
+     * A pattern of its own. nothing: it may match without a symbol; longest:
+     * symbols of the longest match, 0 when it has no end.
+     */
+    void (*way)(void *to, const struct kw_buf *pattern, bool nothing,
+                size_t longest);
     /* Of the last way. No match of it begins otherwise, but of nothing. */
     void (*opening)(void *to, const struct pattern_opening *o);
+    /* Of the last way. Every match of it has one of these symbols. */
+    void (*need)(void *to, const struct pattern_set *set);
     void *to;
 };
 

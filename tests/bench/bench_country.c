@@ -24,6 +24,8 @@
 #include <sys/wait.h>
 #include <unistd.h>
 
+#define NOW "2026-09-21T14:13:20Z" /* COUNTRY_NOW_S */
+
 static char folder[200], file[256], conf_file[256];
 static volatile int64_t sink;
 static int pots;
@@ -78,8 +80,11 @@ static struct cost run(void (*f)(void), const char *page)
             f();
             exit(0);
         }
+        if (strcmp(page, "life") == 0)
+            execl(getenv("KW_COMMAND"), "kilnword", "show", "life", "kiln",
+                  "--config", conf_file, "--at", NOW, (char *)NULL);
         execl(getenv("KW_COMMAND"), "kilnword", "show", page, "--config",
-              conf_file, "--at", "2026-09-21T13:33:20Z", (char *)NULL);
+              conf_file, "--at", NOW, (char *)NULL);
         _exit(1);
     }
     close(ends[1]);
@@ -253,7 +258,8 @@ static void prepare(void)
 
 int main(int argc, char **argv)
 {
-    static const char *const pages[] = {"batches", "causes", "need", "line"};
+    static const char *const pages[] = {"batches", "causes", "need", "life",
+                                        "line"};
     bool brief = argc > 1 && strcmp(argv[1], "--short") == 0;
     bool alone = argc > 1 && strcmp(argv[1], "--survival") == 0;
     struct cost cold;

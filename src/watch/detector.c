@@ -6,13 +6,10 @@
  * stand at the same day; (4) a cell is among its batch's young or, once all
  * its days to come are of the last age bin, its pots are in its pair's `old`.
  */
-#include "watch/detector.h"
+#include "watch/detector_inner.h"
 
 #include <math.h>
 #include <string.h>
-
-#define BINS BREAKAGE_BINS
-#define WEEK 7
 
 const struct detector_setting detector_defaults = {
     .prior = {3, 0.012 / 30.4375},
@@ -27,67 +24,6 @@ const struct detector_setting detector_defaults = {
     .least = 3,
     .sweeps = 3,
     .reweigh_days = 0};
-
-struct cell {
-    int batch, pair, day;
-    bool old;
-    int64_t pots; /* at risk */
-};
-
-struct pair { /* a batch in a place */
-    int batch, place;
-    int next; /* of the batch, -1 none */
-    int counted, counted_closed;
-    int counted_on[DETECTOR_CAP_MOST]; /* the last days that counted */
-    int n_counted;
-    int64_t old;     /* pots at risk of its old cells */
-    double expected; /* of the present sweep, without the place's factor */
-    double factor;   /* r */
-    double x[BINS];  /* pot-days at risk */
-    double *closed;  /* of them before the last closing, or NULL */
-};
-
-struct batch {
-    int first, last; /* pair, -1 none */
-    int day;         /* its pairs are complete up to the end of it */
-    int alarm_day;
-    double cusum;
-    int *young; /* of its cells those that are not old */
-    size_t n_young, young_cap;
-    int64_t counted, counted_closed, reported, reported_closed;
-    double e, u, e_closed, u_closed;
-    double caution[BINS]; /* U over E */
-};
-
-/* What each sweep reads of a batch: of very many, by itself it stays near. */
-struct shares {
-    double rate[BINS];     /* lam, the batch left out */
-    double exposure[BINS]; /* r-weighted, of the present sweep */
-    double failed[BINS];
-    bool failing;
-};
-
-struct place {
-    int64_t counted;
-    double expected;
-    int batches;
-};
-
-struct detector {
-    struct detector_setting set;
-    struct cell *cells;
-    struct pair *pairs;
-    struct batch *batches;
-    struct shares *shares; /* of each batch */
-    struct place *places;
-    size_t n_cells, cells_cap, n_pairs, pairs_cap;
-    size_t n_batches, batches_cap, shares_cap, n_places, places_cap;
-    double exposure[BINS], failed[BINS]; /* of all batches in the baseline */
-    int day;
-    int first; /* the earliest delivery: before it there is no time */
-    struct detector_weight weight;
-    bool refreshed; /* on the present day, whose end is still to be judged */
-};
 
 const char *detector_state_name(enum detector_state s)
 {
@@ -141,171 +77,6 @@ double detector_eager(const struct detector *d, int batch, int64_t place)
 int detector_batches(const struct detector *d)
 {
     return (int)d->n_batches;
-}
-
-/* ---- rates: frozen between refreshes ---- */
-
-/* The others' failures at an age, and the prior's. */
-static double others(const struct detector *d, const struct shares *s, int k)
-{
-    return d->set.prior.events +
-           (d->failed[k] - (s->failing ? 0 : s->failed[k]));
-}
-
-/* The others' rate at each age. */
-static void rate_batch(const struct detector *d, struct shares *s)
-{
-    double days = d->set.prior.events / d->set.prior.rate_per_day;
-
-    for (int k = 0; k < BINS; k++) {
-        double own = s->failing ? 0 : s->exposure[k];
-
-        s->rate[k] = others(d, s, k) / (days + (d->exposure[k] - own));
-    }
-}
-
-/* How much surer U is made than E. */
-static void caution_batch(const struct detector *d, size_t batch)
-{
-    for (int k = 0; k < BINS; k++)
-        d->batches[batch].caution[k] =
-            1 + d->set.caution / sqrt(others(d, &d->shares[batch], k));
-}
-
-static void rate_pair(const struct detector *d, struct pair *p)
-{
-    const struct place *place = &d->places[p->place];
-    bool out = d->shares[p->batch].failing;
-    double own_o = out ? 0 : (double)p->counted, own_e = out ? 0 : p->expected;
-
-    p->factor = (d->weight.nu + ((double)place->counted - own_o)) /
-                (d->weight.nu + (place->expected - own_e));
-}
-
-static void sum_failures(struct detector *d)
-{
-    memset(d->failed, 0, sizeof(d->failed));
-    for (size_t b = 0; b < d->n_batches; b++)
-        for (int k = 0; k < BINS && !d->shares[b].failing; k++)
-            d->failed[k] += d->shares[b].failed[k];
-    for (size_t i = 0; i < d->n_places; i++)
-        d->places[i].counted = 0;
-    for (size_t i = 0; i < d->n_pairs; i++) {
-        struct pair *p = &d->pairs[i];
-
-        if (!d->shares[p->batch].failing)
-            d->places[p->place].counted += p->counted;
-        p->factor = 1;
-    }
-}
-
-/* Exposure of each batch and of the baseline, as eagerly as it is told. */
-static void sum_exposure(struct detector *d)
-{
-    memset(d->exposure, 0, sizeof(d->exposure));
-    for (size_t b = 0; b < d->n_batches; b++)
-        memset(d->shares[b].exposure, 0, sizeof(d->shares[b].exposure));
-    for (size_t i = 0; i < d->n_pairs; i++) {
-        const struct pair *p = &d->pairs[i];
-        double *exposure = d->shares[p->batch].exposure;
-
-        for (int k = 0; k < BINS; k++)
-            exposure[k] += p->factor * p->x[k];
-    }
-    for (size_t b = 0; b < d->n_batches; b++)
-        for (int k = 0; k < BINS && !d->shares[b].failing; k++)
-            d->exposure[k] += d->shares[b].exposure[k];
-}
-
-static void sum_places(struct detector *d)
-{
-    for (size_t i = 0; i < d->n_places; i++)
-        d->places[i].expected = 0;
-    for (size_t i = 0; i < d->n_pairs; i++) {
-        struct pair *p = &d->pairs[i];
-        const struct shares *s = &d->shares[p->batch];
-
-        p->expected = 0;
-        for (int k = 0; k < BINS; k++)
-            p->expected += s->rate[k] * p->x[k];
-        if (!s->failing)
-            d->places[p->place].expected += p->expected;
-    }
-}
-
-/* E and U of a batch from its exposure, at the present rates. */
-static void expect(const struct detector *d, size_t batch)
-{
-    struct batch *b = &d->batches[batch];
-
-    b->e = b->u = b->e_closed = b->u_closed = 0;
-    for (int i = b->first; i >= 0; i = d->pairs[i].next) {
-        const struct pair *p = &d->pairs[i];
-
-        for (int k = 0; k < BINS; k++) {
-            double rate = p->factor * d->shares[batch].rate[k];
-
-            b->e += rate * p->x[k];
-            b->u += rate * b->caution[k] * p->x[k];
-            if (p->closed == NULL)
-                continue;
-            b->e_closed += rate * p->closed[k];
-            b->u_closed += rate * b->caution[k] * p->closed[k];
-        }
-    }
-}
-
-static void sweep_all(struct detector *d)
-{
-    sum_failures(d);
-    for (int sweep = 0; sweep < d->set.sweeps; sweep++) {
-        sum_exposure(d);
-        for (size_t b = 0; b < d->n_batches; b++)
-            rate_batch(d, &d->shares[b]);
-        sum_places(d);
-        for (size_t i = 0; i < d->n_pairs; i++)
-            rate_pair(d, &d->pairs[i]);
-    }
-}
-
-/*
- * nu from how far the places' counts lie from what is expected of them, once
- * there is enough to tell, at the first refresh of each span of so many days:
- * a replay comes to the same. True when it was estimated.
- */
-static bool reweigh(struct detector *d, int day)
-{
-    int span = d->set.reweigh_days;
-    struct detector_weight w = {.day = day};
-    struct cluster_spread s = {0};
-
-    if (span <= 0 || day / span == (day - WEEK) / span)
-        return false;
-    for (size_t i = 0; i < d->n_places; i++) {
-        const struct place *p = &d->places[i];
-
-        if (!(p->expected > 0))
-            continue;
-        cluster_spread_add(&s, (double)p->counted, p->expected);
-        w.counted += p->counted;
-        w.places++;
-    }
-    if (!cluster_spread_enough(&s))
-        return false;
-    w.nu = cluster_spread_nu(&s);
-    d->weight = w;
-    return true;
-}
-
-static void refresh(struct detector *d, int day)
-{
-    sweep_all(d);
-    if (reweigh(d, day))
-        sweep_all(d);
-    for (size_t b = 0; b < d->n_batches; b++) {
-        caution_batch(d, b);
-        expect(d, b);
-    }
 }
 
 /* ---- days ---- */
@@ -459,7 +230,7 @@ static int to_day(struct detector *d, int day)
         }
         for (size_t b = 0; b < d->n_batches; b++)
             advance_exposure(d, b, next - 1);
-        refresh(d, next);
+        detector_refresh(d, next);
         d->day = next;
         d->refreshed = true;
     }
@@ -485,8 +256,8 @@ static void room_for(struct detector *d, int batch, int place)
         d->batches[d->n_batches] =
             (struct batch){.first = -1, .last = -1, .day = d->day};
         d->shares[d->n_batches] = (struct shares){.failing = false};
-        rate_batch(d, &d->shares[d->n_batches]);
-        caution_batch(d, d->n_batches);
+        detector_rate_batch(d, &d->shares[d->n_batches]);
+        detector_caution_batch(d, d->n_batches);
     }
     for (; d->n_places <= (size_t)place; d->n_places++)
         d->places[d->n_places] = (struct place){.batches = 0};
@@ -501,7 +272,7 @@ static int pair_of(struct detector *d, int batch, int place)
         if (d->pairs[i].place == place)
             return i;
     kw_grow(&d->pairs, &d->pairs_cap, d->n_pairs + 1, sizeof(*d->pairs));
-    rate_pair(d, &p);
+    detector_rate_pair(d, &p);
     d->pairs[d->n_pairs] = p;
     d->places[place].batches++;
     if (b->first < 0)

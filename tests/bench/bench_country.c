@@ -203,7 +203,7 @@ static void survival(void)
 
 static void put(const char *what, double s, double yp, double mib)
 {
-    printf("%s\t%.2f\ts\t%.1f Yp", what, s, s / yp);
+    printf("%s\t%.3f\ts\t%.2f Yp", what, s, s / yp);
     if (mib > 0)
         printf(", %.0f MiB at most", mib);
     putchar('\n');

@@ -411,11 +411,56 @@ static void lighten_signs(struct cut *c, const struct lexicon *lex)
     }
 }
 
+/* A dark word as one of these, when it is that near; true when it was. */
+static bool lighten_as(struct cut *c, const struct lexicon *lex,
+                       struct cut_token *t, const struct slip_expected *e)
+{
+    const char *word = c->fold.text + t->at;
+    uint32_t w;
+
+    if (c->n_slips++ >= CUT_SLIPS_MOST || !slip_is_near(lex, word, t->len, e) ||
+        (w = slip_find_expected(lex, word, t->len, e)) == 0)
+        return false;
+    take(lex, t, w, e->lang);
+    return true;
+}
+
+/*
+ * "nlood when she goes to the toilet": beside a stool, a slip for blood;
+ * "diarrhoea, she deid": beside an illness, letters swapped in another sign.
+ */
+static void lighten_beside(struct cut *c, const struct lexicon *lex)
+{
+    struct slip_expected blood = {
+        .lang = c->lang_seems, .alone = true, .native = true, .most = 3};
+    struct slip_expected other = blood;
+    bool stool = false, ill = false;
+
+    concept_set_add(&blood.concepts, CONCEPT_BLOOD);
+    concept_set_join(&other.concepts, &lex->of_class[CLASS_SIGN]);
+    for (size_t i = 1; i < c->n; i++) {
+        stool |= is_a(lex, &c->tokens[i], CONCEPT_STOOL) ||
+                 is_a(lex, &c->tokens[i], CONCEPT_GUT);
+        ill |= stool || is_a(lex, &c->tokens[i], CONCEPT_ILL);
+    }
+    for (size_t i = 1; i < c->n && ill && blood.lang >= 0; i++) {
+        struct cut_token *t = &c->tokens[i];
+
+        if ((t->symbol != CONCEPT_WORD && t->symbol != CONCEPT_OTHER) ||
+            (t->word != 0 && (t->flags & CUT_SLIP) == 0) || t->len < 4 ||
+            (stool && lighten_as(c, lex, t, &blood)))
+            continue;
+        other.most = t->len < 5 ? 1 : 2;
+        lighten_as(c, lex, t, &other);
+    }
+}
+
 void cut_expect(struct cut *c, const struct lexicon *lex, int lang)
 {
     struct sentence s;
     bool serial = false;
 
+    lighten_beside(c, lex);
     for (size_t i = 1; i < c->n && !serial; i++)
         serial = c->tokens[i].symbol == CONCEPT_SERIAL ||
                  c->tokens[i].symbol == CONCEPT_WRONG;

@@ -64,6 +64,18 @@ uint16_t cut_settle(const struct lexicon *lex, const struct cut_token *t,
     return n->all;
 }
 
+/* French "neuf": nine where something to count stands behind it, else new. */
+static bool counts_next(const struct cut *c, const struct lexicon *lex,
+                        size_t i)
+{
+    uint16_t next = i + 1 < c->n ? lex->nodes[c->tokens[i + 1].node].all : 0;
+
+    return (lex->classes[next] & (1u << CLASS_UNIT | 1u << CLASS_SICKNESS)) !=
+               0 ||
+           concept_set_has(&lex->sets[next], CONCEPT_DAY) ||
+           concept_set_has(&lex->sets[next], CONCEPT_TIMES);
+}
+
 static void settle_all(struct cut *c, const struct lexicon *lex, int lang)
 {
     if (c->lang >= 0)
@@ -83,6 +95,9 @@ static void settle_all(struct cut *c, const struct lexicon *lex, int lang)
         if (concept_set_has(&lex->sets[t->symbol], CONCEPT_NUMBER)) {
             t->value = lex->more[lex->nodes[t->node].more].value;
             t->flags |= CUT_WORDED;
+            if (concept_set_has(&lex->sets[t->symbol], CONCEPT_NEW))
+                t->symbol =
+                    counts_next(c, lex, i) ? CONCEPT_NUMBER : CONCEPT_NEW;
         }
     }
 }

@@ -12,7 +12,8 @@
 #define PHRASE_MOST       8 /* words */
 #define PHRASE_BEFORE     3 /* a misspelt word of a phrase is not farther on */
 #define PHRASE_SLIP_LEAST 5 /* letters of it */
-#define NEAR_MOST         8
+#define SIGN_SLIP_LEAST   3
+#define NEAR_MOST         16
 
 /* "good!!!" was folded already; "gooood", "slooow": more than doubled. */
 static uint32_t find_drawn_out(const struct lexicon *lex, const char *s,
@@ -362,40 +363,74 @@ static void mend_strays(struct cut *c, const struct lexicon *lex)
 
 /* Does a phrase of several words have token i? */
 static bool is_in_phrase(const struct cut *c, const struct lexicon *lex,
-                         size_t i)
+                         size_t i, bool sign)
 {
     for (size_t k = i > PHRASE_BEFORE ? i - PHRASE_BEFORE : 1; k <= i; k++) {
         size_t n;
 
-        if (longest(c, lex, k, PHRASE_MOST, &n) != 0 && n > 1 && k + n > i)
+        uint32_t node = longest(c, lex, k, PHRASE_MOST, &n);
+
+        if (node != 0 && n > 1 && k + n > i &&
+            (!sign || (lex->classes[lex->nodes[node].all] & 1u << CLASS_SIGN)))
             return true;
     }
     return false;
 }
 
-/* "drop by dropp": a word that is none, but would be in a phrase. */
-static void mend_phrases(struct cut *c, const struct lexicon *lex)
+/* True when the word became one of a phrase, which may have to be a sign. */
+static bool mend_in_phrase(struct cut *c, const struct lexicon *lex, size_t i,
+                           bool sign)
 {
     uint32_t near[NEAR_MOST];
+    struct cut_token *t = &c->tokens[i];
+    size_t n;
+
+    if (c->n_slips++ >= CUT_SLIPS_MOST)
+        return false;
+    n = slip_find_in_phrases(lex, c->fold.text + t->at, t->len, c->lang_seems,
+                             sign, near, NEAR_MOST);
+    for (size_t k = 0; k < n; k++) {
+        t->word = near[k];
+        if (is_in_phrase(c, lex, i, sign)) {
+            t->flags |= CUT_SLIP;
+            return true;
+        }
+    }
+    t->word = 0;
+    return false;
+}
+
+/* Is anyone ill, by any of the words? */
+static bool tells_illness(const struct cut *c, const struct lexicon *lex)
+{
+    for (size_t i = 1; i < c->n; i++) {
+        if (lex->classes[lexicon_symbol_of(lex, c->tokens[i].word)] &
+            1u << CLASS_SICKNESS)
+            return true;
+    }
+    return false;
+}
+
+/*
+ * "drop by dropp": a word that is none, but would be in a phrase. Beside an
+ * illness any letter of a sign may be wrong: "du asng", "ricd water".
+ */
+static void mend_phrases(struct cut *c, const struct lexicon *lex)
+{
+    bool ill = false, looked = false;
 
     for (size_t i = 1; i < c->n; i++) {
-        struct cut_token *t = &c->tokens[i];
-        size_t n, k;
+        const struct cut_token *t = &c->tokens[i];
 
-        if (t->word != 0 || t->symbol != CONCEPT_WORD ||
-            t->len < PHRASE_SLIP_LEAST || c->n_slips++ >= CUT_SLIPS_MOST)
+        if (t->word != 0 || t->symbol != CONCEPT_WORD)
             continue;
-        n = slip_find_in_phrases(lex, c->fold.text + t->at, t->len,
-                                 c->lang_seems, near, NEAR_MOST);
-        for (k = 0; k < n; k++) {
-            t->word = near[k];
-            if (is_in_phrase(c, lex, i))
-                break;
-        }
-        if (k == n)
-            t->word = 0;
-        else
-            t->flags |= CUT_SLIP;
+        if (t->len >= PHRASE_SLIP_LEAST && mend_in_phrase(c, lex, i, false))
+            continue;
+        if (!looked)
+            ill = tells_illness(c, lex);
+        looked = true;
+        if (ill && t->len >= SIGN_SLIP_LEAST)
+            mend_in_phrase(c, lex, i, true);
     }
 }
 

@@ -390,6 +390,7 @@ static bool gives_back_number(const struct taking *t, size_t *again)
         return false;
     if (!(t->lex->classes[next->symbol] & 1u << CLASS_UNIT) &&
         !may_be(t, next, CONCEPT_DAY) && !may_be(t, next, CONCEPT_TIMES) &&
+        !(may_be(t, next, CONCEPT_UNDER5) && t->out->counted != COUNTED_NOT) &&
         !(next->symbol >= CONCEPT_LETTER_C &&
           next->symbol <= CONCEPT_LETTER_M &&
           next->symbol != CONCEPT_LETTER_U && (next->flags & CUT_GLUED)))

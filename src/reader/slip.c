@@ -343,6 +343,7 @@ struct search {
     bool whole;    /* words that only phrases have are not looked at */
     uint32_t *all; /* or NULL: all words of phrases that are near */
     size_t n_all, most_all;
+    int most_cost; /* of those */
 };
 
 static bool same_meaning(const struct lexicon *lex, uint32_t a, uint32_t b)
@@ -388,6 +389,8 @@ static bool is_expected(const struct search *s, uint32_t word)
 /* Not worth a distance: too unlike, or not asked for. */
 static bool is_out(const struct search *s, uint32_t word, const struct runes *r)
 {
+    if (s->all != NULL)
+        return is_foreign(s, word);
     if (s->expected != NULL)
         return (s->alone && !is_expected(s, word)) ||
                (s->native && is_foreign(s, word));
@@ -450,7 +453,7 @@ static void weigh(struct search *s, uint32_t word)
         return;
     weigh_extras(&r);
     if (s->all != NULL)
-        most = COST_CHEAP;
+        most = s->most_cost;
     else if (!s->phrases && s->cost + 1 < most)
         most = s->cost + 1; /* what is farther than that is no rival */
     cost = distance(s->lex, &s->meant, &r, most);
@@ -512,12 +515,14 @@ uint32_t slip_find(const struct lexicon *lex, const char *word, size_t len,
 }
 
 size_t slip_find_in_phrases(const struct lexicon *lex, const char *word,
-                            size_t len, int lang, uint32_t *out, size_t most)
+                            size_t len, int lang, bool far, uint32_t *out,
+                            size_t most)
 {
     struct search s = {.lex = lex, .lang = lang, .all = out, .most_all = most};
 
-    if (len < RUNES_LEAST || len >= LEXICON_WORD_CAP ||
-        !decode(word, len, &s.meant) || s.meant.n < RUNES_LEAST)
+    s.most_cost = far ? COST_FAR : COST_CHEAP;
+    if (len + 1 < RUNES_LEAST || len >= LEXICON_WORD_CAP ||
+        !decode(word, len, &s.meant))
         return 0;
     look_all(&s);
     return s.n_all;

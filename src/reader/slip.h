@@ -23,10 +23,11 @@ uint32_t slip_find(const struct lexicon *lex, const char *word, size_t len,
 
 /*
  * Words of phrases that are near, for a word that is none: at most `most` of
- * them into out; how many.
+ * them into out; how many. far: any one letter may be wrong.
  */
 size_t slip_find_in_phrases(const struct lexicon *lex, const char *word,
-                            size_t len, int lang, uint32_t *out, size_t most);
+                            size_t len, int lang, bool far, uint32_t *out,
+                            size_t most);
 
 /* What sort of word the rest of a text lets expect. */
 struct slip_expected {

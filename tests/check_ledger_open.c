@@ -650,6 +650,7 @@ static Suite *suite(void)
     tcase_add_checked_fixture(t, NULL, tear_down);
     tcase_add_loop_test(t, made_once, 0, 2);
     tcase_add_test(t, not_made_when_not_asked);
+    tcase_set_timeout(t, 60); /* each migration is synced to the disk */
     tcase_add_test(t, brought_up_to_date);
     tcase_add_test(t, decisions_and_answers_move_along);
     tcase_add_test(t, same_tables_either_way);

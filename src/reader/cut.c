@@ -7,6 +7,8 @@
 
 #include <string.h>
 
+#define DOUBLED_LEAST 3 /* letters: "wa2" are two people */
+
 static bool is_alnum(char c)
 {
     return fold_is_letter(c) || fold_is_digit(c);
@@ -352,7 +354,7 @@ static bool add_doubled(struct cut *c, const struct cut_context *x, size_t i)
     if (i == 0 || a->len != 1 || c->fold.text[a->at] != '2' ||
         !(a->flags & CUT_GLUED) || a[-1].type != CUT_LETTERS ||
         (i + 1 < x->atoms->n && (a[1].flags & CUT_GLUED)) ||
-        t->at != a[-1].at || t->len != a[-1].len ||
+        t->at != a[-1].at || t->len != a[-1].len || t->len < DOUBLED_LEAST ||
         2 * (size_t)t->len >= sizeof(twice))
         return false;
     memcpy(twice, c->fold.text + t->at, t->len);
@@ -366,6 +368,25 @@ static bool add_doubled(struct cut *c, const struct cut_context *x, size_t i)
     return true;
 }
 
+/* "2naharisha": a figure read aloud, where a rule of the spelling has it. */
+static bool add_aloud(struct cut *c, const struct cut_context *x, size_t i)
+{
+    const struct cut_atom *a = &x->atoms->items[i];
+    const char *s = c->fold.text + a->at;
+    size_t len;
+    uint32_t w;
+
+    if (a->len != 1 || (a->flags & CUT_GLUED) || i + 1 >= x->atoms->n ||
+        a[1].type != CUT_LETTERS || !(a[1].flags & CUT_GLUED))
+        return false;
+    len = (size_t)a->len + a[1].len;
+    w = lexicon_find_spelling(x->lex, c->lang_seems, s, len, false);
+    if (w == 0 || lexicon_symbol_of(x->lex, w) == 0)
+        return false;
+    cut_add_word(c, a->at, len, w, 0);
+    return true;
+}
+
 static void lay_tokens(struct cut *c, const struct cut_context *x)
 {
     size_t i = 0;
@@ -375,6 +396,10 @@ static void lay_tokens(struct cut *c, const struct cut_context *x)
 
         if (a->type == CUT_DIGITS && add_doubled(c, x, i)) {
             i++;
+            continue;
+        }
+        if (a->type == CUT_DIGITS && add_aloud(c, x, i)) {
+            i += 2;
             continue;
         }
         if (a->type == CUT_DIGITS) {

@@ -288,8 +288,9 @@ static bool is_report_bare(const struct deciding *d)
 
     if (y->money > 0)
         return g->sure != 0;
-    if (has(d, READER_ILL) && (water_ill || y->chat + y->unknown == 0 ||
-                               (y->pot > 0 && y->chat <= 1)))
+    if (has(d, READER_ILL) &&
+        (water_ill || (y->chat + y->unknown == 0 && g->aliens == 0) ||
+         (y->pot > 0 && y->chat <= 1)))
         return true;
     /* "ill 1 and something odd": who says so holds a pot, and is answered */
     if (has(d, READER_ILL) && g->people > 0 && d->m->hint->pot != NULL &&

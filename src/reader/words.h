@@ -13,6 +13,7 @@
  *
  *   leak: (ki/i/ya)(na/me)vuja, maji (/mengi )nje    choices: each of them
  *   spelling: aa>a, w>v, ^gaya$>gya     letters written for each other
+ *   spelling: ^2>tu              a figure that is read aloud, before letters
  *   spelling: mb=, nd=           consonants that stand together, vowels.h
  *
  * Keys are concepts (concept.h), numbers, or the words above. Entries are

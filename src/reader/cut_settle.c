@@ -321,16 +321,20 @@ static void settle_numero(struct cut *c, const struct lexicon *lex)
 /* "Sister, 0214-073-19 runs fast": who is called is not who is ill or fast. */
 static void settle_address(struct cut *c, const struct lexicon *lex)
 {
-    size_t i = 1;
+    size_t i = 1, next;
 
-    while (i < c->n && has_class(lex, &c->tokens[i], 1u << CLASS_POLITE))
+    while (i < c->n && (c->tokens[i].symbol == CONCEPT_PAUSE ||
+                        has_class(lex, &c->tokens[i], 1u << CLASS_POLITE)))
         i++;
-    if (i + 1 >= c->n ||
+    next = i + 1;
+    if (next < c->n && c->tokens[next].symbol == CONCEPT_PAUSE)
+        next++;
+    if (next >= c->n ||
         !concept_set_has(&lex->sets[c->tokens[i].symbol], CONCEPT_PERSON) ||
-        (c->tokens[i + 1].symbol != CONCEPT_SERIAL &&
-         c->tokens[i + 1].symbol != CONCEPT_WRONG))
+        (c->tokens[next].symbol != CONCEPT_SERIAL &&
+         c->tokens[next].symbol != CONCEPT_WRONG))
         return;
-    for (size_t k = i + 2; k < c->n; k++) {
+    for (size_t k = next + 1; k < c->n; k++) {
         if (has_class(lex, &c->tokens[k],
                       1u << CLASS_SIGN | 1u << CLASS_SICKNESS |
                           1u << CLASS_ALIEN))

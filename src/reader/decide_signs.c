@@ -8,6 +8,15 @@ static bool is_water_red(const struct deciding *d)
            !d->g->stool;
 }
 
+/* "The runs have stopped, but still weak 0214-073-19": no pot is weak. */
+static bool is_weak_alone(const struct deciding *d, bool card)
+{
+    const struct tally *y = &d->tally;
+
+    return card && y->unknown == 0 && d->g->kinds == 0 && y->pot == 0 &&
+           !y->flowing && !y->water && y->thing + y->chat + y->neighbour == 0;
+}
+
 /* Signs that stand alone need someone who is ill, or a text that is ours. */
 void decide_signs(struct deciding *d)
 {
@@ -32,7 +41,8 @@ void decide_signs(struct deciding *d)
                       (serial && g->kinds == 0 && d->tally.pot == 0)))
         g->sure |= READER_DRY;
     if (g->maybe & READER_DRY &&
-        (g->ill || (g->who && serial && card && !d->tally.flowing)))
+        (g->ill || (g->who && serial && card && !d->tally.flowing) ||
+         is_weak_alone(d, card)))
         g->sure |= READER_DRY;
     if (!serial && !g->ill && d->tally.pot == 0 && d->tally.chat > 0)
         g->sure &= ~READER_DRY; /* "passed out of school" */

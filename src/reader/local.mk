@@ -3,7 +3,8 @@ src_libkilnword_a_SOURCES += %D%/reader.h %D%/reader.c %D%/serial.h \
 	%D%/fold.c %D%/lexicon.h %D%/lexicon.c %D%/lexicon_load.c %D%/lexicon_sets.c \
 	%D%/words.h %D%/words.c \
 	%D%/spelling.h %D%/spelling.c %D%/vowels.h %D%/vowels.c \
-	%D%/slip.h %D%/slip.c %D%/abnf.h %D%/abnf.c %D%/abnf_parse.c \
+	%D%/slip.h %D%/slip.c %D%/slip_cost.h \
+	%D%/slip_cost.c %D%/abnf.h %D%/abnf.c %D%/abnf_parse.c \
 	%D%/pattern.h %D%/pattern.c %D%/grammar.h \
 	%D%/grammar.c %D%/cut.h %D%/cut_parts.h %D%/cut.c %D%/cut_digits.c \
 	%D%/cut_words.c %D%/cut_settle.c %D%/cut_split.c %D%/cut_expect.c %D%/meaning.h %D%/meaning.c %D%/decide.c \

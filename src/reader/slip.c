@@ -1,10 +1,10 @@
 /* slip.c - see slip.h. */
 #include "reader/slip.h"
 
-#include <string.h>
-#include <utf8proc.h>
+#include "reader/slip_cost.h"
 
-#define RUNES_MOST  24  /* longer words get no slack */
+#include <string.h>
+
 #define RUNES_LEAST 4   /* shorter ones neither */
 #define TRIES_MOST  400 /* candidates weighed for one word */
 /* Words that would put something into a report. */
@@ -13,195 +13,9 @@
      1u << CLASS_OURS | 1u << CLASS_UNIT)
 #define SALT_BONES 0x5EED5EEDu
 
-/* Costs. A cheap slip is one that thumbs and ears make all the time. */
-enum {
-    COST_SOUND = 1,
-    COST_DOUBLE = 1,
-    COST_NEAR = 2,
-    COST_SWAP = 1,
-    COST_VOWEL = 2,
-    COST_LETTER = 3,
-    COST_FAR = 4,
-    COST_FOREIGN = 1,
-    COST_CHEAP = 2,
-    COST_MUCH = 100
-};
-
-struct runes {
-    int n;
-    int32_t at[RUNES_MOST + 2];
-    uint8_t extra[RUNES_MOST + 2]; /* what each costs when it is too many */
-};
-
-static bool decode(const char *s, size_t len, struct runes *r)
-{
-    size_t at = 0;
-
-    r->n = 0;
-    while (at < len) {
-        ssize_t n;
-
-        if (r->n == RUNES_MOST)
-            return false;
-        if ((unsigned char)s[at] < 0x80) {
-            r->at[r->n++] = s[at++];
-            continue;
-        }
-        n = utf8proc_iterate((const utf8proc_uint8_t *)s + at,
-                             (ssize_t)(len - at), &r->at[r->n]);
-        if (n <= 0)
-            return false;
-        r->n++;
-        at += (size_t)n;
-    }
-    return true;
-}
-
-/* The vowels of Latin letters, and the vowel signs of Devanagari. */
-static inline bool is_vowel(int32_t c)
-{
-    const unsigned latin = 1u << ('a' & 31) | 1u << ('e' & 31) |
-                           1u << ('i' & 31) | 1u << ('o' & 31) |
-                           1u << ('u' & 31) | 1u << ('y' & 31);
-
-    if (c < 0x80)
-        return c >= 'a' && (latin >> (c & 31) & 1);
-    return (c >= 0x93E && c <= 0x94D) || (c >= 0x901 && c <= 0x914);
-}
-
-/* Are two letters the same sound often enough to be mixed up? */
-static bool sounds_like(int32_t a, int32_t b)
-{
-    static const char *const groups[] = {"bv", "szxc", "ckq", "iy", "gj",
-                                         "jh", "uw",   "fp",  "ou", "ei"};
-
-    if (a >= 0x80 || b >= 0x80)
-        return a >= 0x900 && a < 0x980 && b >= 0x900 && b < 0x980 &&
-               is_vowel(a) && is_vowel(b);
-    for (size_t i = 0; i < KW_COUNT(groups); i++) {
-        if (strchr(groups[i], (int)a) != NULL &&
-            strchr(groups[i], (int)b) != NULL)
-            return true;
-    }
-    return false;
-}
-
-/* Beside each other on a small keyboard, or on one key of a number pad. */
-static bool are_near_keys(int32_t a, int32_t b)
-{
-    static const char *const rows[] = {"qwertyuiop", "asdfghjkl", "zxcvbnm"};
-    static const char keys[] = "22233344455566677778889999";
-    int row[2] = {-1, -1}, col[2] = {0, 0};
-    int32_t c[2] = {a, b};
-
-    if (a < 'a' || a > 'z' || b < 'a' || b > 'z')
-        return false;
-    if (keys[a - 'a'] == keys[b - 'a'])
-        return true;
-    for (int k = 0; k < 2; k++) {
-        for (int i = 0; i < 3; i++) {
-            const char *p = strchr(rows[i], (int)c[k]);
-
-            if (p != NULL) {
-                row[k] = i;
-                col[k] = (int)(p - rows[i]);
-            }
-        }
-    }
-    if (row[0] == row[1])
-        return col[0] - col[1] == 1 || col[1] - col[0] == 1;
-    if (row[0] > row[1])
-        return row[0] - row[1] == 1 &&
-               (col[1] - col[0] == 0 || col[1] - col[0] == 1);
-    return row[1] - row[0] == 1 &&
-           (col[0] - col[1] == 0 || col[0] - col[1] == 1);
-}
-
-static int cost_of_pair(int32_t a, int32_t b)
-{
-    if (sounds_like(a, b))
-        return COST_SOUND;
-    if (is_vowel(a) && is_vowel(b))
-        return COST_VOWEL;
-    return are_near_keys(a, b) ? COST_NEAR : COST_FAR;
-}
-
-static inline bool is_plain(int32_t c)
-{
-    return c >= 'a' && c <= 'z';
-}
-
-static int cost_other(const struct lexicon *lex, int32_t a, int32_t b)
-{
-    return is_plain(a) && is_plain(b) ? lex->costs[a - 'a'][b - 'a']
-                                      : cost_of_pair(a, b);
-}
-
-static void prepare_costs(struct lexicon *lex)
-{
-    for (int a = 'a'; a <= 'z'; a++) {
-        for (int b = 'a'; b <= 'z'; b++)
-            lex->costs[a - 'a'][b - 'a'] = (uint8_t)cost_of_pair(a, b);
-    }
-}
-
-/* The cost of a letter more or less, at place i of r. */
-static int cost_extra(const struct runes *r, int i)
-{
-    if (i > 0 && r->at[i] == r->at[i - 1])
-        return COST_DOUBLE;
-    if (r->at[i] == 'h')
-        return COST_SOUND;
-    return is_vowel(r->at[i]) ? COST_VOWEL : COST_LETTER;
-}
-
-static void weigh_extras(struct runes *r)
-{
-    for (int i = 0; i < r->n; i++)
-        r->extra[i] = (uint8_t)cost_extra(r, i);
-}
-
 static int least(int a, int b)
 {
     return a < b ? a : b;
-}
-
-/* Weighted optimal string alignment; stops counting above most. Extras are
- * weighed. */
-static int distance(const struct lexicon *lex, const struct runes *a,
-                    const struct runes *b, int most)
-{
-    int rows[3][RUNES_MOST + 2];
-    int *before = rows[0], *last = rows[1], *now = rows[2];
-    int best_before = 0;
-
-    last[0] = 0;
-    for (int j = 1; j <= b->n; j++)
-        last[j] = last[j - 1] + b->extra[j - 1];
-    for (int i = 1; i <= a->n; i++) {
-        int best = now[0] = last[0] + a->extra[i - 1], *spare;
-
-        for (int j = 1; j <= b->n; j++) {
-            int32_t x = a->at[i - 1], y = b->at[j - 1];
-
-            now[j] = last[j - 1] + (x == y ? 0 : cost_other(lex, x, y));
-            now[j] = least(now[j], last[j] + a->extra[i - 1]);
-            now[j] = least(now[j], now[j - 1] + b->extra[j - 1]);
-            if (i > 1 && j > 1 && x != y && x == b->at[j - 2] &&
-                y == a->at[i - 2])
-                now[j] = least(now[j], before[j - 2] + COST_SWAP);
-            best = least(best, now[j]);
-        }
-        /* A swap comes from the row before the last. */
-        if (best > most && best_before + COST_SWAP > most)
-            return COST_MUCH;
-        best_before = best;
-        spare = before;
-        before = last;
-        last = now;
-        now = spare;
-    }
-    return last[b->n];
 }
 
 /* What a word of n letters may have cost. */
@@ -255,7 +69,7 @@ static uint32_t hash_bones(const struct runes *r)
     for (int i = 0; i < r->n; i++) {
         int32_t c = r->at[i];
 
-        if (is_vowel(c) || c == 'h' || c == 'w')
+        if (slip_is_vowel(c) || c == 'h' || c == 'w')
             continue;
         if (c == 'c' && i + 1 < r->n &&
             (r->at[i + 1] == 'e' || r->at[i + 1] == 'i'))
@@ -290,7 +104,7 @@ static void add_forms(struct forms *f, const struct lexicon *lex, uint32_t w)
     uint32_t bones, forms[RUNES_MOST + 1];
 
     if (word->runes < RUNES_LEAST || !word->listed ||
-        !decode(lex->store + word->at, word->len, &r))
+        !slip_decode(lex->store + word->at, word->len, &r))
         return;
     if (r.at[0] < 0x80 && r.at[0] >= '0' && r.at[0] <= '9')
         return;
@@ -395,7 +209,7 @@ static bool is_out(const struct search *s, uint32_t word, const struct runes *r)
         return (s->alone && !is_expected(s, word)) ||
                (s->native && is_foreign(s, word));
     return r->at[0] != s->meant.at[0] && (r->n < 6 || s->meant.n < 6) &&
-           !sounds_like(r->at[0], s->meant.at[0]);
+           !slip_sounds_like(r->at[0], s->meant.at[0]);
 }
 
 /* The nearest words of two meanings, of all and of those that count. */
@@ -448,15 +262,15 @@ static void weigh(struct search *s, uint32_t word)
         return;
     if (word == s->word || s->tries++ >= TRIES_MOST ||
         w->runes + 3 < s->meant.n || s->meant.n + 3 < w->runes ||
-        !decode(s->lex->store + w->at, w->len, &r) || r.n == 0 ||
+        !slip_decode(s->lex->store + w->at, w->len, &r) || r.n == 0 ||
         is_out(s, word, &r))
         return;
-    weigh_extras(&r);
+    slip_weigh_extras(&r);
     if (s->all != NULL)
         most = s->most_cost;
     else if (!s->phrases && s->cost + 1 < most)
         most = s->cost + 1; /* what is farther than that is no rival */
-    cost = distance(s->lex, &s->meant, &r, most);
+    cost = slip_distance(s->lex, &s->meant, &r, most);
     if (is_foreign(s, word))
         cost += COST_FOREIGN;
     if (cost <= most && s->all != NULL)
@@ -483,7 +297,7 @@ static void look_all(struct search *s)
 {
     uint32_t bones = hash_bones(&s->meant), forms[RUNES_MOST + 1];
 
-    weigh_extras(&s->meant);
+    slip_weigh_extras(&s->meant);
     hash_forms(&s->meant, forms);
     for (int i = 0; i <= s->meant.n; i++)
         look(s, forms[i]);
@@ -501,7 +315,7 @@ uint32_t slip_find(const struct lexicon *lex, const char *word, size_t len,
                        .lang = lang};
 
     if (len < RUNES_LEAST || len >= LEXICON_WORD_CAP ||
-        !decode(word, len, &s.meant) || s.meant.n < RUNES_LEAST)
+        !slip_decode(word, len, &s.meant) || s.meant.n < RUNES_LEAST)
         return 0;
     s.whole = lexicon_find(lex, word, len) != 0;
     look_all(&s);
@@ -522,7 +336,7 @@ size_t slip_find_in_phrases(const struct lexicon *lex, const char *word,
 
     s.most_cost = far ? COST_FAR : COST_CHEAP;
     if (len + 1 < RUNES_LEAST || len >= LEXICON_WORD_CAP ||
-        !decode(word, len, &s.meant))
+        !slip_decode(word, len, &s.meant))
         return 0;
     look_all(&s);
     return s.n_all;
@@ -545,7 +359,7 @@ static bool search_expected(struct search *s, const char *word, size_t len,
     s->alone = e->alone;
     s->native = e->native;
     if (len + 1 < RUNES_LEAST || len >= LEXICON_WORD_CAP ||
-        !decode(word, len, &s->meant) || s->meant.n + 1 < RUNES_LEAST)
+        !slip_decode(word, len, &s->meant) || s->meant.n + 1 < RUNES_LEAST)
         return false;
     look_all(s);
     return s->word != 0;
@@ -597,7 +411,7 @@ static void find_canon(struct lexicon *lex, uint32_t word)
     struct lexicon_word *w = &lex->words[word];
 
     s.most = w->phrases;
-    if (!decode(lex->store + w->at, w->len, &s.meant))
+    if (!slip_decode(lex->store + w->at, w->len, &s.meant))
         return;
     look_all(&s);
     w->canon = s.word;
@@ -622,7 +436,7 @@ void slip_prepare(struct lexicon *lex)
 {
     struct forms f = {0};
 
-    prepare_costs(lex);
+    slip_prepare_costs(lex);
     for (int phrases = 1; phrases >= 0; phrases--) {
         for (uint32_t w = 1; w < lex->n_words; w++) {
             if ((lex->words[w].phrases > 0) == phrases)

@@ -13,8 +13,9 @@ static bool is_weak_alone(const struct deciding *d, bool card)
 {
     const struct tally *y = &d->tally;
 
-    return card && y->unknown == 0 && d->g->kinds == 0 && y->pot == 0 &&
-           !y->flowing && !y->water && y->thing + y->chat + y->neighbour == 0;
+    return card && y->unknown + y->slips == 0 && d->g->kinds == 0 &&
+           y->pot == 0 && !y->flowing && !y->water &&
+           y->thing + y->chat + y->neighbour == 0;
 }
 
 /* Signs that stand alone need someone who is ill, or a text that is ours. */

@@ -377,6 +377,42 @@ START_TEST(explains)
 }
 END_TEST
 
+/* Many words that are none, and a slip behind them: more than is looked for
+ * in one text. Each of them alone is not. */
+START_TEST(read_alike_after_other_texts)
+{
+    uint64_t state = 2463534242u + (uint64_t)_i;
+    struct reader_scratch *fresh = reader_scratch_new(reader);
+    struct reader_meaning m;
+    struct kw_buf text, first, then;
+
+    kw_buf_init(&text, 1 << 12);
+    kw_buf_init(&first, 1 << 16);
+    kw_buf_init(&then, 1 << 16);
+    kw_buf_puts(&text, "021407319");
+    for (int i = 0; i < 60; i++) {
+        char word[9] = " ";
+
+        for (int k = 1; k < 8; k++)
+            word[k] = (char)('a' + next(&state) % 26);
+        kw_buf_puts(&text, word);
+        read_text(word, NULL, &m);
+    }
+    read_text("crakced", NULL, &m);
+    kw_buf_puts(&text, " crakced");
+    reader_read(reader, fresh, kw_buf_text(&text), text.len, NULL, &m);
+    reader_explain(reader, fresh, &first);
+    reader_read(reader, scratch, kw_buf_text(&text), text.len, NULL, &m);
+    reader_explain(reader, scratch, &then);
+    ck_assert_msg(strcmp(kw_buf_text(&first), kw_buf_text(&then)) == 0,
+                  "read otherwise: %s", kw_buf_text(&text));
+    kw_buf_release(&text);
+    kw_buf_release(&first);
+    kw_buf_release(&then);
+    reader_scratch_free(fresh);
+}
+END_TEST
+
 /* With other layouts of serials the same words are read. */
 START_TEST(other_layouts)
 {
@@ -440,6 +476,7 @@ int main(void)
     tcase_add_test(t, halves);
     tcase_add_test(t, too_long_is_asked);
     tcase_add_test(t, explains);
+    tcase_add_loop_test(t, read_alike_after_other_texts, 0, 20);
     tcase_add_test(t, other_layouts);
     suite_add_tcase(s, t);
     r = srunner_create(s);

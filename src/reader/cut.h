@@ -45,15 +45,14 @@ struct cut_long {    /* many digits */
 };
 
 /* Words looked for as slips before, and what they were meant for. */
-#define CUT_MEMO      512
-#define CUT_MEMO_WORD 24
-#define CUT_SLIPS_MOST                                                         \
-    40 /* looked for in one text; more is no thumb's work                      \
-        */
+#define CUT_MEMO       512
+#define CUT_MEMO_WORD  24
+#define CUT_SLIPS_MOST 40 /* in one text; more is no thumb's work */
 
 struct cut_memo {
     char word[CUT_MEMO_WORD];
     uint32_t found;
+    uint32_t text; /* the last in which it was wanted */
     int lang;
 };
 
@@ -83,7 +82,8 @@ struct cut {
     struct cut_memo memo[CUT_MEMO];    /* zeroed at first; kept between texts */
     struct cut_heard heard[CUT_HEARD]; /* the same */
     struct cut_sought sought[CUT_SOUGHT];
-    size_t n_slips; /* searched in this text */
+    uint32_t text;  /* counts the texts */
+    size_t n_slips; /* wanted in this text, remembered or not */
     struct fold fold;
     struct cut_token tokens[CUT_TOKENS_MOST];
     size_t n;

@@ -47,19 +47,24 @@ static bool is_drawn_out(const char *s, size_t len)
     return false;
 }
 
-/* slip_find, remembered, and not more often than a text is worth. */
+/* slip_find, remembered, and not more often than a text is worth: what was
+ * remembered of other texts counts too, or this one would be read otherwise
+ * behind them. */
 static uint32_t find_slip(struct cut *c, const struct lexicon *lex,
                           const char *s, size_t len, uint32_t hash)
 {
     struct cut_memo *m = &c->memo[hash % CUT_MEMO];
+    bool known;
 
     if (len >= CUT_MEMO_WORD)
         return 0;
-    if (memcmp(m->word, s, len) == 0 && m->word[len] == '\0' &&
-        m->lang == c->lang_seems)
-        return m->found;
-    if (c->n_slips++ >= CUT_SLIPS_MOST)
+    known = memcmp(m->word, s, len) == 0 && m->word[len] == '\0' &&
+            m->lang == c->lang_seems;
+    if ((!known || m->text != c->text) && c->n_slips++ >= CUT_SLIPS_MOST)
         return 0;
+    m->text = c->text;
+    if (known)
+        return m->found;
     memcpy(m->word, s, len);
     m->word[len] = '\0';
     m->lang = c->lang_seems;

@@ -372,6 +372,8 @@ static const char *question_key(struct answer *a)
         return "ask-level";
     case READER_WHY_COUNTS:
         return "ask-counts";
+    case READER_WHY_NO_PART:
+        return "ask-part";
     case READER_WHY_NO_TROUBLE:
         return a->m->serial[0] || a->c->own ? "ask-trouble" : "ask-unclear";
     default:

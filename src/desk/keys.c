@@ -124,6 +124,7 @@ const struct key_def key_defs[] = {
     {"ask-amount", ROOM_ASK, B(SERIAL), 0, 0},
     {"ask-level", ROOM_ASK, B(SERIAL), 0, 0},
     {"ask-counts", ROOM_ASK, B(SERIAL), 0, 0},
+    {"ask-part", ROOM_ASK, B(SERIAL), 0, 0},
     {"ask-trouble", ROOM_ASK, B(SERIAL), 0, 0},
     {"ask-unclear", ROOM_ASK, B(SERIAL), 0, 0},
     {"ask-unknown", ROOM_ASK, B(SERIAL), B(SERIAL), 0},

@@ -89,6 +89,7 @@ static const struct {
     {"no_amount", "how far did it fall?"},
     {"level", "how high stood the water?"},
     {"counts", "more under five than people"},
+    {"no_part", "which part?"},
     {"no_trouble", "what is wrong?"},
     {"unclear", "not clear"},
 };

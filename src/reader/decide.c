@@ -431,6 +431,22 @@ static void add_lone_parts(struct deciding *d)
     }
 }
 
+/* "Part" behind a serial, and nothing else: which one? */
+static bool names_no_part(const struct deciding *d)
+{
+    const struct cut *c = d->m->cut;
+    bool part = false;
+
+    for (size_t i = 1; i + 1 < c->n; i++)
+        part |= !(c->tokens[i].flags & CUT_SLIP) &&
+                (may_be(d, &c->tokens[i], CONCEPT_PART) ||
+                 c->tokens[i].symbol == CONCEPT_LETTER_T);
+    return part && d->g->n_obs == 0 && d->g->lone_parts == 0 &&
+           d->out->danger == 0 && !d->g->ill && d->g->denials == 0 &&
+           d->tally.unknown == 0 && d->tally.words - d->tally.polite <= 2 &&
+           d->n_serials + (d->wrong != NULL) > 0;
+}
+
 /* "The boss is ill, bring the bucket": no one of a home with a pot is named. */
 static bool is_hearsay(const struct deciding *d)
 {
@@ -556,6 +572,11 @@ void meaning_decide(const struct meaning_case *m, struct reader_meaning *out)
         ask(out, READER_WHY_IMPOSSIBLE);
     if (settle_counts(&d) != READER_CLEAR)
         ask(out, READER_WHY_COUNTS);
+    if (!contrary && names_no_part(&d)) {
+        out->obs[0] = (struct reader_obs){.kind = READER_PART};
+        out->n_obs = 1;
+        ask(out, READER_WHY_NO_PART);
+    }
     if (out->n_obs == 0 && !contrary) {
         ask(out, READER_WHY_NO_TROUBLE);
         out->unsafe_said |= d.g->doubt;

@@ -69,7 +69,7 @@ struct reader_obs {
     int people;                    /* ill: 0 when not said */
     int under5;                    /* ill: 0 when not said; <= people */
     unsigned signs;                /* ill: READER_BLOOD | … */
-    enum reader_part part;         /* part */
+    enum reader_part part;         /* part; READER_NO_PART when asked which */
 };
 
 enum reader_command { /* everything that is not an observation */
@@ -105,8 +105,9 @@ enum reader_why {
     READER_WHY_IMPOSSIBLE, /* a measure that cannot be */
     READER_WHY_NO_TIME,    /* 6f: in how many hours? */
     READER_WHY_NO_AMOUNT,  /* 8h: how far did it fall? */
-    READER_WHY_LEVEL,  /* not full, or two levels: how high was the water? */
-    READER_WHY_COUNTS, /* more under fives than people */
+    READER_WHY_LEVEL,   /* not full, or two levels: how high was the water? */
+    READER_WHY_COUNTS,  /* more under fives than people */
+    READER_WHY_NO_PART, /* "part": which one? */
     READER_WHY_NO_TROUBLE, /* for us, but what is wrong is not said */
     READER_WHY_UNCLEAR,    /* our words, but not a sentence; too long; limits */
     READER_WHYS

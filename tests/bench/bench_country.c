@@ -67,7 +67,7 @@ static struct cost cost_of(pid_t pid, int out)
 static struct cost run(void (*f)(void), const char *page)
 {
     int ends[2];
-    pid_t pid;
+    pid_t pid = -1;
 
     fflush(stdout);
     if (pipe(ends) < 0 || (pid = fork()) < 0)
@@ -93,8 +93,8 @@ static struct cost run(void (*f)(void), const char *page)
 
 static void yardstick(void)
 {
-    sqlite3 *db;
-    sqlite3_stmt *s;
+    sqlite3 *db = NULL;
+    sqlite3_stmt *s = NULL;
 
     if (sqlite3_open(file, &db) != SQLITE_OK ||
         sqlite3_prepare_v2(db,

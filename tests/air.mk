@@ -78,6 +78,7 @@ clean-fetched:
 	rm -rf fetched
 EXTRA_PROGRAMS += tests/bench/bench_smpp
 tests_bench_bench_smpp_SOURCES = tests/bench/bench_smpp.c \
+	tests/bench/figures.c tests/bench/figures.h \
 	tests/bench/served.c tests/bench/served.h \
 	tests/bench/world.c tests/bench/world.h \
 	tests/bench/yt.c tests/bench/yt.h

@@ -21,6 +21,7 @@ TESTS += tests/fuzz/fuzz_httpform
 endif
 EXTRA_PROGRAMS += tests/bench/bench_intake
 tests_bench_bench_intake_SOURCES = tests/bench/bench_intake.c \
+	tests/bench/figures.c tests/bench/figures.h \
 	tests/bench/callers.c tests/bench/callers.h \
 	tests/bench/world.c tests/bench/world.h \
 	tests/bench/served.c tests/bench/served.h \
@@ -31,6 +32,7 @@ tests_bench_bench_intake_LDADD = src/libkilnword.a $(KW_LIBS)
 CLEANFILES += tests/bench/bench_intake
 EXTRA_PROGRAMS += tests/bench/bench_out
 tests_bench_bench_out_SOURCES = tests/bench/bench_out.c \
+	tests/bench/figures.c tests/bench/figures.h \
 	tests/bench/served.c tests/bench/served.h tests/bench/world.h
 tests_bench_bench_out_CPPFLAGS = $(AM_CPPFLAGS) -I$(top_srcdir)
 tests_bench_bench_out_CFLAGS = $(AM_CFLAGS)

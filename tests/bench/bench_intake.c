@@ -14,6 +14,7 @@
  * that come as they come, 1,000 a second and now and then, beside Ys.
  */
 #include "tests/bench/callers.h"
+#include "tests/bench/figures.h"
 #include "tests/bench/served.h"
 #include "tests/bench/world.h"
 #include "tests/bench/yt.h"
@@ -23,7 +24,6 @@
 #include "desk/desk.h"
 #include "ledger/due.h"
 
-#include <errno.h>
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -40,41 +40,6 @@ static int pots = 20000, rounds = 5;
 static double seconds = 3;
 static struct callers_latencies latencies;
 static int64_t next_ref; /* each text of this run has its own */
-
-static void die(const char *what)
-{
-    fprintf(stderr, "bench_intake: %s: %s\n", what, strerror(errno));
-    exit(1);
-}
-
-static void must(int err, const char *what)
-{
-    if (err < 0) {
-        fprintf(stderr, "bench_intake: %s: %s\n", what, kw_err_text(err));
-        exit(1);
-    }
-}
-
-static void row(const char *what, double figure, const char *unit,
-                const char *remark)
-{
-    printf("%s\t%.*f\t%s\t%s\n", what, figure < 10 ? 2 : 0, figure, unit,
-           remark);
-    fflush(stdout);
-}
-
-static int by_size(const void *a, const void *b)
-{
-    double x = *(const double *)a, y = *(const double *)b;
-
-    return (x > y) - (x < y);
-}
-
-static double quantile(double *v, size_t n, double q)
-{
-    qsort(v, n, sizeof(*v), by_size);
-    return n > 0 ? v[(size_t)(q * (double)(n - 1) + 0.5)] : NAN;
-}
 
 /* ---- the ledgers ---- */
 
@@ -216,15 +181,15 @@ static double run_inside(struct desk *d, struct ledger *lg)
     int64_t n = 0;
 
     do {
-        must(ledger_begin(lg), "begin");
+        figures_must(ledger_begin(lg), "begin");
         for (int i = 0; i < GROUP; i++, n++) {
             struct world_text s;
 
             make_sample(&s);
-            must(d != NULL ? desk_text(d, lg, &s) : ledger_text(lg, &s),
-                 "text");
+            figures_must(d != NULL ? desk_text(d, lg, &s) : ledger_text(lg, &s),
+                         "text");
         }
-        must(ledger_commit(lg), "commit");
+        figures_must(ledger_commit(lg), "commit");
         took_us = clock_monotonic_us() - began_us;
     } while ((double)took_us < seconds * 1e6);
     return (double)n * 1e6 / (double)took_us;
@@ -294,7 +259,7 @@ static void write_conf(char *path, size_t cap)
              "carriers = ( { name = \"gate\"; kind = \"http\";\n"
              "  in = { path = \"/in\"; reply_in_body = true; }; } );\n",
              getenv("KW_SOURCE") ? getenv("KW_SOURCE") : ".");
-    must(file_write_whole(path, text, strlen(text)), "configuration");
+    figures_must(file_write_whole(path, text, strlen(text)), "configuration");
 }
 
 static struct desk *open_desk(const char *conf_path, struct config **conf)
@@ -321,8 +286,10 @@ static void bench_starts(const char *conf)
         mib[i] = served_mib(&s);
         served_stop(&s);
     }
-    row("start to listening", quantile(ms, (size_t)rounds, 0.5), "ms", "");
-    row("resident, idle", quantile(mib, (size_t)rounds, 0.5), "MiB", "");
+    figures_row("start to listening", figures_quantile(ms, (size_t)rounds, 0.5),
+                "ms", "");
+    figures_row("resident, idle", figures_quantile(mib, (size_t)rounds, 0.5),
+                "MiB", "");
 }
 
 struct figures {
@@ -357,8 +324,8 @@ static void one_round(const struct served *s, const struct beside *b,
     before = served_cpu_s(s);
     f->http = run_load(s, 64, true);
     f->http_cpu_us = 1e6 * (served_cpu_s(s) - before) / (f->http * seconds);
-    f->p50 = quantile(latencies.us, latencies.n, 0.5) / 1000;
-    f->p99 = quantile(latencies.us, latencies.n, 0.99) / 1000;
+    f->p50 = figures_quantile(latencies.us, latencies.n, 0.5) / 1000;
+    f->p99 = figures_quantile(latencies.us, latencies.n, 0.99) / 1000;
     f->desk = run_inside(b->desk, b->desked);
     f->alive = run_load(s, 64, false);
 }
@@ -369,7 +336,7 @@ static double middle(const struct figures *f, size_t offset)
 
     for (int i = 0; i < rounds; i++)
         memcpy(&v[i], (const char *)&f[i] + offset, sizeof(v[i]));
-    return quantile(v, (size_t)rounds, 0.5);
+    return figures_quantile(v, (size_t)rounds, 0.5);
 }
 
 struct ratios {
@@ -398,23 +365,23 @@ static void bench_rounds(const struct served *s, const char *conf_path,
     config_free(conf);
     http = middle(f, offsetof(struct figures, http));
     ledger = middle(f, offsetof(struct figures, ledger));
-    row("intake by HTTP, 64 connections", http, "texts/s",
-        "acknowledged after the commit");
-    row("  p50", middle(f, offsetof(struct figures, p50)), "ms", "");
-    row("  p99", middle(f, offsetof(struct figures, p99)), "ms", "");
-    row("Yt, 64 in a commit", middle(f, offsetof(struct figures, yt)),
-        "texts/s", "bare SQLite");
-    row("ledger alone, 64 in a commit", ledger, "texts/s",
-        "the same statements");
-    row("desk alone, 64 in a commit", middle(f, offsetof(struct figures, desk)),
-        "texts/s", "");
-    row("answers alone, 64 connections",
-        middle(f, offsetof(struct figures, alive)), "answers/s", "");
-    row("processor time of Yt", middle(f, offsetof(struct figures, yt_cpu_us)),
-        "us/text", "");
-    row("processor time of the service",
-        middle(f, offsetof(struct figures, http_cpu_us)), "us/text",
-        "both threads, whatever else the machine does");
+    figures_row("intake by HTTP, 64 connections", http, "texts/s",
+                "acknowledged after the commit");
+    figures_row("  p50", middle(f, offsetof(struct figures, p50)), "ms", "");
+    figures_row("  p99", middle(f, offsetof(struct figures, p99)), "ms", "");
+    figures_row("Yt, 64 in a commit", middle(f, offsetof(struct figures, yt)),
+                "texts/s", "bare SQLite");
+    figures_row("ledger alone, 64 in a commit", ledger, "texts/s",
+                "the same statements");
+    figures_row("desk alone, 64 in a commit",
+                middle(f, offsetof(struct figures, desk)), "texts/s", "");
+    figures_row("answers alone, 64 connections",
+                middle(f, offsetof(struct figures, alive)), "answers/s", "");
+    figures_row("processor time of Yt",
+                middle(f, offsetof(struct figures, yt_cpu_us)), "us/text", "");
+    figures_row("processor time of the service",
+                middle(f, offsetof(struct figures, http_cpu_us)), "us/text",
+                "both threads, whatever else the machine does");
     out->to_yt = http / middle(f, offsetof(struct figures, yt));
     out->to_ledger = http / ledger;
 }
@@ -435,15 +402,16 @@ static void bench_arrivals(const struct served *s, const char *name,
     for (int i = 0; i < rounds; i++) {
         ys[i] = ys_us(path, 300);
         callers_arrive(&order, a_second, &latencies);
-        p50[i] = quantile(latencies.us, latencies.n, 0.5) / ys[i];
-        p99[i] = quantile(latencies.us, latencies.n, 0.99) / ys[i];
+        p50[i] = figures_quantile(latencies.us, latencies.n, 0.5) / ys[i];
+        p99[i] = figures_quantile(latencies.us, latencies.n, 0.99) / ys[i];
     }
     snprintf(remark, sizeof(remark), "goal 4; Ys %.0f us",
-             quantile(ys, (size_t)rounds, 0.5));
+             figures_quantile(ys, (size_t)rounds, 0.5));
     snprintf(what, sizeof(what), "%s: p50 to acknowledge", name);
-    row(what, quantile(p50, (size_t)rounds, 0.5), "Ys", remark);
+    figures_row(what, figures_quantile(p50, (size_t)rounds, 0.5), "Ys", remark);
     snprintf(what, sizeof(what), "%s: p99 to acknowledge", name);
-    row(what, quantile(p99, (size_t)rounds, 0.5), "Ys", "goal 40");
+    figures_row(what, figures_quantile(p99, (size_t)rounds, 0.5), "Ys",
+                "goal 40");
 }
 
 static double bench_connections(const struct served *s)
@@ -456,7 +424,7 @@ static double bench_connections(const struct served *s)
         rate[i] = run_load(s, sizes[i], true);
         snprintf(name, sizeof(name), "intake by HTTP, %d connections",
                  sizes[i]);
-        row(name, rate[i], "texts/s", "");
+        figures_row(name, rate[i], "texts/s", "");
         if (sizes[i] >= 64 && rate[i] > best)
             best = rate[i];
         if (sizes[i] >= 64 && rate[i] < worst)
@@ -499,7 +467,7 @@ int main(int argc, char **argv)
         setrlimit(RLIMIT_NOFILE, &files);
     }
     if (mkdtemp(folder) == NULL)
-        die(folder);
+        figures_die(folder);
     next_ref = clock_now_ms() * 1000;
     write_conf(conf, sizeof(conf));
     fill("served.ledger");
@@ -508,17 +476,17 @@ int main(int argc, char **argv)
     bench_starts(conf);
     served_start(&s, conf);
     bench_rounds(&s, conf, &ratio);
-    row("resident, after 64 connections", served_mib(&s), "MiB", "");
+    figures_row("resident, after 64 connections", served_mib(&s), "MiB", "");
     bench_arrivals(&s, "1,000 a second", 1000);
-    row("resident, after 1,000 a second", served_mib(&s), "MiB", "");
+    figures_row("resident, after 1,000 a second", served_mib(&s), "MiB", "");
     bench_arrivals(&s, "now and then (20 a second)", 20);
     cliff = bench_connections(&s);
-    row("resident, after 1000 connections", served_mib(&s), "MiB", "");
+    figures_row("resident, after 1000 connections", served_mib(&s), "MiB", "");
     served_stop(&s);
-    row("HTTP / Yt", ratio.to_yt, "ratio", "goal 0.7");
-    row("HTTP / ledger alone", ratio.to_ledger, "ratio", "bound 0.35");
-    row("worst / best from 64 connections up", cliff, "ratio",
-        "goal 0.7, bound 0.4");
+    figures_row("HTTP / Yt", ratio.to_yt, "ratio", "goal 0.7");
+    figures_row("HTTP / ledger alone", ratio.to_ledger, "ratio", "bound 0.35");
+    figures_row("worst / best from 64 connections up", cliff, "ratio",
+                "goal 0.7, bound 0.4");
     tidy_up();
     return ratio.to_ledger < 0.35 || cliff < 0.4;
 }

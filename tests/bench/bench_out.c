@@ -8,6 +8,7 @@
  * The sink is a process of its own that answers 200 at once.
  * Usage: bench_out [--short]
  */
+#include "tests/bench/figures.h"
 #include "tests/bench/served.h"
 #include "tests/bench/world.h"
 
@@ -17,7 +18,6 @@
 
 #include <arpa/inet.h>
 #include <curl/curl.h>
-#include <errno.h>
 #include <netinet/in.h>
 #include <netinet/tcp.h>
 #include <signal.h>
@@ -42,41 +42,6 @@
 
 static char folder[] = "/tmp/kw-out-XXXXXX";
 static int rounds = 5, texts = 20000;
-
-static void die(const char *what)
-{
-    fprintf(stderr, "bench_out: %s: %s\n", what, strerror(errno));
-    exit(1);
-}
-
-static void must(int err, const char *what)
-{
-    if (err < 0) {
-        fprintf(stderr, "bench_out: %s: %s\n", what, kw_err_text(err));
-        exit(1);
-    }
-}
-
-static void row(const char *what, double figure, const char *unit,
-                const char *remark)
-{
-    printf("%s\t%.*f\t%s\t%s\n", what, figure < 10 ? 2 : 0, figure, unit,
-           remark);
-    fflush(stdout);
-}
-
-static int by_size(const void *a, const void *b)
-{
-    double x = *(const double *)a, y = *(const double *)b;
-
-    return (x > y) - (x < y);
-}
-
-static double median(double *v, int n)
-{
-    qsort(v, (size_t)n, sizeof(*v), by_size);
-    return v[n / 2];
-}
 
 /* ---- the sink ---- */
 
@@ -168,7 +133,7 @@ static void sink_open(struct sink *s)
         bind(s->fd, (struct sockaddr *)&at, len) < 0 || listen(s->fd, 64) < 0 ||
         getsockname(s->fd, (struct sockaddr *)&at, &len) < 0 ||
         (s->pid = fork()) < 0)
-        die("the sink");
+        figures_die("the sink");
     s->port = ntohs(at.sin_port);
     if (s->pid == 0) {
         prctl(PR_SET_PDEATHSIG, SIGKILL);
@@ -212,7 +177,7 @@ static void reap(CURLM *multi, int *begun, int *done)
         if (msg->msg != CURLMSG_DONE)
             continue;
         if (msg->data.result != CURLE_OK)
-            die("a POST of Yc");
+            figures_die("a POST of Yc");
         curl_easy_getinfo(msg->easy_handle, CURLINFO_PRIVATE, (char **)&e);
         curl_multi_remove_handle(multi, e->easy);
         ++*done;
@@ -274,8 +239,8 @@ static void write_conf(int port)
              "  out = { url = \"http://127.0.0.1:%d/out\"; in_flight = %d;\n"
              "    body = \"to={to}&id={id}&text={text}\"; }; } );\n",
              getenv("KW_SOURCE") ? getenv("KW_SOURCE") : ".", port, FLYING);
-    must(file_write_whole(path("kilnword.conf"), text, strlen(text)),
-         "configuration");
+    figures_must(file_write_whole(path("kilnword.conf"), text, strlen(text)),
+                 "configuration");
 }
 
 static struct ledger *open_ledger(void)
@@ -284,7 +249,7 @@ static struct ledger *open_ledger(void)
     struct ledger *lg;
 
     set.file = path("served.ledger");
-    must(ledger_open(&set, &lg, NULL), "the ledger");
+    figures_must(ledger_open(&set, &lg, NULL), "the ledger");
     return lg;
 }
 
@@ -294,7 +259,7 @@ static void fill(void)
     struct ledger *lg = open_ledger();
     int64_t now_s = clock_now_s();
 
-    must(ledger_begin(lg), "begin");
+    figures_must(ledger_begin(lg), "begin");
     for (int i = 0; i < texts; i++) {
         struct ledger_out o = {.carrier = "gate",
                                .kind = LEDGER_REPLY,
@@ -308,11 +273,11 @@ static void fill(void)
         char number[24];
 
         snprintf(number, sizeof(number), "+%lld", WORLD_FIRST_PHONE + i);
-        must(ledger_phone_take(lg, number, &p), "a phone");
+        figures_must(ledger_phone_take(lg, number, &p), "a phone");
         o.phone_id = p.id;
-        must(ledger_out_put(lg, &o), "an answer");
+        figures_must(ledger_out_put(lg, &o), "an answer");
     }
-    must(ledger_commit(lg), "commit");
+    figures_must(ledger_commit(lg), "commit");
     ledger_close(lg);
 }
 
@@ -322,7 +287,7 @@ static int64_t waiting(void)
     struct due_counts c;
     struct ledger *lg = open_ledger();
 
-    must(due_count(lg, &none, &c), "counting");
+    figures_must(due_count(lg, &none, &c), "counting");
     ledger_close(lg);
     return c.waiting;
 }
@@ -333,7 +298,7 @@ static void wait_for(const struct sink *s, int64_t taken)
 
     while (atomic_load(s->taken) < taken) {
         if (clock_monotonic_us() > end_us)
-            die("texts do not leave");
+            figures_die("texts do not leave");
         usleep(1000);
     }
 }
@@ -387,7 +352,7 @@ int main(int argc, char **argv)
         texts = 3000;
     }
     if (mkdtemp(folder) == NULL)
-        die(folder);
+        figures_die(folder);
     sink_open(&s);
     curl_global_init(CURL_GLOBAL_ALL);
     write_conf(s.port);
@@ -396,11 +361,13 @@ int main(int argc, char **argv)
         out[i] = run_served(&s);
         ratio[i] = out[i] / yc[i];
     }
-    row("Yc, bare libcurl, 32 under way", median(yc, rounds), "POSTs/s", "");
-    row("texts out, each change of state durable", median(out, rounds),
-        "POSTs/s", "32 under way");
-    kept = median(ratio, rounds);
-    row("texts out / Yc", kept, "ratio", "goal 0.5, bound 0.02");
+    figures_row("Yc, bare libcurl, 32 under way",
+                figures_quantile(yc, (size_t)rounds, 0.5), "POSTs/s", "");
+    figures_row("texts out, each change of state durable",
+                figures_quantile(out, (size_t)rounds, 0.5), "POSTs/s",
+                "32 under way");
+    kept = figures_quantile(ratio, (size_t)rounds, 0.5);
+    figures_row("texts out / Yc", kept, "ratio", "goal 0.5, bound 0.02");
     tidy_up(&s);
     return kept < 0.02;
 }

@@ -9,6 +9,7 @@
  * The centre is this process: one thread, one connection each way.
  * Usage: bench_smpp [--short]
  */
+#include "tests/bench/figures.h"
 #include "tests/bench/served.h"
 #include "tests/bench/world.h"
 #include "tests/bench/yt.h"
@@ -19,7 +20,6 @@
 #include "ledger/due.h"
 
 #include <arpa/inet.h>
-#include <errno.h>
 #include <netinet/in.h>
 #include <netinet/tcp.h>
 #include <poll.h>
@@ -39,41 +39,6 @@ static char folder[] = "/tmp/kw-smpp-XXXXXX";
 static int pots = 20000, rounds = 5;
 static double seconds = 3;
 static int64_t next_ref;
-
-static void die(const char *what)
-{
-    fprintf(stderr, "bench_smpp: %s: %s\n", what, strerror(errno));
-    exit(1);
-}
-
-static void must(int err, const char *what)
-{
-    if (err < 0) {
-        fprintf(stderr, "bench_smpp: %s: %s\n", what, kw_err_text(err));
-        exit(1);
-    }
-}
-
-static void row(const char *what, double figure, const char *unit,
-                const char *remark)
-{
-    printf("%s\t%.*f\t%s\t%s\n", what, figure < 10 ? 2 : 0, figure, unit,
-           remark);
-    fflush(stdout);
-}
-
-static int by_size(const void *a, const void *b)
-{
-    double x = *(const double *)a, y = *(const double *)b;
-
-    return (x > y) - (x < y);
-}
-
-static double median(double *v, int n)
-{
-    qsort(v, (size_t)n, sizeof(*v), by_size);
-    return v[n / 2];
-}
 
 /* ---- the centre ---- */
 
@@ -104,7 +69,7 @@ static void centre_open(struct centre *c)
     if (c->fd < 0 || bind(c->fd, (struct sockaddr *)&at, len) < 0 ||
         listen(c->fd, 16) < 0 ||
         getsockname(c->fd, (struct sockaddr *)&at, &len) < 0)
-        die("listening");
+        figures_die("listening");
     c->port = ntohs(at.sin_port);
 }
 
@@ -115,7 +80,7 @@ static void centre_accept(struct centre *c)
 
     l->fd = accept4(c->fd, NULL, NULL, SOCK_CLOEXEC);
     if (l->fd < 0 || c->n_links == LINKS_MOST)
-        die("accept");
+        figures_die("accept");
     setsockopt(l->fd, IPPROTO_TCP, TCP_NODELAY, &one, sizeof(one));
     kw_buf_init(&l->out, 1 << 20);
     c->links[c->n_links++] = l;
@@ -136,14 +101,14 @@ static void centre_drop(struct centre *c, int i)
 
 static void say(struct link *l, const struct smpp_pdu *p)
 {
-    must(smpp_pdu_encode(p, &l->out), "a PDU");
+    figures_must(smpp_pdu_encode(p, &l->out), "a PDU");
 }
 
 static void flush(struct link *l)
 {
     if (l->out.len > 0 &&
         write(l->fd, l->out.data, l->out.len) != (ssize_t)l->out.len)
-        die("writing");
+        figures_die("writing");
     kw_buf_clear(&l->out);
 }
 
@@ -195,10 +160,11 @@ static bool centre_read(struct centre *c, struct link *l)
         int whole = smpp_pdu_length(l->in + at, l->got - at);
         struct smpp_pdu p;
 
-        must(whole, "framing");
+        figures_must(whole, "framing");
         if (whole == 0 || (size_t)whole > l->got - at)
             break;
-        must(smpp_pdu_decode(&p, l->in + at, (size_t)whole), "decoding");
+        figures_must(smpp_pdu_decode(&p, l->in + at, (size_t)whole),
+                     "decoding");
         hear(c, l, &p);
         at += (size_t)whole;
     }
@@ -216,7 +182,7 @@ static void centre_turn(struct centre *c, int timeout_ms)
     for (int i = 0; i < n; i++)
         p[i + 1] = (struct pollfd){.fd = c->links[i]->fd, .events = POLLIN};
     if (poll(p, (nfds_t)n + 1, timeout_ms) < 0)
-        die("poll");
+        figures_die("poll");
     for (int i = n - 1; i >= 0; i--) {
         if (p[i + 1].revents != 0 && !centre_read(c, c->links[i]))
             centre_drop(c, i);
@@ -249,9 +215,9 @@ static void bring(struct centre *c, struct link *l)
     snprintf(words, sizeof(words), "s %d.%df %dh", 3 + (int)(round % 3),
              (int)(round / 30 % 10), 5 + (int)(round / 3 % 10));
     world_text(&t, (int)(ref % pots), ref, words);
-    must(kw_copy(p.source.addr, sizeof(p.source.addr), t.from + 1,
-                 strlen(t.from + 1)),
-         "number");
+    figures_must(kw_copy(p.source.addr, sizeof(p.source.addr), t.from + 1,
+                         strlen(t.from + 1)),
+                 "number");
     p.short_message = (const uint8_t *)t.text;
     p.sm_length = (uint8_t)strlen(t.text);
     say(l, &p);
@@ -268,7 +234,7 @@ static double run_window(struct centre *c, int window)
     while ((l = receiver(c)) == NULL) {
         centre_turn(c, 100);
         if (clock_monotonic_us() > again_us)
-            die("the service does not bind");
+            figures_die("the service does not bind");
     }
     began_us = clock_monotonic_us();
     do {
@@ -308,8 +274,8 @@ static void write_conf(int port)
              "  smpp = { host = \"127.0.0.1\"; port = %d; bind = \"separate\";"
              " system_id = \"kiln\"; source = \"7070\"; window = 50; }; } );\n",
              getenv("KW_SOURCE") ? getenv("KW_SOURCE") : ".", port);
-    must(file_write_whole(path("kilnword.conf"), text, strlen(text)),
-         "configuration");
+    figures_must(file_write_whole(path("kilnword.conf"), text, strlen(text)),
+                 "configuration");
 }
 
 static void fill(void)
@@ -318,7 +284,7 @@ static void fill(void)
     struct ledger *lg;
 
     set.file = path("served.ledger");
-    must(ledger_open(&set, &lg, NULL), "the ledger");
+    figures_must(ledger_open(&set, &lg, NULL), "the ledger");
     world_fill(lg, pots, NOW_S);
     ledger_close(lg);
 }
@@ -350,21 +316,24 @@ static double bench(struct centre *c, struct yt *y, bool answers_go)
         ratio[i] = wide[i] / yt[i];
     }
     snprintf(what, sizeof(what), "by SMPP, window 50, %s", how);
-    row(what, median(wide, rounds), "texts/s", "");
-    row("Yt, 64 in a commit", median(yt, rounds), "texts/s", "bare SQLite");
+    figures_row(what, figures_quantile(wide, (size_t)rounds, 0.5), "texts/s",
+                "");
+    figures_row("Yt, 64 in a commit", figures_quantile(yt, (size_t)rounds, 0.5),
+                "texts/s", "bare SQLite");
     snprintf(what, sizeof(what), "SMPP / Yt, %s", how);
-    row(what, median(ratio, rounds), "ratio", answers_go ? "" : "goal 0.6");
+    figures_row(what, figures_quantile(ratio, (size_t)rounds, 0.5), "ratio",
+                answers_go ? "" : "goal 0.6");
     if (!answers_go) {
-        row("by SMPP, window 10", run_window(c, 10), "texts/s", "");
-        row("by SMPP, window 1", run_window(c, 1), "texts/s", "");
+        figures_row("by SMPP, window 10", run_window(c, 10), "texts/s", "");
+        figures_row("by SMPP, window 1", run_window(c, 1), "texts/s", "");
     }
-    row("resident", served_mib(&s), "MiB", "");
+    figures_row("resident", served_mib(&s), "MiB", "");
     /* Links are read while it takes its leave. */
     kill(s.pid, SIGTERM);
     while (c->n_links > 0)
         centre_turn(c, 1000);
     served_wait(&s);
-    return median(ratio, rounds);
+    return figures_quantile(ratio, (size_t)rounds, 0.5);
 }
 
 /* Each was filed and answered, none taken for a repeat. */
@@ -376,8 +345,8 @@ static void check_texts(int64_t brought, double *answers)
     struct ledger *lg;
 
     set.file = path("served.ledger");
-    must(ledger_open(&set, &lg, NULL), "the ledger again");
-    must(due_count(lg, &all, &c), "counting");
+    figures_must(ledger_open(&set, &lg, NULL), "the ledger again");
+    figures_must(due_count(lg, &all, &c), "counting");
     ledger_close(lg);
     if (c.reports != brought || c.measured != brought) {
         fprintf(stderr, "bench_smpp: %lld measures filed of %lld texts\n",
@@ -414,7 +383,7 @@ int main(int argc, char **argv)
         seconds = 0.7;
     }
     if (mkdtemp(folder) == NULL)
-        die(folder);
+        figures_die(folder);
     centre_open(&c);
     write_conf(c.port);
     fill();
@@ -422,9 +391,10 @@ int main(int argc, char **argv)
     waits = bench(&c, y, false);
     goes = bench(&c, y, true);
     check_texts(c.answered, &waiting);
-    row("texts brought, filed and answered", (double)c.answered, "", "");
-    row("answers that went out", (double)c.submitted, "", "");
-    row("answers that wait", waiting, "", "");
+    figures_row("texts brought, filed and answered", (double)c.answered, "",
+                "");
+    figures_row("answers that went out", (double)c.submitted, "", "");
+    figures_row("answers that wait", waiting, "", "");
     yt_close(y);
     tidy_up();
     return waits < 0.1 || goes < 0.05; /* as on a busy machine */

@@ -438,7 +438,7 @@ static bool names_no_part(const struct deciding *d)
     bool part = false;
 
     for (size_t i = 1; i + 1 < c->n; i++)
-        part |= !(c->tokens[i].flags & CUT_SLIP) &&
+        part |= !(c->tokens[i].flags & (CUT_SLIP | CUT_SPLIT)) &&
                 (may_be(d, &c->tokens[i], CONCEPT_PART) ||
                  c->tokens[i].symbol == CONCEPT_LETTER_T);
     return part && d->g->n_obs == 0 && d->g->lone_parts == 0 &&

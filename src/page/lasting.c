@@ -3,6 +3,7 @@
 
 #include "base/csv.h"
 #include "ledger/batchstate.h"
+#include "page/life.h"
 #include "reader/serial.h"
 
 #include <math.h>
@@ -301,13 +302,7 @@ static void put_whole(struct table *t, const struct lasting_group *g, int age)
     for (size_t i = 0; i < g->n && watched == 0; i++)
         if (g->rows[i].time >= age)
             watched = g->rows[i].at_risk;
-    if (watched == 0)
-        table_cell(t, "-");
-    else if (r == NULL || r->survival >= 1)
-        table_cell(t, "100");
-    else
-        table_cell(t, "%.0f (%.0f-%.0f)", 100 * r->survival, 100 * r->low,
-                   100 * r->high);
+    life_put_whole(t, r, watched > 0);
 }
 
 static void put_test(const struct page *p, const struct lasting_page *l)

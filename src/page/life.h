@@ -34,6 +34,9 @@ struct life {
 int life_gather(const struct page *p, struct ledger *lg, int64_t batch_id,
                 struct life *out);
 void life_release(struct life *l);
+/* A cell: per cent whole with its interval. r: the last failure by that age,
+ * NULL when there was none; watched: some pot was at that age. */
+void life_put_whole(struct table *t, const struct wear_row *r, bool watched);
 void life_text(const struct page *p, const struct life *l);
 json_t *life_json(const struct life *l);
 /* The places with most failures first, then those with most above what is

@@ -31,18 +31,23 @@ static int64_t watched_at(const struct life_curve *c, double age)
     return 0;
 }
 
-static void put_share(struct table *t, const struct life_curve *c, int age)
+void life_put_whole(struct table *t, const struct wear_row *r, bool watched)
 {
-    const struct wear_row *r = at_age(c, age);
-
-    table_cell(t, "%lld", (long long)watched_at(c, age));
-    if (watched_at(c, age) == 0)
+    if (!watched)
         table_cell(t, "-");
     else if (r == NULL || r->survival >= 1)
         table_cell(t, "100");
     else
         table_cell(t, "%.0f (%.0f-%.0f)", 100 * r->survival, 100 * r->low,
                    100 * r->high);
+}
+
+static void put_share(struct table *t, const struct life_curve *c, int age)
+{
+    const struct wear_row *r = at_age(c, age);
+
+    table_cell(t, "%lld", (long long)watched_at(c, age));
+    life_put_whole(t, r, watched_at(c, age) > 0);
 }
 
 static void put_marks(const struct page *p, const struct life *l)

@@ -141,6 +141,7 @@ enum concept_class {
     X(SAFE, "safe", CLASS_ASKING)                                              \
     X(NEW, "new", CLASS_ASKING)                                                \
     X(CHAT, "chat", CLASS_ALIEN)                                               \
+    X(PASSED_ON, "passed-on", CLASS_ALIEN)                                     \
     X(BURIED, "buried", CLASS_ALIEN)                                           \
     X(MONEY, "money", CLASS_ALIEN)                                             \
     X(THING, "thing", CLASS_ALIEN)                                             \
@@ -235,5 +236,13 @@ static inline void concept_set_join(struct concept_set *a,
 {
     for (int i = 0; i < CONCEPT_SET_WORDS; i++)
         a->bits[i] |= b->bits[i];
+}
+
+/* Takes the concepts of b out of a. */
+static inline void concept_set_drop(struct concept_set *a,
+                                    const struct concept_set *b)
+{
+    for (int i = 0; i < CONCEPT_SET_WORDS; i++)
+        a->bits[i] &= ~b->bits[i];
 }
 #endif

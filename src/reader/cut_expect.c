@@ -265,6 +265,7 @@ static bool darken_foreign(struct cut *c, const struct lexicon *lex, int lang)
         concept_set_join(&e.concepts, &lex->of_class[CLASS_UNIT]);
         concept_set_join(&e.concepts, &lex->of_class[CLASS_OURS]);
         concept_set_join(&e.concepts, &lex->of_class[CLASS_SICKNESS]);
+        concept_set_drop(&e.concepts, &lex->sets[t->symbol]); /* means it too */
         if (!seek(c, lex, t, &e, true))
             continue;
         t->node = t->word = 0;

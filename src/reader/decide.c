@@ -7,7 +7,8 @@
 
 #include <string.h>
 
-#define NOW_BEHIND 3 /* tokens: "good as it is now" */
+#define NOW_BEHIND  3 /* tokens: "good as it is now" */
+#define SHORT_WORDS 4
 
 static const unsigned BAD_KINDS = 1u << READER_CRACK | 1u << READER_LEAK |
                                   1u << READER_BROKEN | 1u << READER_SLOW |
@@ -38,6 +39,7 @@ static void tally_token(struct deciding *d, const struct cut_token *t)
     y->water |= may_be(d, t, CONCEPT_WATER);
     y->chat += t->symbol == CONCEPT_CHAT || t->symbol == CONCEPT_BURIED;
     y->money += t->symbol == CONCEPT_MONEY;
+    y->passed_on |= t->symbol == CONCEPT_PASSED_ON;
     y->thing += may_be(d, t, CONCEPT_THING) || may_be(d, t, CONCEPT_ANIMAL) ||
                 may_be(d, t, CONCEPT_BODY);
     y->neighbour += may_be(d, t, CONCEPT_NEIGHBOUR);
@@ -212,7 +214,8 @@ static void settle_speed(struct deciding *d)
         drop(d, 1u << (slow < fast ? READER_SLOW : READER_FAST));
 }
 
-/* "It was slow, but now it is good"; "it was good, but now it leaks". */
+/* "It was slow, but now it is good"; "it was good, but now it leaks"; but
+ * "good but broken", and no more, tells of no time before. */
 static void settle_turn(struct deciding *d)
 {
     const unsigned passing = 1u << READER_SLOW | 1u << READER_FAST;
@@ -231,7 +234,8 @@ static void settle_turn(struct deciding *d)
     at = turning_point(d, &now);
     if (at == 0)
         return;
-    if (fine < at && at < first)
+    if (fine < at && at < first &&
+        (now || (bad & ~passing) == 0 || d->tally.words > SHORT_WORDS))
         drop(d, 1u << READER_FINE);
     else if (now && last < fine && last < at && at <= fine + NOW_BEHIND &&
              (bad & ~passing) == 0 && !d->g->has_amount)
@@ -243,11 +247,14 @@ static bool settle_contraries(struct deciding *d)
 {
     const unsigned bad = BAD_KINDS;
     unsigned out = 0;
+    bool now;
 
     if (has(d, READER_FINE) && (d->g->kinds & bad))
         out |= (d->g->kinds & bad) | 1u << READER_FINE;
     if (has(d, READER_SLOW) && has(d, READER_FAST))
         out |= 1u << READER_SLOW | 1u << READER_FAST;
+    if (turning_point(d, &now) == 0 || !now) /* "no crack, a crack" */
+        out |= d->g->kinds & d->g->denied;
     d->out->unsafe_said =
         (out & (1u << READER_CRACK | 1u << READER_LEAK | 1u << READER_BROKEN |
                 1u << READER_FAST)) != 0;
@@ -288,6 +295,9 @@ static bool is_report_bare(const struct deciding *d)
 
     if (y->money > 0)
         return g->sure != 0;
+    if (y->passed_on || (g->letter && g->kinds == 1u << READER_ILL &&
+                         g->people == 0 && g->sure == 0))
+        return false;
     if (has(d, READER_ILL) &&
         (water_ill || (y->chat + y->unknown == 0 && g->aliens == 0) ||
          (y->pot > 0 && y->chat <= 1)))
@@ -431,111 +441,17 @@ static void add_lone_parts(struct deciding *d)
     }
 }
 
-/* "Part" behind a serial, and nothing else: which one? */
-static bool names_no_part(const struct deciding *d)
-{
-    const struct cut *c = d->m->cut;
-    bool part = false;
-
-    for (size_t i = 1; i + 1 < c->n; i++)
-        part |= !(c->tokens[i].flags & (CUT_SLIP | CUT_SPLIT)) &&
-                (may_be(d, &c->tokens[i], CONCEPT_PART) ||
-                 c->tokens[i].symbol == CONCEPT_LETTER_T);
-    return part && d->g->n_obs == 0 && d->g->lone_parts == 0 &&
-           d->out->danger == 0 && !d->g->ill && d->g->denials == 0 &&
-           d->tally.unknown == 0 && d->tally.words - d->tally.polite <= 2 &&
-           d->n_serials + (d->wrong != NULL) > 0;
-}
-
-/* "The boss is ill, bring the bucket": no one of a home with a pot is named. */
-static bool is_hearsay(const struct deciding *d)
-{
-    return d->n_serials == 0 && d->g->kinds == 1u << READER_ILL &&
-           d->g->sure == 0 && !d->g->gut && !d->g->who && d->tally.chat > 0;
-}
-
-/* "Is it a crack?" says none, unless it goes on with why. */
-static bool is_question(const struct deciding *d)
-{
-    const struct meaning_gathered *g = d->g;
-    const struct cut *c = d->m->cut;
-    bool asks = false;
-
-    for (size_t i = 2; i < c->n; i++) {
-        if (may_be(d, &c->tokens[i], CONCEPT_WHY))
-            return false;
-        if (c->tokens[i].symbol != CONCEPT_PAUSE ||
-            c->fold.text[c->tokens[i].at] != '?')
-            continue;
-        for (size_t k = 0; k < g->n_pieces; k++) {
-            for (int r = GRAMMAR_CRACK; r <= GRAMMAR_FAST; r++)
-                asks |= g->pieces[k].to == i && (g->pieces[k].said[0] >> r & 1);
-        }
-    }
-    return asks;
-}
-
 static void put_obs(struct deciding *d)
 {
     memcpy(d->out->obs, d->g->obs, d->g->n_obs * sizeof(d->g->obs[0]));
     d->out->n_obs = d->g->n_obs;
 }
 
-static bool is_covered(const struct meaning_gathered *g, size_t i)
-{
-    for (size_t k = 0; k < g->n_pieces; k++) {
-        if (i >= g->pieces[k].from && i < g->pieces[k].to)
-            return true;
-    }
-    return false;
-}
-
-/* "Two cracks": how many says no more. */
-static bool counts_damage(const struct deciding *d, size_t i)
-{
-    for (size_t k = i - 1; k <= i + 1; k += 2) {
-        const struct cut_token *t = &d->m->cut->tokens[k];
-
-        if (may_be(d, t, CONCEPT_CRACK) || may_be(d, t, CONCEPT_BROKEN))
-            return true;
-    }
-    return false;
-}
-
-/*
- * In a sentence as on the card nothing is by the way: a number, a part or a
- * measure that went into no observation was meant for one.
- */
-static bool is_left_over(const struct deciding *d)
-{
-    const struct meaning_gathered *g = d->g;
-    const struct cut *c = d->m->cut;
-    bool part = has(d, READER_PART);
-
-    if (g->n_obs == 0)
-        return false;
-    if ((g->lone_parts != 0 && !part && d->tally.words <= 2 &&
-         !(has(d, READER_LEAK) && g->lone_parts == 1u << READER_BUCKET)) ||
-        (g->has_amount && g->measure.minutes > 0 && !has(d, READER_SLOW) &&
-         !has(d, READER_FAST)))
-        return true;
-    for (size_t i = 1; i + 1 < c->n; i++) {
-        if (c->tokens[i].symbol == CONCEPT_NUMBER && !is_covered(g, i) &&
-            !counts_damage(d, i))
-            return true;
-        if ((c->tokens[i].symbol == CONCEPT_PART && !part) ||
-            (c->tokens[i].symbol == CONCEPT_RICE_GRAIN &&
-             !(g->sure & READER_RICEWATER)))
-            return true;
-    }
-    return false;
-}
-
 void meaning_decide(const struct meaning_case *m, struct reader_meaning *out)
 {
     struct deciding d = {.m = m, .g = m->said, .out = out};
     bool contrary;
-    enum reader_why measure;
+    enum reader_why measure, doubt;
 
     look_over(&d);
     decide_signs(&d);
@@ -572,7 +488,7 @@ void meaning_decide(const struct meaning_case *m, struct reader_meaning *out)
         ask(out, READER_WHY_IMPOSSIBLE);
     if (settle_counts(&d) != READER_CLEAR)
         ask(out, READER_WHY_COUNTS);
-    if (!contrary && names_no_part(&d)) {
+    if (!contrary && decide_names_no_part(&d)) {
         out->obs[0] = (struct reader_obs){.kind = READER_PART};
         out->n_obs = 1;
         ask(out, READER_WHY_NO_PART);
@@ -581,11 +497,7 @@ void meaning_decide(const struct meaning_case *m, struct reader_meaning *out)
         ask(out, READER_WHY_NO_TROUBLE);
         out->unsafe_said |= d.g->doubt;
     }
-    if ((m->cut->doubt || (m->cut->card && is_left_over(&d))) &&
-        out->outcome == READER_FILED)
-        ask(out, READER_WHY_UNCLEAR);
-    if (out->outcome == READER_FILED && (is_question(&d) || is_hearsay(&d)))
-        ask(out, READER_WHY_UNCLEAR);
-    if (m->said->limit || (m->said->other_amount && has(&d, READER_SLOW)))
-        ask(out, READER_WHY_UNCLEAR);
+    if (out->outcome == READER_FILED &&
+        (doubt = decide_doubt(&d)) != READER_CLEAR)
+        ask(out, doubt);
 }

@@ -10,7 +10,8 @@ struct tally {      /* tokens of each sort */
     size_t pot, neighbour, chat, money, thing, polite, slips;
     size_t leading; /* serials, right and wrong */
     bool call;
-    bool flowing; /* down, got, only … */
+    bool passed_on; /* a warning that goes from phone to phone */
+    bool flowing;   /* down, got, only … */
     bool water;
     bool down, scarce; /* it fell; only, little */
 };
@@ -41,6 +42,10 @@ void decide_signs(struct deciding *d);
 void decide_add_illness(struct deciding *d);
 bool decide_is_impossible(const struct reader_measure *m,
                           const struct reader_limits *l);
+/* "Part" behind a serial, and nothing else. */
+bool decide_names_no_part(const struct deciding *d);
+/* Why what would be filed is to be asked about all the same, or clear. */
+enum reader_why decide_doubt(const struct deciding *d);
 /* Where the measure goes, what it lacks, whether it can be. */
 enum reader_why decide_measure(struct deciding *d);
 #endif

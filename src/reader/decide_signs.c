@@ -28,6 +28,9 @@ void decide_signs(struct deciding *d)
         g->who && d->tally.chat == 0 && (serial || d->tally.unknown == 0);
     bool theirs = d->tally.neighbour > 0 && !serial;
 
+    if (d->tally.passed_on && !serial)
+        g->sure = g->maybe = g->far = 0,
+        g->undrinking = g->unable = g->gone = false;
     if (g->ill)
         g->maybe |= g->far;
     if (!g->ill && !g->who && (d->tally.flowing || d->tally.pot > 0) &&

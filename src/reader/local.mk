@@ -8,4 +8,4 @@ src_libkilnword_a_SOURCES += %D%/reader.h %D%/reader.c %D%/serial.h \
 	%D%/pattern.h %D%/pattern.c %D%/grammar.h \
 	%D%/grammar.c %D%/cut.h %D%/cut_parts.h %D%/cut.c %D%/cut_digits.c \
 	%D%/cut_words.c %D%/cut_settle.c %D%/cut_split.c %D%/cut_expect.c %D%/meaning.h %D%/meaning.c %D%/decide.c \
-	%D%/decide_parts.h %D%/decide_measure.c %D%/decide_signs.c %D%/order.c
+	%D%/decide_parts.h %D%/decide_measure.c %D%/decide_signs.c %D%/decide_doubt.c %D%/order.c

@@ -120,6 +120,17 @@ static int count_of(const struct cut_token *k)
                : 0;
 }
 
+/* "... and two children": said of more people, not of some of them. */
+static bool is_added(const struct taking *t)
+{
+    for (size_t i = t->m->from > 1 ? t->m->from - 1u : t->m->from;
+         i < t->m->first[GRAMMAR_PEOPLE]; i++) {
+        if (may_be(t, &t->c->tokens[t->c->row_at[i]], CONCEPT_AND))
+            return true;
+    }
+    return false;
+}
+
 static void take_people(struct taking *t)
 {
     struct meaning_gathered *g = t->out;
@@ -142,9 +153,10 @@ static void take_people(struct taking *t)
     } else if (g->counted == COUNTED_BARE && child) {
         if (g->under5 == 0 && n <= g->people)
             g->under5 = n;
-    } else if ((g->counted == COUNTED_PERSONS && child) ||
-               (g->counted == COUNTED_CHILDREN && person)) {
-        g->people += n;
+    } else if (((g->counted == COUNTED_PERSONS && child) ||
+                (g->counted == COUNTED_CHILDREN && person)) &&
+               (n > g->people || is_added(t))) {
+        g->people += n; /* "4 people ill, 2 children": two of the four */
     }
 }
 
@@ -250,7 +262,9 @@ static void take_illness(struct taking *t)
         g->people = 2;
         g->counted = COUNTED_PERSONS;
     }
-    if (said(t, GRAMMAR_AND_ONE) && g->people > 0 &&
+    g->among |= said(t, GRAMMAR_AMONG_ONE) ||
+                (said(t, GRAMMAR_UNDER5) && g->counted != COUNTED_NOT);
+    if (said(t, GRAMMAR_AND_ONE) && g->people > 0 && !g->among &&
         g->counted != COUNTED_BARE) {
         g->people++;
         g->counted = COUNTED_PERSONS;
@@ -437,6 +451,28 @@ static void take_warmth(struct taking *t)
     g->warm_water = may_be(t, &t->c->tokens[t->c->row_at[from]], CONCEPT_WATER);
 }
 
+/* The kinds that a denial names. */
+static void take_denied(struct taking *t)
+{
+    static const struct {
+        enum concept concept;
+        enum reader_kind kind;
+    } denied[] = {
+        {CONCEPT_CRACK, READER_CRACK},   {CONCEPT_LEAK, READER_LEAK},
+        {CONCEPT_BROKEN, READER_BROKEN}, {CONCEPT_SLOW, READER_SLOW},
+        {CONCEPT_FAST, READER_FAST},
+    };
+
+    for (size_t i = t->m->from; i < t->m->to; i++) {
+        const struct cut_token *k = &t->c->tokens[t->c->row_at[i]];
+
+        for (size_t n = 0; n < KW_COUNT(denied); n++) {
+            if (may_be(t, k, denied[n].concept))
+                t->out->denied |= 1u << denied[n].kind;
+        }
+    }
+}
+
 /* One piece; returns where to go on. */
 static size_t take_piece(struct taking *t)
 {
@@ -454,6 +490,7 @@ static size_t take_piece(struct taking *t)
         t->out->ill |= said(t, GRAMMAR_GUT);
         t->out->gut |= said(t, GRAMMAR_GUT);
         t->out->denials++;
+        take_denied(t);
         return again;
     }
     if (gives_back_number(t, &again))

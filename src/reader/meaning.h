@@ -27,6 +27,7 @@ struct meaning_gathered {
     size_t n_obs;
     uint16_t obs_at[READER_OBS_MOST]; /* the token that said it */
     unsigned kinds;                   /* bit for each kind seen */
+    unsigned denied;                  /* and denied: "no crack" */
 
     bool has_amount, other_amount; /* a second one that differs */
     struct reader_measure measure;
@@ -43,6 +44,7 @@ struct meaning_gathered {
 
     int people, under5;
     bool u5_said; /* without a number */
+    bool among;   /* of the people who were counted, some were told apart */
     enum meaning_counted counted;
     bool who, gut, ill, unwell, stool;
     unsigned sure, maybe; /* signs */

@@ -1,0 +1,206 @@
+/*
+ * decide_doubt.c - what would be filed, but may have been meant otherwise: then
+ * it is asked about. A number nobody knows the use of, a part whose damage may
+ * be the pot's, a "no" that denies nothing that was understood.
+ */
+#include "reader/decide_parts.h"
+
+#include <string.h>
+
+/* "Part" behind a serial, and nothing else: which one? */
+bool decide_names_no_part(const struct deciding *d)
+{
+    const struct cut *c = d->m->cut;
+    bool part = false;
+
+    for (size_t i = 1; i + 1 < c->n; i++)
+        part |= !(c->tokens[i].flags & (CUT_SLIP | CUT_SPLIT)) &&
+                (may_be(d, &c->tokens[i], CONCEPT_PART) ||
+                 c->tokens[i].symbol == CONCEPT_LETTER_T);
+    return part && d->g->n_obs == 0 && d->g->lone_parts == 0 &&
+           d->out->danger == 0 && !d->g->ill && d->g->denials == 0 &&
+           d->tally.unknown == 0 && d->tally.words - d->tally.polite <= 2 &&
+           d->n_serials + (d->wrong != NULL) > 0;
+}
+
+/* "The boss is ill, bring the bucket": no one of a home with a pot is named. */
+static bool is_hearsay(const struct deciding *d)
+{
+    return d->n_serials == 0 && d->g->kinds == 1u << READER_ILL &&
+           d->g->sure == 0 && !d->g->gut && !d->g->who && d->tally.chat > 0;
+}
+
+/* "Is it a crack?" says none, unless it goes on with why. */
+static bool is_question(const struct deciding *d)
+{
+    const struct meaning_gathered *g = d->g;
+    const struct cut *c = d->m->cut;
+    bool asks = false;
+
+    for (size_t i = 2; i < c->n; i++) {
+        if (may_be(d, &c->tokens[i], CONCEPT_WHY))
+            return false;
+        if (c->tokens[i].symbol != CONCEPT_PAUSE ||
+            c->fold.text[c->tokens[i].at] != '?')
+            continue;
+        for (size_t k = 0; k < g->n_pieces; k++) {
+            for (int r = GRAMMAR_CRACK; r <= GRAMMAR_FAST; r++)
+                asks |= g->pieces[k].to == i && (g->pieces[k].said[0] >> r & 1);
+        }
+    }
+    return asks;
+}
+
+static bool is_covered(const struct meaning_gathered *g, size_t i)
+{
+    for (size_t k = 0; k < g->n_pieces; k++) {
+        if (i >= g->pieces[k].from && i < g->pieces[k].to)
+            return true;
+    }
+    return false;
+}
+
+/* "Two cracks": how many says no more. */
+static bool counts_damage(const struct deciding *d, size_t i)
+{
+    for (size_t k = i - 1; k <= i + 1; k += 2) {
+        const struct cut_token *t = &d->m->cut->tokens[k];
+
+        if (may_be(d, t, CONCEPT_CRACK) || may_be(d, t, CONCEPT_BROKEN))
+            return true;
+    }
+    return false;
+}
+
+/*
+ * In a sentence as on the card nothing is by the way: a number, a part or a
+ * measure that went into no observation was meant for one.
+ */
+static bool is_left_over(const struct deciding *d)
+{
+    const struct meaning_gathered *g = d->g;
+    const struct cut *c = d->m->cut;
+    bool part = has(d, READER_PART);
+
+    if (g->n_obs == 0)
+        return false;
+    if ((g->lone_parts != 0 && !part && d->tally.words <= 2 &&
+         !(has(d, READER_LEAK) && g->lone_parts == 1u << READER_BUCKET)) ||
+        (g->has_amount && g->measure.minutes > 0 && !has(d, READER_SLOW) &&
+         !has(d, READER_FAST)))
+        return true;
+    for (size_t i = 1; i + 1 < c->n; i++) {
+        if (c->tokens[i].symbol == CONCEPT_NUMBER && !is_covered(g, i) &&
+            !counts_damage(d, i))
+            return true;
+        if ((c->tokens[i].symbol == CONCEPT_PART && !part) ||
+            (c->tokens[i].symbol == CONCEPT_RICE_GRAIN &&
+             !(g->sure & READER_RICEWATER)))
+            return true;
+    }
+    return false;
+}
+
+/* "A piece is lost": which one? */
+static bool lacks_part(const struct deciding *d)
+{
+    return d->g->n_obs == 1 && d->g->obs[0].kind == READER_PART &&
+           d->g->obs[0].part == READER_NO_PART;
+}
+
+/* "4 are ill 2 little ones": of how many people may the number be? But "two
+ * are ill, one has blood in the stool" is two. */
+static bool has_stray_count(const struct deciding *d)
+{
+    const struct cut *c = d->m->cut;
+
+    for (size_t i = 1; i + 1 < c->n && has(d, READER_ILL); i++) {
+        const struct cut_token *t = &c->tokens[i];
+
+        if (t->symbol == CONCEPT_NUMBER && !is_covered(d->g, i) &&
+            !(t->value == 1 && d->g->people > 1 && d->g->sure != 0))
+            return true;
+    }
+    return false;
+}
+
+/* "6lt 1hr 30": a number or a unit that went into no measure of the flow. */
+static bool has_stray_measure(const struct deciding *d)
+{
+    const struct cut *c = d->m->cut;
+
+    if (!has(d, READER_SLOW) && !has(d, READER_FAST))
+        return false;
+    for (size_t i = 1; i + 1 < c->n; i++) {
+        const struct cut_token *t = &c->tokens[i];
+        bool number = t->symbol == CONCEPT_NUMBER,
+             unit = d->m->lex->classes[t->symbol] & 1u << CLASS_UNIT;
+
+        if (is_covered(d->g, i))
+            continue;
+        if ((unit && (t[-1].symbol == CONCEPT_NUMBER ||
+                      t[1].symbol == CONCEPT_NUMBER)) ||
+            (number && !(t->flags & CUT_WORDED && t->value == 1) &&
+             (d->g->has_amount || (t[1].flags & CUT_GLUED))))
+            return true;
+    }
+    return false;
+}
+
+static bool names_pot(const struct deciding *d)
+{
+    const struct cut *c = d->m->cut;
+
+    for (size_t i = 1; i + 1 < c->n; i++) {
+        if (may_be(d, &c->tokens[i], CONCEPT_POT))
+            return true;
+    }
+    return false;
+}
+
+/* "The cat threw down the lid and it broke": the lid, or the pot? */
+static bool is_damage_of_part(const struct deciding *d)
+{
+    const unsigned damage = 1u << READER_BROKEN | 1u << READER_CRACK;
+    bool part = has(d, READER_PART) || d->g->lone_parts != 0;
+
+    return (d->g->kinds & damage) && part && !d->m->cut->card && !names_pot(d);
+}
+
+/* "The filter is good, no one here ails": a denial nobody understood? */
+static bool has_stray_no(const struct deciding *d)
+{
+    const struct cut *c = d->m->cut;
+
+    for (size_t i = 1; i + 1 < c->n && has(d, READER_ILL) && d->g->sure == 0;
+         i++) {
+        const struct cut_token *t = &c->tokens[i];
+
+        if ((may_be(d, t, CONCEPT_NO) || may_be(d, t, CONCEPT_NE) ||
+             may_be(d, t, CONCEPT_NOT_SO)) &&
+            !is_covered(d->g, i))
+            return true;
+    }
+    return false;
+}
+
+/* A pot in pieces lets nothing through slowly. */
+static bool is_slow_and_broken(const struct deciding *d)
+{
+    return has(d, READER_BROKEN) && has(d, READER_SLOW);
+}
+
+enum reader_why decide_doubt(const struct deciding *d)
+{
+    const struct meaning_gathered *g = d->g;
+    const struct cut *c = d->m->cut;
+
+    if (lacks_part(d))
+        return READER_WHY_NO_PART;
+    if (g->limit || c->doubt || (c->card && is_left_over(d)) ||
+        (g->other_amount && has(d, READER_SLOW)) || is_question(d) ||
+        is_hearsay(d) || has_stray_count(d) || has_stray_measure(d) ||
+        has_stray_no(d) || is_damage_of_part(d) || is_slow_and_broken(d))
+        return READER_WHY_UNCLEAR;
+    return READER_CLEAR;
+}

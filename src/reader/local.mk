@@ -6,6 +6,7 @@ src_libkilnword_a_SOURCES += %D%/reader.h %D%/reader.c %D%/serial.h \
 	%D%/slip.h %D%/slip.c %D%/slip_cost.h \
 	%D%/slip_cost.c %D%/abnf.h %D%/abnf.c %D%/abnf_parse.c \
 	%D%/pattern.h %D%/pattern.c %D%/grammar.h \
-	%D%/grammar.c %D%/cut.h %D%/cut_parts.h %D%/cut.c %D%/cut_digits.c \
+	%D%/grammar_parts.h %D%/grammar.c %D%/grammar_load.c %D%/grammar_way.c \
+	%D%/cut.h %D%/cut_parts.h %D%/cut.c %D%/cut_digits.c \
 	%D%/cut_words.c %D%/cut_settle.c %D%/cut_split.c %D%/cut_expect.c %D%/meaning.h %D%/meaning.c %D%/decide.c \
 	%D%/decide_parts.h %D%/decide_measure.c %D%/decide_signs.c %D%/decide_doubt.c %D%/order.c

@@ -9,14 +9,24 @@
 
 #define DOUBLED_LEAST 3 /* letters: "wa2" are two people */
 
-static bool is_alnum(char c)
-{
-    return fold_is_letter(c) || fold_is_digit(c);
-}
+/* Bit of a mark among those from 0 to 63. */
+#define MARK(c) (UINT64_C(1) << (c))
 
 static bool is_pause(char c)
 {
-    return c != '\0' && strchr(",.;!?()", c) != NULL;
+    const uint64_t pauses = MARK(',') | MARK('.') | MARK(';') | MARK('!') |
+                            MARK('?') | MARK('(') | MARK(')');
+
+    return (unsigned char)c < 64 && (pauses >> c & 1);
+}
+
+/* May a single one of them stand between groups of digits? */
+static bool is_link(char c)
+{
+    const uint64_t links =
+        MARK('-') | MARK('.') | MARK('/') | MARK(':') | MARK(',');
+
+    return c == '_' || ((unsigned char)c < 64 && (links >> c & 1));
 }
 
 static void add_atom(struct cut_atoms *a, enum cut_atom_type type, size_t at,
@@ -155,8 +165,7 @@ static bool is_stamped_at(const struct cut *c, const struct serial_layout *l,
     size_t batch = (size_t)l->batch_chars, pot = (size_t)l->pot_chars;
     const char *s = c->fold.text + at, *end = c->fold.text + c->fold.len;
 
-    if (l->check != SERIAL_MOD_37_36 || pot == 0 ||
-        batch + pot + 3 > (size_t)(end - s))
+    if (pot == 0 || batch + pot + 3 > (size_t)(end - s))
         return false;
     return (s[batch] == '-' || s[batch] == '.') &&
            s[batch + 1 + pot] == s[batch] && is_alnum_run(s, batch) &&
@@ -178,16 +187,14 @@ static bool is_stamped_part(const struct cut *c, const struct cut_context *x,
             is_stamped_at(c, l, at - batch - 1));
 }
 
+/* Letters and digits, so many of them digits. */
 static void take_run(struct cut *c, const struct cut_context *x, size_t at,
-                     size_t len)
+                     size_t len, size_t digits)
 {
     const char *s = c->fold.text + at;
-    size_t digits = 0;
 
-    for (size_t i = 0; i < len; i++)
-        digits += fold_is_digit(s[i]);
-    if (is_stamped_part(c, x, at, len) ||
-        (x->layout->check == SERIAL_MOD_37_36 && cut_serial_at(x, s, len)))
+    if (x->layout->check == SERIAL_MOD_37_36 &&
+        (is_stamped_part(c, x, at, len) || cut_serial_at(x, s, len)))
         add_atom(x->atoms, CUT_DIGITS, at, len);
     else if (digits == 0)
         add_atom(x->atoms, CUT_LETTERS, at, len);
@@ -211,7 +218,7 @@ static char link_of(const char *s, size_t len)
     for (size_t i = 0; i < len; i++) {
         if (s[i] == ' ')
             continue;
-        if (strchr("-._/:,", s[i]) == NULL || link != ' ')
+        if (!is_link(s[i]) || link != ' ')
             return CUT_NO_LINK;
         link = s[i];
     }
@@ -227,6 +234,11 @@ static void link_atoms(struct cut *c, struct cut_atoms *a)
         const char *between = c->fold.text + end;
         size_t n = x->at - end;
 
+        if (n == 1 && *between == ' ' && i > 0) { /* nearly always */
+            x->link = ' ';
+            end = (size_t)x->at + x->len;
+            continue;
+        }
         x->link = i == 0 ? CUT_NO_LINK : link_of(between, n);
         if (i > 0 && n == 0)
             x->flags |= CUT_GLUED;
@@ -244,7 +256,8 @@ static bool are_inside(const struct fold *f, size_t from, size_t to)
 {
     const char *s = f->text;
 
-    if (from == 0 || to >= f->len || !is_alnum(s[from - 1]) || !is_alnum(s[to]))
+    if (from == 0 || to >= f->len || !fold_is_alnum(s[from - 1]) ||
+        !fold_is_alnum(s[to]))
         return false;
     if (s[from] == ',')
         return fold_is_digit(s[from - 1]) || fold_is_digit(s[to]);
@@ -275,10 +288,12 @@ static void take_atoms(struct cut *c, const struct cut_context *x)
     while (at < c->fold.len) {
         size_t to = at;
 
-        if (is_alnum(s[at])) {
-            while (to < c->fold.len && is_alnum(s[to]))
-                to++;
-            take_run(c, x, at, to - at);
+        if (fold_is_alnum(s[at])) {
+            size_t digits = 0;
+
+            for (; fold_is_alnum(s[to]); to++) /* the text ends in a NUL */
+                digits += fold_is_digit(s[to]);
+            take_run(c, x, at, to - at, digits);
             at = to;
             continue;
         }
@@ -380,7 +395,7 @@ static bool add_aloud(struct cut *c, const struct cut_context *x, size_t i)
         a[1].type != CUT_LETTERS || !(a[1].flags & CUT_GLUED))
         return false;
     len = (size_t)a->len + a[1].len;
-    w = lexicon_find_spelling(x->lex, c->lang_seems, s, len, false);
+    w = cut_know(c, x->lex, s, len)->sound;
     if (w == 0 || lexicon_symbol_of(x->lex, w) == 0)
         return false;
     cut_add_word(c, a->at, len, w, 0);

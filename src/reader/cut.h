@@ -44,43 +44,48 @@ struct cut_long {    /* many digits */
     size_t len;      /* as written */
 };
 
-/* Words looked for as slips before, and what they were meant for. */
-#define CUT_MEMO       512
-#define CUT_MEMO_WORD  24
 #define CUT_SLIPS_MOST 40 /* in one text; more is no thumb's work */
 
-struct cut_memo {
-    char word[CUT_MEMO_WORD];
-    uint32_t found;
-    uint32_t text; /* the last in which it was wanted */
-    int lang;
-};
-
-/* Words looked up before: what the lexicon has, no more and no less. */
-#define CUT_HEARD 512
+/* Words that were in texts before: what the lexicon has, no more and no less.
+ */
+#define CUT_HEARD         4096
+#define CUT_HEARD_LETTERS 24 /* octets, and the last of them is a zero */
+#define CUT_HEARD_WORDS   (CUT_HEARD_LETTERS / 8)
 
 struct cut_heard {
-    char letters[CUT_MEMO_WORD]; /* padded with zeros */
-    uint32_t word;               /* 0 none */
-    uint32_t ears;               /* languages that know it by ear alone */
-    uint32_t spelt, sound;       /* as in a token, in the language lang */
+    uint64_t letters[CUT_HEARD_WORDS]; /* padded with zeros; 0 nothing yet */
+    uint32_t word;                     /* as it stands; 0 none */
+    uint16_t langs; /* that have it; when none, that know it by ear */
+    bool has_ears;  /* else those were not looked for yet */
+};
+
+/* What they are in a text that seems to be in one language. */
+struct cut_known {
+    uint64_t letters[CUT_HEARD_WORDS];
+    uint32_t spelt, sound; /* as in a token */
+    uint32_t word;         /* as it stands, or by ear, without vowels … */
+    uint32_t slip;         /* the word that was meant */
+    uint32_t text;         /* the last in which that was wanted */
     int8_t lang;
-    bool has_ears, has_spelt; /* else not looked for yet */
+    bool has_slip;          /* else not looked for yet */
+    bool no_phrase, no_two; /* are not run together in it */
 };
 
 /* What was looked for in place of words that are none. */
-#define CUT_SOUGHT 128
+#define CUT_SOUGHT 1024
 
 struct cut_sought {
-    char letters[CUT_MEMO_WORD]; /* padded with zeros; "" nothing yet */
+    char letters[CUT_HEARD_LETTERS]; /* padded with zeros; "" nothing yet */
     struct slip_expected expected;
     bool near;      /* is any near? else the word that was meant */
     uint32_t found; /* yes or no, or the word */
 };
 
 struct cut {
-    struct cut_memo memo[CUT_MEMO];    /* zeroed at first; kept between texts */
-    struct cut_heard heard[CUT_HEARD]; /* the same */
+    struct cut_heard heard[CUT_HEARD][2]; /* zeroed at first, and kept */
+    struct cut_known known[CUT_HEARD][2]; /* the same */
+    struct cut_heard long_heard;          /* of a word too long to be kept */
+    struct cut_known long_known;
     struct cut_sought sought[CUT_SOUGHT];
     uint32_t text;  /* counts the texts */
     size_t n_slips; /* wanted in this text, remembered or not */

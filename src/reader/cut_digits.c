@@ -11,6 +11,7 @@
 #define GROUPS_MOST 12
 #define LONG_LEAST  5 /* digits in one group that are no count or measure */
 #define DIGITS_MOST 40
+#define VALUE_MOST  UINT64_C(1000000000000000) /* no more digits are counted */
 
 struct run {
     const struct cut_atom *g; /* groups of digits */
@@ -22,6 +23,7 @@ struct run {
 static bool canonical(const struct cut_context *x, const char *s, size_t len,
                       char dst[SERIAL_CAP])
 {
+    bool decimal = x->layout->check == SERIAL_MOD_97_10;
     size_t digits = 0;
 
     if (len >= SERIAL_CAP)
@@ -29,8 +31,9 @@ static bool canonical(const struct cut_context *x, const char *s, size_t len,
     for (size_t i = 0; i < len; i++) {
         char c = s[i];
 
-        digits += fold_is_digit(c);
-        if (x->layout->check == SERIAL_MOD_97_10)
+        if (fold_is_digit(c))
+            digits++;
+        else if (decimal)
             c = (char)(c == 'o' ? '0' : c == 'l' || c == 'i' ? '1' : c);
         else if (c >= 'a' && c <= 'z')
             c = (char)(c - 'a' + 'A');
@@ -138,12 +141,14 @@ static bool is_whole(const struct run *r, size_t want)
     return total == want && !r->measured[r->n - 1] && r->g[0].len > 1;
 }
 
-/* Finds groups a to b that make a serial's length, passing or not. */
+/* Finds groups a to b that make a serial's length, passing or not; the serial
+ * is then canonical. */
 static bool find_window(const struct cut *c, const struct cut_context *x,
-                        const struct run *r, bool passes, size_t *a, size_t *b)
+                        const struct run *r, bool passes, size_t *a, size_t *b,
+                        char serial[SERIAL_CAP])
 {
     size_t want = (size_t)serial_chars(x->layout);
-    char digits[DIGITS_MOST + 1], serial[SERIAL_CAP];
+    char digits[DIGITS_MOST + 1];
 
     for (*a = 0; *a < r->n; (*a)++) {
         const struct cut_atom *g = &r->g[*a];
@@ -169,11 +174,13 @@ static void add_held(struct cut *c, const struct run *r, size_t a, size_t b,
 {
     size_t at = r->g[a].at, len = (size_t)r->g[b].at + r->g[b].len - at;
     struct cut_token *t = cut_add(c, concept, at, len);
+    uint64_t value = 0;
 
     t->flags = r->g[a].flags;
     t->held = (int8_t)cut_hold(c, digits, strlen(digits));
-    for (const char *s = digits; *s != '\0' && t->value < 1e15; s++)
-        t->value = t->value * 10 + (fold_is_digit(*s) ? *s - '0' : 0);
+    for (const char *s = digits; *s != '\0' && value < VALUE_MOST; s++)
+        value = value * 10 + (fold_is_digit(*s) ? (unsigned)(*s - '0') : 0);
+    t->value = (double)value;
 }
 
 static int digits_value(const char *s, size_t len)
@@ -337,13 +344,14 @@ static size_t claim(struct cut *c, const struct cut_context *x,
                     const struct run *r)
 {
     size_t want = (size_t)serial_chars(x->layout), a, b, last = r->n, total;
-    char digits[DIGITS_MOST + 1];
+    char digits[DIGITS_MOST + 1], serial[SERIAL_CAP];
 
     while (last > 0 && r->measured[last - 1])
         last--;
     total = last > 1 && r->g[0].len >= 3 ? join(c, r, 0, last - 1, digits) : 0;
     if (total + 1 >= want) {
-        if (find_window(c, x, r, false, &a, &b) && a == 0 && b + 1 < last)
+        if (find_window(c, x, r, false, &a, &b, serial) && a == 0 &&
+            b + 1 < last)
             join(c, r, 0, b, digits); /* numbers come behind it */
         else
             b = last - 1;
@@ -365,7 +373,7 @@ static size_t claim(struct cut *c, const struct cut_context *x,
 
 size_t cut_digit_run(struct cut *c, const struct cut_context *x, size_t i)
 {
-    char digits[DIGITS_MOST + 1], serial[SERIAL_CAP];
+    char serial[SERIAL_CAP];
     struct run r;
     size_t a, b, n;
 
@@ -377,10 +385,8 @@ size_t cut_digit_run(struct cut *c, const struct cut_context *x, size_t i)
         return i + 1;
     }
     if (r.n > 0 && !(r.g[0].flags & CUT_PLUS) &&
-        find_window(c, x, &r, true, &a, &b)) {
+        find_window(c, x, &r, true, &a, &b, serial)) {
         if (a == 0) {
-            n = join(c, &r, a, b, digits);
-            canonical(x, digits, n, serial);
             add_held(c, &r, a, b, CONCEPT_SERIAL, serial);
             return i + b + 1;
         }
@@ -482,6 +488,8 @@ bool cut_keypad(struct cut *c, const struct cut_context *x)
     size_t at, len, stars = 0;
     bool first = true;
 
+    if (memchr(c->fold.text, '*', c->fold.len) == NULL)
+        return false;
     for (size_t i = 0; i < c->fold.len; i++) {
         char ch = c->fold.text[i];
 

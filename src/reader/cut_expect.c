@@ -142,9 +142,9 @@ static uint32_t seek(struct cut *c, const struct lexicon *lex,
     const uint64_t *bits = e->concepts.bits;
     uint32_t hash = lexicon_hash(s, t->len);
     struct cut_sought *k;
-    char letters[CUT_MEMO_WORD] = {0};
+    char letters[CUT_HEARD_LETTERS] = {0};
 
-    if (t->len == 0 || t->len >= CUT_MEMO_WORD)
+    if (t->len == 0 || t->len >= CUT_HEARD_LETTERS)
         return seek_new(lex, s, t->len, e, near);
     hash ^=
         (uint32_t)((bits[0] ^ bits[1] ^ bits[2]) * 0x9E3779B97F4A7C15u >> 32);

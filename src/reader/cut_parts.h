@@ -6,6 +6,7 @@
 #define CUT_OCTETS_MOST 1600 /* of a text; READER_TEXT_MOST */
 #define CUT_ATOMS_MOST  1700
 #define CUT_NO_LINK     '#'
+#define CUT_SPELT_LEAST 4 /* letters; shorter words get no slack by ear */
 
 enum cut_atom_type { CUT_LETTERS, CUT_DIGITS, CUT_STOP, CUT_MORE };
 
@@ -15,7 +16,6 @@ struct cut_atom {
     char link;     /* to the atom before: 0 none, ' ' '-' … or CUT_NO_LINK */
     uint8_t flags; /* CUT_GLUED, CUT_PLUS */
     uint32_t word; /* of letters, once the language was guessed; 0 none */
-    uint32_t hash; /* and of what it says */
 };
 
 struct cut_atoms {
@@ -42,6 +42,24 @@ bool cut_serial_at(const struct cut_context *x, const char *s, size_t len);
 size_t cut_digit_run(struct cut *c, const struct cut_context *x, size_t i);
 /* The keypad form with stars; false when the text is not of that form. */
 bool cut_keypad(struct cut *c, const struct cut_context *x);
+
+/* What the lexicon has for letters in the folded text, until the next ones are
+ * heard. */
+struct cut_heard *cut_hear(struct cut *c, const struct lexicon *lex,
+                           const char *s, size_t len);
+/* Languages in which they are known by the rules of their spelling. */
+uint32_t cut_hear_langs(const struct lexicon *lex, struct cut_heard *h,
+                        const char *s, size_t len);
+/* What they are in the language that the text seems to be in. */
+struct cut_known *cut_know(struct cut *c, const struct lexicon *lex,
+                           const char *s, size_t len);
+/*
+ * The word that they are a slip for, and not more often than a text is worth:
+ * what was remembered of other texts counts too, or this one would be read
+ * otherwise behind them.
+ */
+uint32_t cut_find_slip(struct cut *c, const struct lexicon *lex,
+                       struct cut_known *k, const char *s, size_t len);
 
 /*
  * Looks up the letters; the language of those that are as in the lexicon,

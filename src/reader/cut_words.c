@@ -4,170 +4,43 @@
  */
 #include "reader/cut_parts.h"
 #include "reader/slip.h"
-#include "reader/vowels.h"
 
 #include <string.h>
 
-#define SPELT_LEAST       4 /* letters; shorter words get no slack by ear either */
+#define SLIP_LEAST        4 /* letters */
 #define PHRASE_MOST       8 /* words */
 #define PHRASE_BEFORE     3 /* a misspelt word of a phrase is not farther on */
 #define PHRASE_SLIP_LEAST 5 /* letters of it */
 #define SIGN_SLIP_LEAST   3
 #define NEAR_MOST         16
 
-/* "good!!!" was folded already; "gooood", "slooow": more than doubled. */
-static uint32_t find_drawn_out(const struct lexicon *lex, const char *s,
-                               size_t len)
-{
-    char word[LEXICON_WORD_CAP];
-
-    for (size_t keep = 2; keep >= 1; keep--) {
-        size_t n = 0, same = 0;
-        uint32_t w;
-
-        for (size_t i = 0; i < len && n < sizeof(word) - 1; i++) {
-            same = i > 0 && s[i] == s[i - 1] ? same + 1 : 1;
-            if (same <= keep)
-                word[n++] = s[i];
-        }
-        if (n == len)
-            continue;
-        if (n >= 3 && (w = lexicon_find(lex, word, n)) != 0)
-            return w;
-    }
-    return 0;
-}
-
-static bool is_drawn_out(const char *s, size_t len)
-{
-    for (size_t i = 2; i < len; i++) {
-        if (s[i] == s[i - 1] && s[i] == s[i - 2] && (unsigned char)s[i] < 0x80)
-            return true;
-    }
-    return false;
-}
-
-/* slip_find, remembered, and not more often than a text is worth: what was
- * remembered of other texts counts too, or this one would be read otherwise
- * behind them. */
-static uint32_t find_slip(struct cut *c, const struct lexicon *lex,
-                          const char *s, size_t len, uint32_t hash)
-{
-    struct cut_memo *m = &c->memo[hash % CUT_MEMO];
-    bool known;
-
-    if (len >= CUT_MEMO_WORD)
-        return 0;
-    known = memcmp(m->word, s, len) == 0 && m->word[len] == '\0' &&
-            m->lang == c->lang_seems;
-    if ((!known || m->text != c->text) && c->n_slips++ >= CUT_SLIPS_MOST)
-        return 0;
-    m->text = c->text;
-    if (known)
-        return m->found;
-    memcpy(m->word, s, len);
-    m->word[len] = '\0';
-    m->lang = c->lang_seems;
-    m->found = slip_find(lex, s, len, m->lang);
-    return m->found;
-}
-
-/*
- * What was found of an atom's letters before, or a new one with the word;
- * NULL when they are too long to be remembered.
- */
-static struct cut_heard *hear(struct cut *c, const struct lexicon *lex,
-                              const struct cut_atom *a)
-{
-    struct cut_heard *h = &c->heard[a->hash % CUT_HEARD];
-    char letters[CUT_MEMO_WORD] = {0};
-
-    if (a->len >= CUT_MEMO_WORD)
-        return NULL;
-    memcpy(letters, c->fold.text + a->at, a->len);
-    if (memcmp(h->letters, letters, sizeof(letters)) != 0) {
-        *h = (struct cut_heard){
-            .word = lexicon_find_hash(lex, letters, a->len, a->hash)};
-        memcpy(h->letters, letters, sizeof(letters));
-    }
-    return h;
-}
-
-/* The words for all spellings of an atom's letters. */
-static void find_spelt(struct cut *c, const struct lexicon *lex,
-                       const struct cut_atom *a, uint32_t *spelt,
-                       uint32_t *sound)
-{
-    struct cut_heard *h = hear(c, lex, a);
-    const char *s = c->fold.text + a->at;
-    int lang = c->lang_seems;
-
-    if (h == NULL || !h->has_spelt || h->lang != lang) {
-        *spelt = lexicon_find_spelling(lex, lang, s, a->len, true);
-        *sound = lexicon_find_spelling(lex, lang, s, a->len, false);
-    }
-    if (h == NULL)
-        return;
-    if (!h->has_spelt || h->lang != lang) {
-        h->spelt = *spelt;
-        h->sound = *sound;
-        h->lang = (int8_t)lang;
-        h->has_spelt = true;
-    }
-    *spelt = h->spelt;
-    *sound = h->sound;
-}
-
 void cut_word(struct cut *c, const struct cut_context *x,
               const struct cut_atom *a)
 {
     const char *s = c->fold.text + a->at;
-    uint32_t w = a->word, spelt, sound;
+    struct cut_known *k;
+    uint32_t w;
     uint8_t flags = a->flags;
 
-    find_spelt(c, x->lex, a, &spelt, &sound);
-    if (w == 0 && a->len >= LEXICON_WORD_CAP) {
+    if (a->word == 0 && a->len >= LEXICON_WORD_CAP) {
         cut_add_word(c, a->at, a->len, 0, flags);
         return;
     }
-    if (w == 0 && a->len >= SPELT_LEAST)
-        w = sound;
-    if (w == 0)
-        w = vowels_find(x->lex, c->lang_seems, s, a->len);
-    if (w == 0 && is_drawn_out(s, a->len))
-        w = find_drawn_out(x->lex, s, a->len);
-    if (w == 0 && cut_split_phrase(c, x->lex, a))
+    k = cut_know(c, x->lex, s, a->len);
+    w = k->word;
+    if (w == 0 && !k->no_phrase && cut_split_phrase(c, x->lex, a))
         return;
-    if (w == 0 && a->len >= 4) {
-        if ((w = find_slip(c, x->lex, s, a->len, a->hash)) != 0)
+    k->no_phrase = w == 0;
+    if (w == 0 && a->len >= SLIP_LEAST) {
+        if ((w = cut_find_slip(c, x->lex, k, s, a->len)) != 0)
             flags |= CUT_SLIP;
     }
-    if (w == 0 && cut_split_word(c, x->lex, a))
+    if (w == 0 && !k->no_two && cut_split_word(c, x->lex, a))
         return;
-    cut_add_word(c, a->at, a->len, w != 0 ? w : spelt, flags);
-    c->tokens[c->n - 1].spelt = spelt;
-    c->tokens[c->n - 1].sound = sound;
-}
-
-/* Languages in which a word is known by the rules of their spelling. */
-static uint32_t spelling_langs(const struct lexicon *lex, const char *s,
-                               size_t len, struct cut_heard *h)
-{
-    uint32_t langs = 0;
-
-    if (h != NULL && h->has_ears)
-        return h->ears;
-
-    for (size_t k = 0; k < lex->n_langs; k++) {
-        uint32_t w = lexicon_find_spelling(lex, (int)k, s, len, false);
-
-        langs |= lex->nodes[lex->words[w].root].langs;
-    }
-    if (h != NULL) {
-        h->ears = langs;
-        h->has_ears = true;
-    }
-    return langs;
+    k->no_two = w == 0;
+    cut_add_word(c, a->at, a->len, w != 0 ? w : k->spelt, flags);
+    c->tokens[c->n - 1].spelt = k->spelt;
+    c->tokens[c->n - 1].sound = k->sound;
 }
 
 static void count_langs(int score[LEXICON_LANGS], uint32_t langs)
@@ -189,17 +62,14 @@ int cut_guess_language(struct cut *c, const struct cut_context *x, int lang)
 
         if (a->type != CUT_LETTERS)
             continue;
-        a->hash = lexicon_hash(s, a->len);
-        h = hear(c, lex, a);
-        a->word =
-            h != NULL ? h->word : lexicon_find_hash(lex, s, a->len, a->hash);
+        h = cut_hear(c, lex, s, a->len);
+        a->word = h->word;
         if (a->len < 2)
             continue;
         if (a->word != 0)
-            count_langs(score, lex->nodes[lex->words[a->word].root].langs &
-                                   ~lex->common);
-        else if (a->len >= SPELT_LEAST)
-            count_langs(by_ear, spelling_langs(lex, s, a->len, h));
+            count_langs(score, h->langs & ~lex->common);
+        else if (a->len >= CUT_SPELT_LEAST)
+            count_langs(by_ear, cut_hear_langs(lex, h, s, a->len));
     }
     for (int k = 0; k < (int)lex->n_langs; k++) {
         if (score[k] > 0 || lang < 0 || lang == k)
@@ -332,8 +202,8 @@ static uint32_t best_phrase(const struct cut *c, const struct lexicon *lex,
 /* A word that means nothing alone, and is long enough to be another. */
 static bool is_stray(const struct lexicon *lex, const struct cut_token *t)
 {
-    return t->word != 0 && t->symbol == CONCEPT_WORD && t->len >= SPELT_LEAST &&
-           lexicon_symbol_of(lex, t->word) == 0;
+    return t->word != 0 && t->symbol == CONCEPT_WORD &&
+           t->len >= CUT_SPELT_LEAST && lexicon_symbol_of(lex, t->word) == 0;
 }
 
 /*
@@ -350,14 +220,14 @@ static void mend_strays(struct cut *c, const struct lexicon *lex)
         return;
     for (size_t i = 1, n; i<c->n; i += n> 0 ? n : 1) {
         struct cut_token *t = &c->tokens[i];
+        const char *s = c->fold.text + t->at;
         uint32_t w;
 
         if (best_phrase(c, lex, i, &n) != 0 || !is_stray(lex, t))
             continue;
         w = t->sound;
         if (lexicon_symbol_of(lex, w) == 0)
-            w = find_slip(c, lex, c->fold.text + t->at, t->len,
-                          lexicon_hash(c->fold.text + t->at, t->len));
+            w = cut_find_slip(c, lex, cut_know(c, lex, s, t->len), s, t->len);
         if (w == 0)
             continue;
         if (w != t->sound)

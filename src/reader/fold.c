@@ -17,6 +17,8 @@
 #define DROP        1 /* table value: leave this octet out */
 
 static char ascii[128];
+/* By octet: the same where it stays what it is wherever it stands, else 0. */
+static char plain[256];
 /* One or two ASCII letters for the letters of Latin-1 and Latin Extended-A. */
 static char latin[LATIN_LAST - LATIN_FIRST + 1][3];
 /* What the letters of Devanagari become, as fold_code() finds it. */
@@ -65,6 +67,8 @@ static void prepare_ascii(void)
     ascii[0] = DROP;
     ascii['\n'] = ascii['\r'] = ';'; /* a line's end is a pause */
     ascii['`'] = '\'';
+    for (int c = 0; c < 128; c++)
+        plain[c] = (char)(ascii[c] == DROP || ascii[c] == '\'' ? 0 : ascii[c]);
 }
 
 static void prepare_latin(void)
@@ -283,6 +287,23 @@ static bool put_degree(struct fold *f, const unsigned char *s, size_t len)
     return true;
 }
 
+/* Octets that are plain, as many as stand there; how many. An apostrophe
+ * before them has to be looked at. */
+static size_t fold_plain(struct fold *f, const unsigned char *s, size_t len)
+{
+    char *to = f->text + f->len;
+    size_t n = 0;
+
+    if (f->len > 0 && to[-1] == '\'')
+        return 0;
+    if (len > FOLD_CAP - f->len)
+        len = FOLD_CAP - f->len;
+    for (; n < len && plain[s[n]] != 0; n++)
+        to[n] = plain[s[n]];
+    f->len += n;
+    return n;
+}
+
 void fold_text(struct fold *f, const char *text, size_t len, size_t most)
 {
     const unsigned char *s = (const unsigned char *)text;
@@ -296,6 +317,9 @@ void fold_text(struct fold *f, const char *text, size_t len, size_t most)
         utf8proc_int32_t c;
         ssize_t n;
 
+        at += fold_plain(f, s + at, len - at);
+        if (at == len)
+            break;
         if (s[at] < 0x80) {
             char a = ascii[s[at]];
 

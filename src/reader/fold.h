@@ -10,12 +10,13 @@
  */
 #include "base/kw.h"
 
-#define FOLD_CAP 6400 /* octets of folded text; more is left out */
+#define FOLD_CAP   6400 /* octets of folded text; more is left out */
+#define FOLD_SLACK 24   /* octets behind its end that may be read */
 
 struct fold {
     size_t len;
     bool cut; /* the text was longer than could be read */
-    char text[FOLD_CAP + 1];
+    char text[FOLD_CAP + FOLD_SLACK];
 };
 
 /* Builds the tables; once, before any other call; safe to repeat. */
@@ -30,5 +31,9 @@ static inline bool fold_is_letter(char c)
 static inline bool fold_is_digit(char c)
 {
     return c >= '0' && c <= '9';
+}
+static inline bool fold_is_alnum(char c)
+{
+    return fold_is_letter(c) || fold_is_digit(c);
 }
 #endif

@@ -1,4 +1,5 @@
 /* grammar.c - see grammar.h: the matching. grammar_load.c reads the file. */
+#include "reader/grammar_memo.h"
 #include "reader/grammar_parts.h"
 
 #include <string.h>
@@ -8,6 +9,7 @@
 #define JIT_STACK   (256u * 1024)
 
 struct grammar_scratch {
+    struct grammar_memo *memo;
     uint64_t *over; /* set of the symbols that stand from a place on */
     pcre2_match_data *data;
     pcre2_match_context *context;
@@ -18,6 +20,7 @@ struct grammar_scratch *grammar_scratch_new(const struct grammar *g)
 {
     struct grammar_scratch *s = kw_calloc(1, sizeof(*s));
 
+    s->memo = grammar_memo_new();
     s->over = kw_calloc(g->set_words, sizeof(*s->over));
     s->data = pcre2_match_data_create(g->groups_most + 1, NULL);
     s->context = pcre2_match_context_create(NULL);
@@ -41,6 +44,7 @@ void grammar_scratch_free(struct grammar_scratch *s)
     pcre2_match_context_free(s->context);
     pcre2_jit_stack_free(s->stack);
     kw_free(s->over);
+    grammar_memo_free(s->memo);
     kw_free(s);
 }
 
@@ -148,12 +152,32 @@ static int match_at(const struct grammar *g, struct grammar_scratch *s,
     return 0;
 }
 
+/* The same, remembered where little is left of the row. */
+static int match_or_recall(const struct grammar *g, struct grammar_scratch *s,
+                           const uint32_t *symbols, size_t n, size_t at,
+                           struct grammar_match *m)
+{
+    int found;
+
+    if (g->begins[symbols[at]] == g->begins[symbols[at] + 1])
+        return 0;
+    if (n - at > GRAMMAR_MEMO_LONGEST)
+        return match_at(g, s, symbols, n, at, m);
+    found = grammar_memo_find(s->memo, symbols + at, n - at, at, m);
+    if (found != KW_ENOENT)
+        return found;
+    found = match_at(g, s, symbols, n, at, m);
+    if (found >= 0)
+        grammar_memo_keep(s->memo, symbols + at, n - at, found, m);
+    return found;
+}
+
 int grammar_next(const struct grammar *g, struct grammar_scratch *s,
                  const uint32_t *symbols, size_t n, size_t at,
                  struct grammar_match *m)
 {
     for (int found; at < n; at++) {
-        if ((found = match_at(g, s, symbols, n, at, m)) != 0)
+        if ((found = match_or_recall(g, s, symbols, n, at, m)) != 0)
             return found;
     }
     return 0;

@@ -8,6 +8,8 @@
 #include <ctype.h>
 #include <string.h>
 
+#define DIGITS_AT_ONCE 17 /* behind a rest below 97, in 64 bits */
+
 /* 0-35 for 0-9A-Z, or -1. Lower case is not canonical. */
 static int char_value(char c)
 {
@@ -57,14 +59,16 @@ static int mod97(const char *s, size_t len)
 {
     uint64_t rest = 0;
 
-    for (size_t i = 0; i < len; i++) {
-        if (s[i] < '0' || s[i] > '9')
-            return -1;
-        rest = rest * 10 + (uint64_t)(s[i] - '0');
-        if (rest > UINT64_MAX / 100) /* divided only before it overflows */
-            rest %= 97;
+    for (size_t i = 0; i < len; rest %= 97) {
+        size_t end = len - i < DIGITS_AT_ONCE ? len : i + DIGITS_AT_ONCE;
+
+        for (; i < end; i++) {
+            if (s[i] < '0' || s[i] > '9')
+                return -1;
+            rest = rest * 10 + (uint64_t)(s[i] - '0');
+        }
     }
-    return (int)(rest % 97);
+    return (int)rest;
 }
 
 /* The product P of MOD 37,36 after all characters, or -1. */

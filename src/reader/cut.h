@@ -96,6 +96,11 @@ struct cut {
     uint32_t row[CUT_TOKENS_MOST];     /* the same without serials and phones */
     uint16_t row_at[CUT_TOKENS_MOST];  /* the token of each place of row */
     size_t n_row;
+    /* What the tokens may mean and are, all of them together: what is not in it
+     * needs no look at each. More than they are now while they are settled. */
+    struct concept_set any;
+    uint32_t any_class; /* bit for each class */
+    uint8_t any_flag;
     struct cut_long held[CUT_LONG_MOST];
     size_t n_held;
     bool cut_off;   /* something was left out */

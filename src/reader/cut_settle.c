@@ -14,23 +14,26 @@
 
 static void find_language(struct cut *c, const struct lexicon *lex, int lang)
 {
+    /* Twelve points by the number of languages that have the word. */
+    static const uint8_t points[] = {0, 12, 3, 2, 1, 1, 1};
     int score[LEXICON_LANGS] = {0}, best = -1;
+    uint32_t all = 0;
 
     for (size_t i = 1; i < c->n; i++) {
         uint32_t langs = lex->nodes[c->tokens[i].node].langs & ~lex->common;
-        int n = __builtin_popcount(langs);
+        size_t n = (size_t)__builtin_popcount(langs);
 
-        if (c->tokens[i].flags & CUT_LETTER)
+        if ((c->tokens[i].flags & CUT_LETTER) || n >= KW_COUNT(points))
             continue;
-        for (; langs != 0; langs &= langs - 1)
-            score[__builtin_ctz(langs)] += n == 1 ? 12 : 6 / n;
+        for (all |= langs; langs != 0; langs &= langs - 1)
+            score[__builtin_ctz(langs)] += points[n];
     }
-    for (size_t k = 0; k < lex->n_langs; k++) {
-        if (score[k] == 0)
-            continue;
+    for (; all != 0; all &= all - 1) {
+        int k = __builtin_ctz(all);
+
         if (best < 0 || score[k] > score[best] ||
-            (score[k] == score[best] && (int)k == lang))
-            best = (int)k;
+            (score[k] == score[best] && k == lang))
+            best = k;
     }
     c->lang = best;
 }
@@ -40,6 +43,7 @@ uint16_t cut_settle(const struct lexicon *lex, const struct cut_token *t,
                     int lang)
 {
     const struct lexicon_node *n = &lex->nodes[t->node];
+    uint16_t own;
 
     if (t->flags & CUT_LETTER) { /* the card's letters are settled apart */
         uint16_t o = lang >= 0 ? lexicon_symbol_in(lex, t->node, lang) : 0;
@@ -50,15 +54,14 @@ uint16_t cut_settle(const struct lexicon *lex, const struct cut_token *t,
         }
         return o != 0 ? o : (uint16_t)CONCEPT_WORD;
     }
-    if (lang >= 0 && lexicon_symbol_in(lex, t->node, lang) != 0)
-        return lexicon_symbol_in(lex, t->node, lang);
-    for (size_t k = 0; k < lex->n_langs && lang >= 0; k++) {
-        if ((n->langs & lex->common) >> k & 1)
-            return lexicon_symbol_in(lex, t->node,
-                                     (int)k); /* "mn": minutes, but in Hindi */
-    }
-    if (lang >= 0 && lexicon_symbol_in(lex, t->node, lang) == 0 &&
-        t->len <= FOREIGN_SMALL && !(n->langs & lex->common) &&
+    if (lang < 0)
+        return n->all;
+    if ((own = lexicon_symbol_in(lex, t->node, lang)) != 0)
+        return own;
+    if (n->langs & lex->common) /* "mn": minutes, but in Hindi */
+        return lexicon_symbol_in(lex, t->node,
+                                 __builtin_ctz(n->langs & lex->common));
+    if (t->len <= FOREIGN_SMALL &&
         !(lex->classes[n->all] & ~(1u << CLASS_SMALL | 1u << CLASS_ORDER)))
         return (uint16_t)CONCEPT_WORD;
     return n->all;
@@ -102,10 +105,30 @@ static void settle_all(struct cut *c, const struct lexicon *lex, int lang)
     }
 }
 
+/* What is any of the tokens? Each of the passes behind needs some sort. */
+static void sum_up(struct cut *c, const struct lexicon *lex)
+{
+    struct concept_set any = {{0}};
+    uint32_t classes = 0;
+    unsigned flags = 0;
+
+    for (size_t i = 1; i < c->n; i++) {
+        concept_set_join(&any, &lex->sets[c->tokens[i].symbol]);
+        classes |= lex->classes[c->tokens[i].symbol];
+        flags |= c->tokens[i].flags;
+    }
+    c->any = any;
+    c->any_class = classes;
+    c->any_flag = (uint8_t)flags;
+}
+
 /* "forty five", "cuarenta y cinco". */
 static void join_number_words(struct cut *c, const struct lexicon *lex)
 {
     size_t to = 1;
+
+    if (!(c->any_flag & CUT_WORDED))
+        return;
 
     for (size_t i = 1; i < c->n; i++) {
         struct cut_token *t = &c->tokens[i], *last = &c->tokens[to - 1];
@@ -167,12 +190,16 @@ static bool closes(const struct lexicon *lex, char letter,
 
 static uint16_t card_letter(const struct cut *c, const struct cut_token *t)
 {
-    static const char letters[] = "clbsfiwtguhm";
-    const char *p = strchr(letters, c->fold.text[t->at]);
+    static const uint8_t letters[26] = {
+        ['c' - 'a'] = CONCEPT_LETTER_C, ['l' - 'a'] = CONCEPT_LETTER_L,
+        ['b' - 'a'] = CONCEPT_LETTER_B, ['s' - 'a'] = CONCEPT_LETTER_S,
+        ['f' - 'a'] = CONCEPT_LETTER_F, ['i' - 'a'] = CONCEPT_LETTER_I,
+        ['w' - 'a'] = CONCEPT_LETTER_W, ['t' - 'a'] = CONCEPT_LETTER_T,
+        ['g' - 'a'] = CONCEPT_LETTER_G, ['u' - 'a'] = CONCEPT_LETTER_U,
+        ['h' - 'a'] = CONCEPT_LETTER_H, ['m' - 'a'] = CONCEPT_LETTER_M};
+    char letter = c->fold.text[t->at];
 
-    return p == NULL || c->fold.text[t->at] == '\0'
-               ? 0
-               : (uint16_t)(CONCEPT_LETTER_C + (p - letters));
+    return letter >= 'a' && letter <= 'z' ? letters[letter - 'a'] : 0;
 }
 
 /* "18c", "water 18 c": how warm; but "ill 2 c" tells of a crack. */
@@ -194,6 +221,8 @@ static bool is_degree(const struct cut *c, const struct lexicon *lex, size_t i)
 /* "sick 4 3 days": for three days. */
 static void settle_for(struct cut *c, const struct lexicon *lex)
 {
+    if (!concept_set_has(&c->any, CONCEPT_DAY))
+        return;
     for (size_t i = 1; i + 2 < c->n; i++) {
         struct cut_token *t = &c->tokens[i];
 
@@ -207,6 +236,8 @@ static void settle_for(struct cut *c, const struct lexicon *lex)
 /* "-5 ans": under five. */
 static void settle_minus(struct cut *c, const struct lexicon *lex)
 {
+    if (!(c->any_flag & CUT_MINUS))
+        return;
     for (size_t i = 2; i + 1 < c->n; i++) {
         struct cut_token *t = &c->tokens[i];
 
@@ -220,6 +251,8 @@ static void settle_minus(struct cut *c, const struct lexicon *lex)
 
 static void settle_letters(struct cut *c, const struct lexicon *lex)
 {
+    if (!(c->any_flag & CUT_LETTER))
+        return;
     for (size_t i = 1; i < c->n; i++) {
         struct cut_token *t = &c->tokens[i], *last = t - 1;
         uint16_t o = t->flags & CUT_LETTER ? card_letter(c, t) : 0;
@@ -227,7 +260,8 @@ static void settle_letters(struct cut *c, const struct lexicon *lex)
 
         if (o == 0)
             continue;
-        unit = strchr("hmfl", c->fold.text[t->at]) != NULL;
+        unit = o == CONCEPT_LETTER_H || o == CONCEPT_LETTER_M ||
+               o == CONCEPT_LETTER_F || o == CONCEPT_LETTER_L;
         if (is_degree(c, lex, i)) {
             t->symbol = CONCEPT_DEGREE;
         } else if (unit && (last->symbol == CONCEPT_NUMBER ||
@@ -248,6 +282,9 @@ static void settle_letters(struct cut *c, const struct lexicon *lex)
 /* "1lit", and the word is also a bed: behind a number it is the unit. */
 static void settle_units(struct cut *c, const struct lexicon *lex)
 {
+    if (!(c->any_class & 1u << CLASS_UNIT) ||
+        !(c->any_class & 1u << CLASS_ALIEN))
+        return;
     for (size_t i = 2; i < c->n; i++) {
         struct cut_token *t = &c->tokens[i];
         enum concept unit = CONCEPT_FINGER;
@@ -267,22 +304,25 @@ static void join_minutes(struct cut *c, const struct lexicon *lex)
 {
     size_t to = 1;
 
+    if (!(c->any_flag & CUT_GLUED))
+        return;
     for (size_t i = 1; i < c->n; i++) {
         const struct cut_token *t = &c->tokens[i];
         struct cut_token *hour = &c->tokens[to - 1];
-        bool more = i + 1 < c->n && (c->tokens[i + 1].flags & CUT_GLUED) &&
-                    has_class(lex, &c->tokens[i + 1],
-                              1u << CLASS_UNIT | 1u << CLASS_LETTER);
 
         if (to > 2 && t->symbol == CONCEPT_NUMBER && (t->flags & CUT_GLUED) &&
-            (hour->flags & CUT_GLUED) && !more && t->value < 60 &&
+            (hour->flags & CUT_GLUED) && t->value < 60 &&
             hour[-1].symbol == CONCEPT_NUMBER &&
             (hour->symbol == CONCEPT_LETTER_H ||
-             concept_set_has(&lex->sets[hour->symbol], CONCEPT_HOUR))) {
+             concept_set_has(&lex->sets[hour->symbol], CONCEPT_HOUR)) &&
+            !(i + 1 < c->n && (t[1].flags & CUT_GLUED) &&
+              has_class(lex, &t[1], 1u << CLASS_UNIT | 1u << CLASS_LETTER))) {
             hour[-1].value += t->value / 60;
             continue;
         }
-        c->tokens[to++] = *t;
+        if (to != i)
+            c->tokens[to] = *t;
+        to++;
     }
     c->n = to;
 }
@@ -348,6 +388,7 @@ void cut_phrases(struct cut *c, const struct lexicon *lex, int lang)
     cut_join_phrases(c, lex);
     find_language(c, lex, lang);
     settle_all(c, lex, lang);
+    sum_up(c, lex);
     join_number_words(c, lex);
     settle_units(c, lex);
     settle_minus(c, lex);
@@ -355,6 +396,9 @@ void cut_phrases(struct cut *c, const struct lexicon *lex, int lang)
     settle_letters(c, lex);
     cut_expect(c, lex, lang);
     join_minutes(c, lex);
-    settle_numero(c, lex);
-    settle_address(c, lex);
+    if (concept_set_has(&c->any, CONCEPT_SERIAL) ||
+        concept_set_has(&c->any, CONCEPT_WRONG)) {
+        settle_numero(c, lex);
+        settle_address(c, lex);
+    }
 }

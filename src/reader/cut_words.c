@@ -138,10 +138,16 @@ static uint32_t longest_so(const struct cut *c, const struct lexicon *lex,
 static uint32_t longest(const struct cut *c, const struct lexicon *lex,
                         size_t i, size_t most, size_t *n)
 {
+    const struct cut_token *t = &c->tokens[i];
     size_t m;
-    uint32_t node = longest_so(c, lex, i, most, false, n), other;
+    uint32_t node, other;
 
-    if (c->tokens[i].spelt == 0)
+    *n = 0;
+    if (t->word == 0)
+        return 0;
+    node = longest_so(c, lex, i, most, false, n);
+    if (t->spelt == 0 ||
+        (*n > 0 && !lex->nodes[lex->words[t->spelt].root].goes_on))
         return node;
     other = longest_so(c, lex, i, most, true, &m);
     if (m <= *n)
@@ -199,6 +205,12 @@ static uint32_t best_phrase(const struct cut *c, const struct lexicon *lex,
     return node;
 }
 
+/* A word that is none. */
+static bool is_none(const struct cut_token *t)
+{
+    return t->word == 0 && t->symbol == CONCEPT_WORD;
+}
+
 /* A word that means nothing alone, and is long enough to be another. */
 static bool is_stray(const struct lexicon *lex, const struct cut_token *t)
 {
@@ -212,12 +224,6 @@ static bool is_stray(const struct lexicon *lex, const struct cut_token *t)
  */
 static void mend_strays(struct cut *c, const struct lexicon *lex)
 {
-    bool any = false;
-
-    for (size_t i = 1; i < c->n && !any; i++)
-        any = is_stray(lex, &c->tokens[i]);
-    if (!any)
-        return;
     for (size_t i = 1, n; i<c->n; i += n> 0 ? n : 1) {
         struct cut_token *t = &c->tokens[i];
         const char *s = c->fold.text + t->at;
@@ -297,7 +303,7 @@ static void mend_phrases(struct cut *c, const struct lexicon *lex)
     for (size_t i = 1; i < c->n; i++) {
         const struct cut_token *t = &c->tokens[i];
 
-        if (t->word != 0 || t->symbol != CONCEPT_WORD)
+        if (!is_none(t))
             continue;
         if (t->len >= PHRASE_SLIP_LEAST && mend_in_phrase(c, lex, i, false))
             continue;
@@ -309,24 +315,32 @@ static void mend_phrases(struct cut *c, const struct lexicon *lex)
     }
 }
 
+/* The n tokens from i on as one, at place `to`, which is not behind i. */
+static void join(struct cut *c, size_t to, size_t i, size_t n)
+{
+    struct cut_token *t = &c->tokens[to];
+
+    if (to != i)
+        *t = c->tokens[i];
+    if (n < 2)
+        return;
+    for (size_t k = i + 1; k < i + n; k++)
+        t->flags |= c->tokens[k].flags & (CUT_SLIP | CUT_SPLIT);
+    t->flags &= (uint8_t)~CUT_LETTER;
+    t->len =
+        (uint16_t)(c->tokens[i + n - 1].at + c->tokens[i + n - 1].len - t->at);
+}
+
 static void join_all(struct cut *c, const struct lexicon *lex)
 {
     size_t to = 1;
 
-    for (size_t i = 1; i < c->n;) {
+    for (size_t i = 1; i < c->n; to++) {
         size_t n;
         uint32_t node = best_phrase(c, lex, i, &n);
-        struct cut_token t = c->tokens[i];
 
-        for (size_t k = 1; k < n; k++) {
-            t.len =
-                (uint16_t)(c->tokens[i + k].at + c->tokens[i + k].len - t.at);
-            t.flags |= c->tokens[i + k].flags & (CUT_SLIP | CUT_SPLIT);
-        }
-        if (n > 1)
-            t.flags &= (uint8_t)~CUT_LETTER;
-        t.node = node;
-        c->tokens[to++] = t;
+        join(c, to, i, n);
+        c->tokens[to].node = node;
         i += n > 0 ? n : 1;
     }
     c->n = to;
@@ -334,7 +348,15 @@ static void join_all(struct cut *c, const struct lexicon *lex)
 
 void cut_join_phrases(struct cut *c, const struct lexicon *lex)
 {
-    mend_strays(c, lex);
-    mend_phrases(c, lex);
+    bool stray = false, none = false;
+
+    for (size_t i = 1; i < c->n; i++) {
+        stray |= is_stray(lex, &c->tokens[i]);
+        none |= is_none(&c->tokens[i]);
+    }
+    if (stray)
+        mend_strays(c, lex);
+    if (none)
+        mend_phrases(c, lex);
     join_all(c, lex);
 }

@@ -434,8 +434,9 @@ static void lay_tokens(struct cut *c, const struct cut_context *x)
 }
 
 /* Serials may stand between words that belong together: two rows. */
-static void lay_rows(struct cut *c)
+static void lay_rows(struct cut *c, const struct lexicon *lex)
 {
+    cut_sum_up(c, lex);
     c->n_row = 0;
     for (size_t i = 0; i < c->n; i++) {
         uint16_t o = c->symbols[i] = c->tokens[i].symbol;
@@ -474,5 +475,5 @@ void cut_text(struct cut *c, const struct lexicon *lex,
     if (atoms.full)
         c->cut_off = true;
     cut_add(c, CONCEPT_END, c->fold.len, 0);
-    lay_rows(c);
+    lay_rows(c, lex);
 }

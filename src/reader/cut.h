@@ -97,7 +97,8 @@ struct cut {
     uint16_t row_at[CUT_TOKENS_MOST];  /* the token of each place of row */
     size_t n_row;
     /* What the tokens may mean and are, all of them together: what is not in it
-     * needs no look at each. More than they are now while they are settled. */
+     * needs no look at each. While they are settled it may be more than that.
+     */
     struct concept_set any;
     uint32_t any_class; /* bit for each class */
     uint8_t any_flag;

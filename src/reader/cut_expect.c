@@ -36,6 +36,12 @@ static bool has_class(const struct lexicon *lex, const struct cut_token *t,
     return (lex->classes[t->symbol] & classes) != 0;
 }
 
+/* May any of the tokens mean it? */
+static bool may_be_any(const struct cut *c, enum concept concept)
+{
+    return concept_set_has(&c->any, concept);
+}
+
 static bool is_card_word(const struct lexicon *lex, const struct cut_token *t);
 
 /* Of a sort that a card's sentence has no place for. */
@@ -79,38 +85,55 @@ static bool is_number(const struct cut_token *t)
     return t->symbol == CONCEPT_NUMBER || t->symbol == CONCEPT_CLOCK;
 }
 
+/* What the words may mean, and what those mean that mean one thing. */
+struct meant {
+    struct concept_set may, is;
+    uint32_t classes;
+};
+
 static void look_at_token(const struct lexicon *lex, const struct cut_token *t,
-                          struct sentence *s)
+                          struct sentence *s, struct meant *m)
 {
+    bool dark;
+
     s->count |= t->symbol == CONCEPT_NUMBER;
     s->units += is_number(t - 1) &&
                 has_class(lex, t, 1u << CLASS_UNIT | 1u << CLASS_LETTER);
     if (t->symbol <= CONCEPT_PAUSE || has_class(lex, t, 1u << CLASS_POLITE))
         return;
+    dark = is_dark(lex, t);
     s->words++;
-    s->unknown += is_dark(lex, t);
-    s->small += !is_card_word(lex, t) && !is_dark(lex, t);
-    s->alien |= has_class(lex, t, 1u << CLASS_ALIEN) && !is_dark(lex, t);
-    s->seen |= has_class(lex, t, 1u << CLASS_SEEN | 1u << CLASS_ASKING);
-    s->flow |= is_a(lex, t, CONCEPT_SLOW) || is_a(lex, t, CONCEPT_FAST) ||
-               t->symbol == CONCEPT_LETTER_S || t->symbol == CONCEPT_DOWN ||
-               t->symbol == CONCEPT_LETTER_F || t->symbol == CONCEPT_GOT;
-    s->sign |= has_class(lex, t, 1u << CLASS_SIGN);
-    s->rice |= is_a(lex, t, CONCEPT_RICE_GRAIN);
-    s->ill |= is_a(lex, t, CONCEPT_ILL) || is_a(lex, t, CONCEPT_GUT) ||
-              t->symbol == CONCEPT_LETTER_I;
-    s->under5 |= t->symbol == CONCEPT_LETTER_U || is_a(lex, t, CONCEPT_UNDER5);
-    s->part |= is_a(lex, t, CONCEPT_PART) || t->symbol == CONCEPT_LETTER_T;
-    s->part_name |= is_a(lex, t, CONCEPT_TAP) || is_a(lex, t, CONCEPT_LID) ||
-                    is_a(lex, t, CONCEPT_BUCKET);
+    s->unknown += dark;
+    s->small += !dark && !is_card_word(lex, t);
+    s->alien |= !dark && has_class(lex, t, 1u << CLASS_ALIEN);
+    m->classes |= lex->classes[t->symbol];
+    concept_set_join(&m->may, &lex->sets[t->symbol]);
+    if (t->symbol < CONCEPT_COUNT)
+        concept_set_add(&m->is, (enum concept)t->symbol);
 }
 
+/* Wholly, when it is short enough for a card's. */
 static void look_at(const struct cut *c, const struct lexicon *lex,
                     struct sentence *s)
 {
+    struct meant m = {0};
+
+#define MAY(c) concept_set_has(&m.may, CONCEPT_##c)
+#define IS(c)  concept_set_has(&m.is, CONCEPT_##c)
     *s = (struct sentence){0};
-    for (size_t i = 1; i < c->n; i++)
-        look_at_token(lex, &c->tokens[i], s);
+    for (size_t i = 1; i < c->n && s->words <= EXPECT_WORDS; i++)
+        look_at_token(lex, &c->tokens[i], s, &m);
+    s->seen = m.classes & (1u << CLASS_SEEN | 1u << CLASS_ASKING);
+    s->sign = m.classes & 1u << CLASS_SIGN;
+    s->flow = MAY(SLOW) || MAY(FAST) || IS(LETTER_S) || IS(LETTER_F) ||
+              IS(DOWN) || IS(GOT);
+    s->rice = MAY(RICE_GRAIN);
+    s->ill = MAY(ILL) || MAY(GUT) || IS(LETTER_I);
+    s->under5 = MAY(UNDER5) || IS(LETTER_U);
+    s->part = MAY(PART) || IS(LETTER_T);
+    s->part_name = MAY(TAP) || MAY(LID) || MAY(BUCKET);
+#undef IS
+#undef MAY
 }
 
 /* Does a number beside token i lack its unit? */
@@ -204,24 +227,36 @@ static struct concept_set missing(const struct cut *c,
     return set;
 }
 
-/* The language that most of the other words are in, else the sender's. */
-static int language_without(const struct cut *c, const struct lexicon *lex,
-                            size_t skip, int lang)
+struct votes { /* of the words, by language */
+    int score[LEXICON_LANGS];
+    uint32_t langs; /* that have any */
+};
+
+static uint32_t votes_of(const struct lexicon *lex, const struct cut_token *t)
 {
-    int score[LEXICON_LANGS] = {0}, best = -1;
+    return (t->flags & CUT_LETTER) ? 0
+                                   : lex->nodes[t->node].langs & ~lex->common;
+}
 
-    for (size_t i = 1; i < c->n; i++) {
-        uint32_t langs = lex->nodes[c->tokens[i].node].langs & ~lex->common;
+static void vote(struct votes *v, uint32_t langs, int by)
+{
+    for (v->langs |= langs; langs != 0; langs &= langs - 1)
+        v->score[__builtin_ctz(langs)] += by;
+}
 
-        if (i == skip || (c->tokens[i].flags & CUT_LETTER))
-            continue;
-        for (; langs != 0; langs &= langs - 1)
-            score[__builtin_ctz(langs)]++;
-    }
-    for (int k = 0; k < (int)lex->n_langs; k++) {
-        if (score[k] > 0 && (best < 0 || score[k] > score[best] ||
-                             (score[k] == score[best] && k == lang)))
+/* The language that most words are in but for one of these, else the sender's.
+ */
+static int language_without(const struct votes *v, uint32_t own, int lang)
+{
+    int best = -1, most = 0;
+
+    for (uint32_t langs = v->langs; langs != 0; langs &= langs - 1) {
+        int k = __builtin_ctz(langs), score = v->score[k] - (int)(own >> k & 1);
+
+        if (score > most || (score == most && score > 0 && k == lang)) {
+            most = score;
             best = k;
+        }
     }
     return best >= 0 ? best : lang;
 }
@@ -243,8 +278,11 @@ static void take(const struct lexicon *lex, struct cut_token *t, uint32_t word,
  */
 static bool darken_foreign(struct cut *c, const struct lexicon *lex, int lang)
 {
+    struct votes v = {.langs = 0};
     bool any = false;
 
+    for (size_t i = 1; i < c->n; i++)
+        vote(&v, votes_of(lex, &c->tokens[i]), 1);
     for (size_t i = 1; i < c->n; i++) {
         struct cut_token *t = &c->tokens[i];
         struct slip_expected e = {.alone = true, .native = true, .most = 3};
@@ -256,7 +294,7 @@ static bool darken_foreign(struct cut *c, const struct lexicon *lex, int lang)
                       1u << CLASS_SIGN | 1u << CLASS_POLITE | 1u << CLASS_UNIT |
                           1u << CLASS_ORDER))
             continue;
-        e.lang = language_without(c, lex, i, lang);
+        e.lang = language_without(&v, votes_of(lex, t), lang);
         if (e.lang < 0 || (langs >> e.lang & 1) ||
             c->n_slips++ >= CUT_SLIPS_MOST)
             continue;
@@ -268,6 +306,7 @@ static bool darken_foreign(struct cut *c, const struct lexicon *lex, int lang)
         concept_set_drop(&e.concepts, &lex->sets[t->symbol]); /* means it too */
         if (!seek(c, lex, t, &e, true))
             continue;
+        vote(&v, votes_of(lex, t), -1);
         t->node = t->word = 0;
         t->symbol = CONCEPT_WORD;
         t->flags |= CUT_SLIP;
@@ -437,6 +476,10 @@ static void lighten_beside(struct cut *c, const struct lexicon *lex)
     struct slip_expected other = blood;
     bool stool = false, ill = false;
 
+    if (blood.lang < 0 ||
+        !(may_be_any(c, CONCEPT_STOOL) || may_be_any(c, CONCEPT_GUT) ||
+          may_be_any(c, CONCEPT_ILL)))
+        return;
     concept_set_add(&blood.concepts, CONCEPT_BLOOD);
     concept_set_join(&other.concepts, &lex->of_class[CLASS_SIGN]);
     for (size_t i = 1; i < c->n; i++) {
@@ -444,7 +487,7 @@ static void lighten_beside(struct cut *c, const struct lexicon *lex)
                  is_a(lex, &c->tokens[i], CONCEPT_GUT);
         ill |= stool || is_a(lex, &c->tokens[i], CONCEPT_ILL);
     }
-    for (size_t i = 1; i < c->n && ill && blood.lang >= 0; i++) {
+    for (size_t i = 1; i < c->n && ill; i++) {
         struct cut_token *t = &c->tokens[i];
 
         if ((t->symbol != CONCEPT_WORD && t->symbol != CONCEPT_OTHER) ||
@@ -459,13 +502,10 @@ static void lighten_beside(struct cut *c, const struct lexicon *lex)
 void cut_expect(struct cut *c, const struct lexicon *lex, int lang)
 {
     struct sentence s;
-    bool serial = false;
 
-    lighten_beside(c, lex);
-    for (size_t i = 1; i < c->n && !serial; i++)
-        serial = c->tokens[i].symbol == CONCEPT_SERIAL ||
-                 c->tokens[i].symbol == CONCEPT_WRONG;
-    if (!serial)
+    if (may_be_any(c, CONCEPT_WORD) || may_be_any(c, CONCEPT_OTHER))
+        lighten_beside(c, lex);
+    if (!may_be_any(c, CONCEPT_SERIAL) && !may_be_any(c, CONCEPT_WRONG))
         return;
     look_at(c, lex, &s);
     if (s.words > EXPECT_WORDS || s.unknown > EXPECT_UNKNOWN)
@@ -483,6 +523,6 @@ void cut_expect(struct cut *c, const struct lexicon *lex, int lang)
     c->card = true;
     if (s.alien && s.count && (s.ill || s.flow || s.sign))
         c->doubt = true;
-    if (!s.alien)
+    if (!s.alien && s.unknown > 0)
         lighten_all(c, lex, &s);
 }

@@ -82,6 +82,8 @@ void cut_join_phrases(struct cut *c, const struct lexicon *lex);
 /* Joins phrases, settles the language and single letters. */
 void cut_phrases(struct cut *c, const struct lexicon *lex, int lang);
 
+/* Looks over all tokens, what they may mean: c->any and its like. */
+void cut_sum_up(struct cut *c, const struct lexicon *lex);
 /* What a token means in the language of the text, else in any. */
 uint16_t cut_settle(const struct lexicon *lex, const struct cut_token *t,
                     int lang);

@@ -105,8 +105,7 @@ static void settle_all(struct cut *c, const struct lexicon *lex, int lang)
     }
 }
 
-/* What is any of the tokens? Each of the passes behind needs some sort. */
-static void sum_up(struct cut *c, const struct lexicon *lex)
+void cut_sum_up(struct cut *c, const struct lexicon *lex)
 {
     struct concept_set any = {{0}};
     uint32_t classes = 0;
@@ -388,7 +387,7 @@ void cut_phrases(struct cut *c, const struct lexicon *lex, int lang)
     cut_join_phrases(c, lex);
     find_language(c, lex, lang);
     settle_all(c, lex, lang);
-    sum_up(c, lex);
+    cut_sum_up(c, lex);
     join_number_words(c, lex);
     settle_units(c, lex);
     settle_minus(c, lex);

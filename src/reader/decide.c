@@ -14,6 +14,21 @@ static const unsigned BAD_KINDS = 1u << READER_CRACK | 1u << READER_LEAK |
                                   1u << READER_BROKEN | 1u << READER_SLOW |
                                   1u << READER_FAST;
 
+#define B(c, k) CONCEPT_BIT(CONCEPT_##c, k)
+/* A word for a pot or a part of one. */
+#define POT(k)                                                                 \
+    (B(POT, k) | B(TAP, k) | B(LID, k) | B(BUCKET, k) | B(PART, k) |           \
+     B(UNFILTERED, k))
+/* What tally_aside() counts. */
+#define ASIDE(k)                                                               \
+    (B(CHAT, k) | B(BURIED, k) | B(MONEY, k) | B(PASSED_ON, k) | B(THING, k) | \
+     B(ANIMAL, k) | B(BODY, k) | B(NEIGHBOUR, k))
+static const struct concept_set pots = {{POT(0), POT(1), POT(2)}};
+static const struct concept_set asides = {{ASIDE(0), ASIDE(1), ASIDE(2)}};
+#undef ASIDE
+#undef POT
+#undef B
+
 static void tally_token(struct deciding *d, const struct cut_token *t)
 {
     struct tally *y = &d->tally;
@@ -22,28 +37,41 @@ static void tally_token(struct deciding *d, const struct cut_token *t)
                           1u << CLASS_OURS | 1u << CLASS_UNIT |
                           1u << CLASS_SICKNESS | 1u << CLASS_LETTER;
 
-    if (t->symbol <= CONCEPT_PAUSE)
-        return;
     y->words++;
     y->unknown += t->symbol == CONCEPT_WORD || t->symbol == CONCEPT_OTHER;
     y->ours += (classes & ours) != 0;
     y->polite += (classes & 1u << CLASS_POLITE) != 0;
     y->slips += (t->flags & CUT_SLIP) != 0;
-    y->pot += may_be(d, t, CONCEPT_POT) || may_be(d, t, CONCEPT_TAP) ||
-              may_be(d, t, CONCEPT_LID) || may_be(d, t, CONCEPT_BUCKET) ||
-              may_be(d, t, CONCEPT_PART) || may_be(d, t, CONCEPT_UNFILTERED);
-    y->flowing |= may_be(d, t, CONCEPT_DOWN) || may_be(d, t, CONCEPT_GOT) ||
-                  may_be(d, t, CONCEPT_ONLY) || may_be(d, t, CONCEPT_COME);
-    y->down |= may_be(d, t, CONCEPT_DOWN);
-    y->scarce |= may_be(d, t, CONCEPT_ONLY) || may_be(d, t, CONCEPT_LITTLE);
-    y->water |= may_be(d, t, CONCEPT_WATER);
+    y->pot += concept_set_meets(&d->m->lex->sets[t->symbol], &pots);
+}
+
+/* Of what is by the way; most texts have nothing of it. */
+static void tally_aside(struct deciding *d, const struct cut_token *t)
+{
+    struct tally *y = &d->tally;
+
     y->chat += t->symbol == CONCEPT_CHAT || t->symbol == CONCEPT_BURIED;
     y->money += t->symbol == CONCEPT_MONEY;
     y->passed_on |= t->symbol == CONCEPT_PASSED_ON;
     y->thing += may_be(d, t, CONCEPT_THING) || may_be(d, t, CONCEPT_ANIMAL) ||
                 may_be(d, t, CONCEPT_BODY);
     y->neighbour += may_be(d, t, CONCEPT_NEIGHBOUR);
-    y->call |= may_be(d, t, CONCEPT_CALL);
+}
+
+/* What is in the text or not, however often. */
+static void tally_any(struct deciding *d)
+{
+    const struct concept_set *any = &d->m->cut->any;
+    struct tally *y = &d->tally;
+
+    y->down = concept_set_has(any, CONCEPT_DOWN);
+    y->scarce = concept_set_has(any, CONCEPT_ONLY) ||
+                concept_set_has(any, CONCEPT_LITTLE);
+    y->flowing = y->down || concept_set_has(any, CONCEPT_GOT) ||
+                 concept_set_has(any, CONCEPT_ONLY) ||
+                 concept_set_has(any, CONCEPT_COME);
+    y->water = concept_set_has(any, CONCEPT_WATER);
+    y->call = concept_set_has(any, CONCEPT_CALL);
 }
 
 /* Is this long number a phone: "call me on 633204158"? */
@@ -79,12 +107,19 @@ static void add_serial(struct deciding *d, const struct cut_token *t)
 static void look_over(struct deciding *d)
 {
     const struct cut *c = d->m->cut;
+    bool aside = concept_set_meets(&c->any, &asides);
 
+    tally_any(d);
     for (size_t i = 1; i + 1 < c->n; i++) {
         const struct cut_token *t = &c->tokens[i];
 
+        if (t->symbol > CONCEPT_PAUSE) {
+            tally_token(d, t);
+            if (aside)
+                tally_aside(d, t);
+            continue;
+        }
         d->negative |= t->symbol == CONCEPT_NUMBER && t->value < 0;
-        tally_token(d, t);
         if (t->symbol == CONCEPT_SERIAL)
             add_serial(d, t);
         else if (t->symbol == CONCEPT_WRONG && d->wrong == NULL &&
@@ -172,6 +207,9 @@ static size_t turning_point(const struct deciding *d, bool *now)
     size_t at = 0;
 
     *now = false;
+    if (!concept_set_has(&c->any, CONCEPT_NOW) &&
+        !concept_set_has(&c->any, CONCEPT_BUT))
+        return 0;
     for (size_t i = 1; i < c->n_row; i++) {
         const struct cut_token *t = &c->tokens[c->row_at[i]];
 

@@ -13,14 +13,16 @@ bool decide_names_no_part(const struct deciding *d)
     const struct cut *c = d->m->cut;
     bool part = false;
 
+    if (d->g->n_obs > 0 || d->g->lone_parts != 0 || d->out->danger != 0 ||
+        d->g->ill || d->g->denials > 0 || d->tally.unknown > 0 ||
+        d->tally.words - d->tally.polite > 2 ||
+        d->n_serials + (d->wrong != NULL) == 0)
+        return false;
     for (size_t i = 1; i + 1 < c->n; i++)
         part |= !(c->tokens[i].flags & (CUT_SLIP | CUT_SPLIT)) &&
                 (may_be(d, &c->tokens[i], CONCEPT_PART) ||
                  c->tokens[i].symbol == CONCEPT_LETTER_T);
-    return part && d->g->n_obs == 0 && d->g->lone_parts == 0 &&
-           d->out->danger == 0 && !d->g->ill && d->g->denials == 0 &&
-           d->tally.unknown == 0 && d->tally.words - d->tally.polite <= 2 &&
-           d->n_serials + (d->wrong != NULL) > 0;
+    return part;
 }
 
 /* "The boss is ill, bring the bucket": no one of a home with a pot is named. */
@@ -37,6 +39,8 @@ static bool is_question(const struct deciding *d)
     const struct cut *c = d->m->cut;
     bool asks = false;
 
+    if (!concept_set_has(&c->any, CONCEPT_PAUSE))
+        return false;
     for (size_t i = 2; i < c->n; i++) {
         if (may_be(d, &c->tokens[i], CONCEPT_WHY))
             return false;
@@ -136,23 +140,12 @@ static bool has_stray_measure(const struct deciding *d)
         bool number = t->symbol == CONCEPT_NUMBER,
              unit = d->m->lex->classes[t->symbol] & 1u << CLASS_UNIT;
 
-        if (is_covered(d->g, i))
+        if ((!unit && !number) || is_covered(d->g, i))
             continue;
         if ((unit && (t[-1].symbol == CONCEPT_NUMBER ||
                       t[1].symbol == CONCEPT_NUMBER)) ||
             (number && !(t->flags & CUT_WORDED && t->value == 1) &&
              (d->g->has_amount || (t[1].flags & CUT_GLUED))))
-            return true;
-    }
-    return false;
-}
-
-static bool names_pot(const struct deciding *d)
-{
-    const struct cut *c = d->m->cut;
-
-    for (size_t i = 1; i + 1 < c->n; i++) {
-        if (may_be(d, &c->tokens[i], CONCEPT_POT))
             return true;
     }
     return false;
@@ -164,7 +157,8 @@ static bool is_damage_of_part(const struct deciding *d)
     const unsigned damage = 1u << READER_BROKEN | 1u << READER_CRACK;
     bool part = has(d, READER_PART) || d->g->lone_parts != 0;
 
-    return (d->g->kinds & damage) && part && !d->m->cut->card && !names_pot(d);
+    return (d->g->kinds & damage) && part && !d->m->cut->card &&
+           !concept_set_has(&d->m->cut->any, CONCEPT_POT);
 }
 
 /* "The filter is good, no one here ails": a denial nobody understood? */

@@ -551,31 +551,19 @@ static bool is_order(const struct grammar_match *m)
 }
 
 /* Most texts have no word of an order; then none is looked for. */
-static bool may_be_order(const struct lexicon *lex, const struct cut *c)
+static bool may_be_order(const struct cut *c)
 {
-    for (size_t i = 1; i < c->n; i++) {
-        if ((lex->classes[c->symbols[i]] & 1u << CLASS_ORDER) ||
-            concept_set_has(&lex->sets[c->symbols[i]], CONCEPT_HELP) ||
-            concept_set_has(&lex->sets[c->symbols[i]], CONCEPT_NO))
-            return true;
-    }
-    return false;
+    return (c->any_class & 1u << CLASS_ORDER) ||
+           concept_set_has(&c->any, CONCEPT_HELP) ||
+           concept_set_has(&c->any, CONCEPT_NO);
 }
 
 /* "We gave 0214-073-19 a good scrub" hands no pot over. */
-static bool is_given_a_wash(const struct lexicon *lex, const struct cut *c,
-                            const struct grammar_match *m)
+static bool is_given_a_wash(const struct cut *c, const struct grammar_match *m)
 {
-    bool wash = false;
-
-    if (!grammar_said(m, GRAMMAR_GAVE))
-        return false;
-    for (size_t i = 1; i < c->n; i++) {
-        if (c->symbols[i] == CONCEPT_PHONE)
-            return false;
-        wash |= concept_set_has(&lex->sets[c->symbols[i]], CONCEPT_SCRUBBED);
-    }
-    return wash;
+    return grammar_said(m, GRAMMAR_GAVE) &&
+           !concept_set_has(&c->any, CONCEPT_PHONE) &&
+           concept_set_has(&c->any, CONCEPT_SCRUBBED);
 }
 
 /* The place in the row behind token i. */
@@ -596,13 +584,10 @@ void meaning_gather(const struct grammar *g, struct grammar_scratch *s,
     struct taking t = {lex, c, out, &m};
     size_t at = 1;
 
-    memset(out, 0, offsetof(struct meaning_gathered, pieces));
-    out->n_pieces = 0;
-    out->is_order = false;
+    memset(out, 0, offsetof(struct meaning_gathered, obs));
     out->limit = c->cut_off;
-    if (may_be_order(lex, c) &&
-        grammar_next(g, s, c->symbols, c->n, 0, &m) == 1 && m.from == 0 &&
-        is_order(&m) && !is_given_a_wash(lex, c, &m)) {
+    if (may_be_order(c) && grammar_next(g, s, c->symbols, c->n, 0, &m) == 1 &&
+        m.from == 0 && is_order(&m) && !is_given_a_wash(c, &m)) {
         out->is_order = true;
         out->order = m;
         at = row_behind(c, m.to);

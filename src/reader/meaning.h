@@ -23,11 +23,9 @@ enum meaning_counted {
 };
 
 struct meaning_gathered {
-    struct reader_obs obs[READER_OBS_MOST];
     size_t n_obs;
-    uint16_t obs_at[READER_OBS_MOST]; /* the token that said it */
-    unsigned kinds;                   /* bit for each kind seen */
-    unsigned denied;                  /* and denied: "no crack" */
+    unsigned kinds;  /* bit for each kind seen */
+    unsigned denied; /* and denied: "no crack" */
 
     bool has_amount, other_amount; /* a second one that differs */
     struct reader_measure measure;
@@ -59,10 +57,14 @@ struct meaning_gathered {
     size_t aliens, denials;
     bool limit; /* the matching hit a limit, or the text was cut off */
 
-    struct meaning_piece pieces[MEANING_PIECES_MOST];
     size_t n_pieces;
-    struct grammar_match order; /* when is_order */
     bool is_order;
+
+    /* What counts itself is not cleared before: as many as were found. */
+    struct reader_obs obs[READER_OBS_MOST];
+    uint16_t obs_at[READER_OBS_MOST]; /* the token that said it */
+    struct meaning_piece pieces[MEANING_PIECES_MOST];
+    struct grammar_match order; /* when is_order */
 };
 
 void meaning_gather(const struct grammar *g, struct grammar_scratch *s,

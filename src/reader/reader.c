@@ -18,7 +18,8 @@ struct reader_scratch {
     struct cut cut;
     struct meaning_gathered said;
     struct grammar_scratch *grammar;
-    struct reader_meaning last; /* to explain */
+    enum reader_outcome outcome; /* of the last text, to explain */
+    enum reader_why why;
 };
 
 int reader_open(const char *folder, const struct serial_layout *layout,
@@ -147,7 +148,8 @@ void reader_read(const struct reader *r, struct reader_scratch *s,
         close_order(out);
     out->courtesy =
         out->outcome == READER_NOT_REPORT && is_courtesy(r->lex, &s->cut);
-    s->last = *out;
+    s->outcome = out->outcome;
+    s->why = out->why;
 }
 
 size_t reader_languages(const struct reader *r)
@@ -218,8 +220,7 @@ void reader_explain(const struct reader *r, const struct reader_scratch *s,
         explain_piece(c, &s->said.pieces[i], out);
     if (s->said.limit)
         kw_buf_puts(out, "a limit was hit: too long, or too much to match\n");
-    kw_buf_printf(out, "judged: %s%s%s\n", reader_outcome_name(s->last.outcome),
-                  s->last.why != READER_CLEAR ? ", because of " : "",
-                  s->last.why != READER_CLEAR ? reader_why_name(s->last.why)
-                                              : "");
+    kw_buf_printf(out, "judged: %s%s%s\n", reader_outcome_name(s->outcome),
+                  s->why != READER_CLEAR ? ", because of " : "",
+                  s->why != READER_CLEAR ? reader_why_name(s->why) : "");
 }

@@ -46,7 +46,7 @@ static const struct {
         text, READER_NOT_REPORT, READER_CLEAR                                  \
     }
     /* which part? */
-    ASKED("021407319 a piece is lost", NO_PART),
+    ASKED("021407319 a part is lost", NO_PART),
     ASKED("021407319 part broken", NO_PART),
     FILED("021407319 part tap broken"),
     /* said and denied */
@@ -72,6 +72,9 @@ static const struct {
     FILED("021407319 the pot is broken and the lid is lost"),
     FILED("021407319 broken lid"),
     ASKED("021407319 it is in pieces and very slow", UNCLEAR),
+    ASKED("021407319 not used, we use it every day", UNCLEAR),
+    ASKED("021407319 ill 2 nobody is ill", UNCLEAR),
+    FILED("021407319 no fever but diarrhoea"),
     /* a warning that goes from phone to phone, and one's own news */
     NOT_REPORT("FWD: people are ill and one is dead, send to 10 people"),
     FILED("021407319 fwd: my child is ill, blood in the stool"),
@@ -89,6 +92,32 @@ START_TEST(doubtful_is_asked)
                reader_why_name(m.why));
     ck_assert_int_eq(m.outcome, texts[_i].outcome);
     ck_assert_int_eq(m.why, texts[_i].why);
+}
+END_TEST
+
+/* What is a greeting, a code or a part's own damage is no kind of its own. */
+START_TEST(one_kind_alone)
+{
+    static const struct {
+        const char *text;
+        enum reader_kind kind;
+    } said[] = {
+        {"all good? 021407319 tap broken", READER_PART},
+        {"the dog bit the tap and broke it 021407319", READER_PART},
+        {"%s%s%n 021407319 crack", READER_CRACK},
+        {"021407319 it went from slow to good", READER_FINE},
+    };
+
+    for (size_t i = 0; i < KW_COUNT(said); i++) {
+        struct reader_meaning m;
+
+        reader_read(reader, scratch, said[i].text, strlen(said[i].text), NULL,
+                    &m);
+        if (m.n_obs != 1)
+            printf("%s: %zu\n", said[i].text, m.n_obs);
+        ck_assert_uint_eq(m.n_obs, 1);
+        ck_assert_int_eq(m.obs[0].kind, said[i].kind);
+    }
 }
 END_TEST
 
@@ -117,6 +146,39 @@ START_TEST(some_of_those_counted)
 }
 END_TEST
 
+/* One slip in a word of the card; but an ordinary word is itself. */
+START_TEST(card_words_forgive_one_slip)
+{
+    static const struct {
+        const char *text;
+        int kind; /* of the one observation, or -1 */
+    } slips[] = {
+        {"021407319 brokeh", READER_BROKEN},
+        {"021407319 unued", READER_UNUSED},
+        {"t bucke 021407319", READER_PART},
+        {"s dow 5f 12h 021407319", READER_SLOW},
+        {"021407319 racja", READER_CRACK},
+        {"021407319 vuite", READER_LEAK},
+        {"021407319 ilave", -1}, /* in a dictionary */
+        {"021407319 plow", -1},
+    };
+
+    for (size_t i = 0; i < KW_COUNT(slips); i++) {
+        struct reader_meaning m;
+
+        reader_read(reader, scratch, slips[i].text, strlen(slips[i].text), NULL,
+                    &m);
+        if (m.n_obs != (slips[i].kind >= 0) ||
+            (m.n_obs == 1 && (int)m.obs[0].kind != slips[i].kind))
+            printf("%s: %s %zu\n", slips[i].text,
+                   reader_outcome_name(m.outcome), m.n_obs);
+        ck_assert_uint_eq(m.n_obs, slips[i].kind >= 0);
+        if (m.n_obs == 1)
+            ck_assert_int_eq((int)m.obs[0].kind, slips[i].kind);
+    }
+}
+END_TEST
+
 int main(void)
 {
     Suite *s = suite_create("doubt");
@@ -127,7 +189,9 @@ int main(void)
     tcase_set_timeout(t, 60);
     tcase_add_unchecked_fixture(t, setup, teardown);
     tcase_add_loop_test(t, doubtful_is_asked, 0, (int)KW_COUNT(texts));
+    tcase_add_test(t, one_kind_alone);
     tcase_add_test(t, some_of_those_counted);
+    tcase_add_test(t, card_words_forgive_one_slip);
     suite_add_tcase(s, t);
     r = srunner_create(s);
     srunner_run_all(r, CK_ENV);

@@ -42,14 +42,12 @@ static bool may_be_any(const struct cut *c, enum concept concept)
     return concept_set_has(&c->any, concept);
 }
 
-static bool is_card_word(const struct lexicon *lex, const struct cut_token *t);
-
 /* Of a sort that a card's sentence has no place for. */
 static bool is_idle(const struct lexicon *lex, const struct cut_token *t)
 {
     return t->symbol > CONCEPT_PAUSE &&
            !has_class(lex, t, 1u << CLASS_POLITE) &&
-           (!is_card_word(lex, t) || has_class(lex, t, 1u << CLASS_ALIEN));
+           (!cut_is_card_word(lex, t) || has_class(lex, t, 1u << CLASS_ALIEN));
 }
 
 /* Not understood, or by a slip only taken for a word that says nothing. */
@@ -59,25 +57,6 @@ static bool is_dark(const struct lexicon *lex, const struct cut_token *t)
            ((t->flags & CUT_SLIP) && t->node != 0 && is_idle(lex, t)) ||
            (t->symbol == CONCEPT_WORD && t->node == 0 && t->word == 0) ||
            (t->symbol == CONCEPT_WORD && (t->flags & CUT_LETTER) == 0);
-}
-
-/* May a sentence as on the card have it? */
-static bool is_card_word(const struct lexicon *lex, const struct cut_token *t)
-{
-#define B(c, k) CONCEPT_BIT(CONCEPT_##c, k)
-#define ALSO(k)                                                                \
-    (B(ILL, k) | B(GUT, k) | B(PART, k) | B(TAP, k) | B(LID, k) |              \
-     B(BUCKET, k) | B(DOWN, k) | B(GOT, k) | B(UNDER5, k) | B(RICE_GRAIN, k) | \
-     B(WATER, k) | B(OF, k) | B(POT, k) | B(AND, k) | B(HALF, k) |             \
-     B(QUARTER, k))
-    static const struct concept_set also = {{ALSO(0), ALSO(1), ALSO(2)}};
-#undef ALSO
-#undef B
-
-    return has_class(lex, t,
-                     1u << CLASS_SEEN | 1u << CLASS_SIGN | 1u << CLASS_UNIT |
-                         1u << CLASS_LETTER | 1u << CLASS_ALIEN) ||
-           concept_set_meets(&lex->sets[t->symbol], &also);
 }
 
 static bool is_number(const struct cut_token *t)
@@ -104,7 +83,7 @@ static void look_at_token(const struct lexicon *lex, const struct cut_token *t,
     dark = is_dark(lex, t);
     s->words++;
     s->unknown += dark;
-    s->small += !dark && !is_card_word(lex, t);
+    s->small += !dark && !cut_is_card_word(lex, t);
     s->alien |= !dark && has_class(lex, t, 1u << CLASS_ALIEN);
     m->classes |= lex->classes[t->symbol];
     concept_set_join(&m->may, &lex->sets[t->symbol]);
@@ -261,15 +240,6 @@ static int language_without(const struct votes *v, uint32_t own, int lang)
     return best >= 0 ? best : lang;
 }
 
-static void take(const struct lexicon *lex, struct cut_token *t, uint32_t word,
-                 int lang)
-{
-    t->word = word;
-    t->node = lex->words[word].root;
-    t->symbol = cut_settle(lex, t, lang);
-    t->flags |= CUT_SLIP;
-}
-
 /*
  * "roti enfermo 2" is no bread: a short word of another language that is one
  * slip from a word of this one, and of another meaning, is dark. Signs are
@@ -339,7 +309,7 @@ static bool lighten(struct cut *c, const struct lexicon *lex,
     e.concepts = missing(c, lex, s, i);
     w = seek(c, lex, t, &e, false);
     if (w != 0)
-        take(lex, t, w, c->lang_seems);
+        cut_take(lex, t, w, c->lang_seems);
     return w != 0;
 }
 
@@ -447,7 +417,7 @@ static void lighten_signs(struct cut *c, const struct lexicon *lex)
             continue;
         w = slip_find_expected(lex, c->fold.text + t->at, t->len, &e);
         if (w != 0)
-            take(lex, t, w, c->lang_seems);
+            cut_take(lex, t, w, c->lang_seems);
     }
 }
 
@@ -461,7 +431,7 @@ static bool lighten_as(struct cut *c, const struct lexicon *lex,
     if (c->n_slips++ >= CUT_SLIPS_MOST || !slip_is_near(lex, word, t->len, e) ||
         (w = slip_find_expected(lex, word, t->len, e)) == 0)
         return false;
-    take(lex, t, w, e->lang);
+    cut_take(lex, t, w, e->lang);
     return true;
 }
 

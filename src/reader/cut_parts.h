@@ -87,6 +87,13 @@ void cut_sum_up(struct cut *c, const struct lexicon *lex);
 /* What a token means in the language of the text, else in any. */
 uint16_t cut_settle(const struct lexicon *lex, const struct cut_token *t,
                     int lang);
+/* May a sentence as on the card have it? */
+bool cut_is_card_word(const struct lexicon *lex, const struct cut_token *t);
+/* The token becomes this word, by a slip. */
+void cut_take(const struct lexicon *lex, struct cut_token *t, uint32_t word,
+              int lang);
+/* Slips in words of the card, in a sentence as on the card. */
+void cut_card(struct cut *c, const struct lexicon *lex);
 /* Words that are no words, by what the rest of a short text lets expect. */
 void cut_expect(struct cut *c, const struct lexicon *lex, int lang);
 #endif

@@ -157,6 +157,14 @@ static bool has_class(const struct lexicon *lex, const struct cut_token *t,
     return (lex->classes[t->symbol] & classes) != 0;
 }
 
+/* "%s": no letter that stands by itself. */
+static bool stands_in_code(const struct cut *c, const struct cut_token *t)
+{
+    char before = t->at > 0 ? c->fold.text[t->at - 1] : ' ';
+
+    return before != ' ' && strchr("%$#@&=<>{}[]|~^", before) != NULL;
+}
+
 /* May a letter of the card stand behind this token? */
 static bool opens(const struct lexicon *lex, const struct cut_token *t)
 {
@@ -184,6 +192,8 @@ static bool closes(const struct lexicon *lex, char letter,
         return letter == 't';
     if (has_class(lex, t, 1u << CLASS_SIGN))
         return letter == 'i';
+    if (has_class(lex, t, 1u << CLASS_SEEN)) /* others are words: "s broken" */
+        return letter == 'w' || letter == 'b';
     return has_class(lex, t, 1u << CLASS_POLITE);
 }
 
@@ -257,7 +267,7 @@ static void settle_letters(struct cut *c, const struct lexicon *lex)
         uint16_t o = t->flags & CUT_LETTER ? card_letter(c, t) : 0;
         bool unit, end = i + 1 == c->n;
 
-        if (o == 0)
+        if (o == 0 || stands_in_code(c, t))
             continue;
         unit = o == CONCEPT_LETTER_H || o == CONCEPT_LETTER_M ||
                o == CONCEPT_LETTER_F || o == CONCEPT_LETTER_L;
@@ -392,6 +402,7 @@ void cut_phrases(struct cut *c, const struct lexicon *lex, int lang)
     settle_units(c, lex);
     settle_minus(c, lex);
     settle_for(c, lex);
+    cut_card(c, lex);
     settle_letters(c, lex);
     cut_expect(c, lex, lang);
     join_minutes(c, lex);

@@ -8,7 +8,7 @@
 #include <string.h>
 
 #define NOW_BEHIND  3 /* tokens: "good as it is now" */
-#define SHORT_WORDS 4
+#define SHORT_WORDS 3
 
 static const unsigned BAD_KINDS = 1u << READER_CRACK | 1u << READER_LEAK |
                                   1u << READER_BROKEN | 1u << READER_SLOW |
@@ -219,6 +219,49 @@ static size_t turning_point(const struct deciding *d, bool *now)
         }
     }
     return at;
+}
+
+/* "All well? 0214-073-19 tap broken": a greeting. */
+static void settle_greeting(struct deciding *d)
+{
+    const struct cut *c = d->m->cut;
+    size_t at = c->row_at[place_of(d, READER_FINE)];
+
+    for (size_t i = 0; i < d->g->n_pieces && has(d, READER_FINE); i++) {
+        const struct meaning_piece *p = &d->g->pieces[i];
+        const struct cut_token *next = &c->tokens[p->to];
+
+        if (p->from == at && p->to < c->n && next->symbol == CONCEPT_PAUSE &&
+            c->fold.text[next->at] == '?')
+            drop(d, 1u << READER_FINE);
+    }
+}
+
+/* "The dog bit the tap and broke it": of a part with its own damage, where no
+ * pot is named and nothing else stands between. */
+static void settle_part(struct deciding *d)
+{
+    const struct cut *c = d->m->cut;
+    size_t part = place_of(d, READER_PART), broken = place_of(d, READER_BROKEN);
+    const unsigned by_the_way = 1u << CLASS_SMALL | 1u << CLASS_POLITE;
+
+    if (!has(d, READER_PART) || !has(d, READER_BROKEN) || broken < part ||
+        d->g->lone_parts != 0)
+        return;
+    for (size_t i = 1; i + 1 < c->n; i++) {
+        if (may_be(d, &c->tokens[i], CONCEPT_POT))
+            return;
+    }
+    for (size_t i = part + 1; i < broken; i++) {
+        const struct cut_token *t = &c->tokens[c->row_at[i]];
+
+        if (t->symbol == CONCEPT_PAUSE || may_be(d, t, CONCEPT_FAULTY) ||
+            may_be(d, t, CONCEPT_LOST) || may_be(d, t, CONCEPT_BROKEN))
+            continue;
+        if (!(d->m->lex->classes[t->symbol] & by_the_way))
+            return;
+    }
+    drop(d, 1u << READER_BROKEN);
 }
 
 /* "It leaks in the cupboard": a place, and a pot that is in use. */
@@ -497,6 +540,8 @@ void meaning_decide(const struct meaning_case *m, struct reader_meaning *out)
     add_passing(&d);
     decide_add_illness(&d);
     add_lone_parts(&d);
+    settle_greeting(&d);
+    settle_part(&d);
     settle_past(&d);
     settle_place(&d);
     settle_turn(&d);

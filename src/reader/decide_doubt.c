@@ -112,17 +112,48 @@ static bool lacks_part(const struct deciding *d)
            d->g->obs[0].part == READER_NO_PART;
 }
 
+static bool is_digit(const struct cut_token *t, double value)
+{
+    return t->len == 1 && t->value == value;
+}
+
+/* "Of the five of us", "from six to twelve": the token before the small words
+ * that stand before token i. */
+static const struct cut_token *leading(const struct deciding *d, size_t i)
+{
+    const struct cut_token *t = &d->m->cut->tokens[i - 1];
+
+    while (t->symbol == CONCEPT_FILLER)
+        t--;
+    return t;
+}
+
+/* English "too weak 2 get up", "medicine 4 her". */
+static bool is_sound(const struct deciding *d, const struct cut_token *t)
+{
+    int lang = d->m->cut->lang;
+
+    return lang >= 0 && strcmp(d->m->lex->tags[lang], "en") == 0 &&
+           (is_digit(t, 2) || is_digit(t, 4)) &&
+           t[-1].symbol != CONCEPT_PAUSE && t[1].symbol > CONCEPT_PAUSE &&
+           !(d->m->lex->classes[t[1].symbol] &
+             (1u << CLASS_SICKNESS | 1u << CLASS_LETTER));
+}
+
 /* "4 are ill 2 little ones": of how many people may the number be? But "two
  * are ill, one has blood in the stool" is two. */
 static bool has_stray_count(const struct deciding *d)
 {
     const struct cut *c = d->m->cut;
 
-    for (size_t i = 1; i + 1 < c->n && has(d, READER_ILL); i++) {
+    if (!has(d, READER_ILL) || d->g->five)
+        return has(d, READER_ILL);
+    for (size_t i = 1; i + 1 < c->n; i++) {
         const struct cut_token *t = &c->tokens[i];
 
         if (t->symbol == CONCEPT_NUMBER && !is_covered(d->g, i) &&
-            !(t->value == 1 && d->g->people > 1 && d->g->sure != 0))
+            !(t->value == 1 && (d->g->people > 1 || (t->flags & CUT_WORDED))) &&
+            !is_sound(d, t) && !may_be(d, leading(d, i), CONCEPT_OF))
             return true;
     }
     return false;
@@ -142,9 +173,14 @@ static bool has_stray_measure(const struct deciding *d)
 
         if ((!unit && !number) || is_covered(d->g, i))
             continue;
-        if ((unit && (t[-1].symbol == CONCEPT_NUMBER ||
-                      t[1].symbol == CONCEPT_NUMBER)) ||
+        if ((unit &&
+             (t[-1].symbol == CONCEPT_NUMBER ||
+              (t[1].symbol == CONCEPT_NUMBER &&
+               !(d->m->lex->classes[t[2].symbol] & 1u << CLASS_UNIT)))) ||
             (number && !(t->flags & CUT_WORDED && t->value == 1) &&
+             !may_be(d, leading(d, i), CONCEPT_AT) &&
+             !may_be(d, leading(d, i), CONCEPT_TO) &&
+             !may_be(d, leading(d, i), CONCEPT_SINCE) &&
              (d->g->has_amount || (t[1].flags & CUT_GLUED))))
             return true;
     }
@@ -166,8 +202,9 @@ static bool has_stray_no(const struct deciding *d)
 {
     const struct cut *c = d->m->cut;
 
-    for (size_t i = 1; i + 1 < c->n && has(d, READER_ILL) && d->g->sure == 0;
-         i++) {
+    if (!has(d, READER_FINE) || !has(d, READER_ILL) || d->g->sure != 0)
+        return false;
+    for (size_t i = 1; i + 1 < c->n; i++) {
         const struct cut_token *t = &c->tokens[i];
 
         if ((may_be(d, t, CONCEPT_NO) || may_be(d, t, CONCEPT_NE) ||
@@ -178,10 +215,26 @@ static bool has_stray_no(const struct deciding *d)
     return false;
 }
 
+/* "Unused, we use it every day." */
+static bool is_used(const struct deciding *d)
+{
+    const struct cut *c = d->m->cut;
+    bool use = false;
+
+    for (size_t i = 1; i + 1 < c->n && has(d, READER_UNUSED); i++) {
+        const struct cut_token *t = &c->tokens[i];
+
+        if (use && (may_be(d, t, CONCEPT_ALL_DAY) || may_be(d, t, CONCEPT_DAY)))
+            return true;
+        use |= may_be(d, t, CONCEPT_USE) && !is_covered(d->g, i);
+    }
+    return false;
+}
+
 /* A pot in pieces lets nothing through slowly. */
 static bool is_slow_and_broken(const struct deciding *d)
 {
-    return has(d, READER_BROKEN) && has(d, READER_SLOW);
+    return has(d, READER_BROKEN) && has(d, READER_SLOW) && !d->m->cut->card;
 }
 
 enum reader_why decide_doubt(const struct deciding *d)
@@ -194,7 +247,8 @@ enum reader_why decide_doubt(const struct deciding *d)
     if (g->limit || c->doubt || (c->card && is_left_over(d)) ||
         (g->other_amount && has(d, READER_SLOW)) || is_question(d) ||
         is_hearsay(d) || has_stray_count(d) || has_stray_measure(d) ||
-        has_stray_no(d) || is_damage_of_part(d) || is_slow_and_broken(d))
+        has_stray_no(d) || is_damage_of_part(d) || is_slow_and_broken(d) ||
+        is_used(d) || (g->said_ill && g->denied_ill && g->sure == 0))
         return READER_WHY_UNCLEAR;
     return READER_CLEAR;
 }

@@ -36,6 +36,7 @@
     X(UNDER5, "under-five")                                                    \
     X(AMONG, "among")                                                          \
     X(AMONG_ONE, "among-one")                                                  \
+    X(AGE, "age")                                                              \
     X(U5_SAID, "u5-said")                                                      \
     X(AND_ONE, "and-one")                                                      \
     X(PAIR, "pair")                                                            \
@@ -50,6 +51,7 @@
     X(UNSUCKLING, "unsuckling")                                                \
     X(GONE, "gone")                                                            \
     X(BLOOD_NO, "blood-no")                                                    \
+    X(ILL_NO, "ill-no")                                                        \
     X(DRY, "dry")                                                              \
     X(SURE_DRY, "sure-dry")                                                    \
     X(MAYBE_DRY, "maybe-dry")                                                  \

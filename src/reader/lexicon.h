@@ -43,6 +43,7 @@ struct lexicon_word {
     uint8_t runes;    /* code points */
     bool listed;      /* written out, not given by brackets: slips are looked
                          for */
+    uint16_t card;    /* bit for each language on whose card it stands */
 };
 
 /* A form near to a word: a code point left out, or its consonants. */

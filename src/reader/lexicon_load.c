@@ -224,6 +224,23 @@ static void add_entry(void *to, const struct words_entry *e)
     add_spelling(l, e);
 }
 
+/* A word of the card; whether it has a meaning is seen when all are in. */
+static void add_card(void *to, const struct words_entry *e)
+{
+    struct load *l = to;
+    uint32_t word = lexicon_find(l->lex, e->text, e->len);
+    uint32_t node = word == 0 ? 0 : l->lex->words[word].root;
+
+    if (node == 0 || node >= l->sense_of_cap || l->sense_of[node] == 0) {
+        fault_add(l->faults, l->file, e->line,
+                  "'%s' of the card stands under no concept above; write it "
+                  "there first",
+                  e->text);
+        return;
+    }
+    l->lex->words[word].card |= (uint16_t)(1u << l->lang);
+}
+
 static void add_rule(void *to, const struct words_rule *r)
 {
     struct load *l = to;
@@ -295,7 +312,7 @@ static void keep_senses(struct load *l)
 
 static void load_file(struct load *l, const char *path, const char *tag)
 {
-    struct words_sink sink = {add_entry, add_rule, l};
+    struct words_sink sink = {add_entry, add_rule, add_card, l};
     char *data;
     size_t len;
     int err = file_read(path, WORDS_FILE_MOST, &data, &len);

@@ -153,9 +153,9 @@ static void take_people(struct taking *t)
     } else if (g->counted == COUNTED_BARE && child) {
         if (g->under5 == 0 && n <= g->people)
             g->under5 = n;
-    } else if (((g->counted == COUNTED_PERSONS && child) ||
-                (g->counted == COUNTED_CHILDREN && person)) &&
-               (n > g->people || is_added(t))) {
+    } else if ((g->counted == COUNTED_CHILDREN && person) ||
+               (g->counted == COUNTED_PERSONS && child &&
+                (n > g->people || is_added(t)))) {
         g->people += n; /* "4 people ill, 2 children": two of the four */
     }
 }
@@ -201,6 +201,25 @@ static void take_under5(struct taking *t)
     }
 }
 
+/* "4 people ill, 2 of three years": two of them are under five. */
+static void take_aged(struct taking *t)
+{
+    struct meaning_gathered *g = t->out;
+    int n = count_of(token(t, GRAMMAR_UNDER5));
+    double age = token(t, GRAMMAR_AGE)->value;
+
+    g->who = true;
+    g->five |= age == 5;
+    if (g->counted == COUNTED_NOT) {
+        g->people = n;
+        g->counted = COUNTED_CHILDREN;
+    } else {
+        g->among = true;
+    }
+    if (age < 5 && n <= g->people)
+        g->under5 = n;
+}
+
 /* "san", short for something in the language of the text, is blood in another
  * one: a sign beside an illness only. */
 static bool is_far(const struct taking *t, const struct cut_token *k)
@@ -216,6 +235,8 @@ static void take_illness(struct taking *t)
 
     g->ill |= said(t, GRAMMAR_ILL) || said(t, GRAMMAR_GUT) ||
               said(t, GRAMMAR_FEVER) || said(t, GRAMMAR_UNWELL);
+    g->said_ill |=
+        said(t, GRAMMAR_ILL) && may_be(t, token(t, GRAMMAR_ILL), CONCEPT_ILL);
     if (said(t, GRAMMAR_STOOL_COUNT))
         g->ill = g->gut = true;
     g->gut |= said(t, GRAMMAR_GUT);
@@ -272,7 +293,9 @@ static void take_illness(struct taking *t)
     if (said(t, GRAMMAR_AMONG_ONE) && g->under5 == 0)
         g->under5 = 1;
     g->u5_said |= said(t, GRAMMAR_U5_SAID);
-    if (said(t, GRAMMAR_NUMBER_U5))
+    if (said(t, GRAMMAR_AGE))
+        take_aged(t);
+    else if (said(t, GRAMMAR_NUMBER_U5))
         take_number_u5(t);
     else if (said(t, GRAMMAR_UNDER5))
         take_under5(t);
@@ -466,6 +489,7 @@ static void take_denied(struct taking *t)
     for (size_t i = t->m->from; i < t->m->to; i++) {
         const struct cut_token *k = &t->c->tokens[t->c->row_at[i]];
 
+        t->out->denied_ill |= may_be(t, k, CONCEPT_ILL);
         for (size_t n = 0; n < KW_COUNT(denied); n++) {
             if (may_be(t, k, denied[n].concept))
                 t->out->denied |= 1u << denied[n].kind;
@@ -486,6 +510,10 @@ static size_t take_piece(struct taking *t)
     t->out->brim |= said(t, GRAMMAR_BRIM);
     if (said(t, GRAMMAR_ALIEN))
         return again;
+    if (said(t, GRAMMAR_ILL_NO)) {
+        take_denied(t);
+        return again;
+    }
     if (said(t, GRAMMAR_DENIAL) || said(t, GRAMMAR_BLOOD_NO)) {
         t->out->ill |= said(t, GRAMMAR_GUT);
         t->out->gut |= said(t, GRAMMAR_GUT);

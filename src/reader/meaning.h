@@ -43,10 +43,12 @@ struct meaning_gathered {
     int people, under5;
     bool u5_said; /* without a number */
     bool among;   /* of the people who were counted, some were told apart */
+    bool five;    /* "one of 5 years": or under five? */
     enum meaning_counted counted;
     bool who, gut, ill, unwell, stool;
-    unsigned sure, maybe; /* signs */
-    unsigned far;         /* of maybe: short words of another language */
+    bool said_ill, denied_ill; /* "ill", by that word */
+    unsigned sure, maybe;      /* signs */
+    unsigned far;              /* of maybe: short words of another language */
     bool undrinking, unable, gone, maybe_slow, no_flow, passes_in;
     bool weak_only; /* the dry sign rests on weakness alone */
     uint16_t maybe_slow_at, passes_at;

@@ -154,6 +154,7 @@ struct search {
     const struct concept_set *expected; /* or NULL */
     bool alone; /* words that are not expected are not looked at */
     bool native;
+    bool card;     /* only words of the card are looked at */
     bool whole;    /* words that only phrases have are not looked at */
     uint32_t *all; /* or NULL: all words of phrases that are near */
     size_t n_all, most_all;
@@ -205,6 +206,8 @@ static bool is_out(const struct search *s, uint32_t word, const struct runes *r)
 {
     if (s->all != NULL)
         return is_foreign(s, word);
+    if (s->card)
+        return false;
     if (s->expected != NULL)
         return (s->alone && !is_expected(s, word)) ||
                (s->native && is_foreign(s, word));
@@ -251,9 +254,14 @@ static void weigh(struct search *s, uint32_t word)
     struct runes r;
     int cost, most = slack(w->runes < s->meant.n ? w->runes : s->meant.n);
 
+    if (s->card) {
+        if (s->lang < 0 ? w->card == 0 : !(w->card >> s->lang & 1))
+            return;
+        most = COST_LETTER;
+    }
     if (s->expected != NULL)
         most = most < COST_FAR ? COST_FAR : most + 1;
-    else if (!s->phrases)
+    else if (!s->phrases && !s->card)
         most++; /* the nearest must stand out */
     if (s->phrases &&
         (word == s->self || !may_stand_for(s->lex, s->self, word)))
@@ -382,6 +390,23 @@ bool slip_is_near(const struct lexicon *lex, const char *word, size_t len,
     struct search s = {.lex = lex};
 
     return search_expected(&s, word, len, e) && s.cost <= e->most;
+}
+
+uint32_t slip_find_card(const struct lexicon *lex, const char *word, size_t len,
+                        int lang)
+{
+    struct search s = {.lex = lex,
+                       .cost = COST_MUCH,
+                       .rival = COST_MUCH,
+                       .ours = COST_MUCH,
+                       .lang = lang,
+                       .card = true};
+
+    if (len + 1 < RUNES_LEAST || len >= LEXICON_WORD_CAP ||
+        !slip_decode(word, len, &s.meant) || s.meant.n + 1 < RUNES_LEAST)
+        return 0;
+    look_all(&s);
+    return s.rival > s.cost ? s.word : 0;
 }
 
 /* The most phrases that a word of each meaning is in; [0]: of no meaning. */

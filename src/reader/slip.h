@@ -46,6 +46,14 @@ bool slip_expected_same(const struct slip_expected *a,
 uint32_t slip_find_expected(const struct lexicon *lex, const char *word,
                             size_t len, const struct slip_expected *e);
 
+/*
+ * The word of the card that one slip makes of this one: a letter left out,
+ * added, swapped, or hit beside its key; 0 when there is none, or there are
+ * several of different meaning. lang as above: -1 looks at all cards.
+ */
+uint32_t slip_find_card(const struct lexicon *lex, const char *word, size_t len,
+                        int lang);
+
 /* Is any word of that sort near, were it one of several? */
 bool slip_is_near(const struct lexicon *lex, const char *word, size_t len,
                   const struct slip_expected *e);

@@ -17,6 +17,7 @@ struct parse {
     enum concept concept; /* of the present key; CONCEPT_NONE: pass over */
     bool plain;           /* language:, draft: - free text */
     bool spelling;        /* spelling: - rules */
+    bool card;            /* card: - words that stand elsewhere too */
     double value;
     int given; /* words that the present entry has given */
 };
@@ -107,6 +108,15 @@ static size_t copy_plain(char *to, const char *s, size_t len)
     return len;
 }
 
+/* To whom the present key's words go. */
+static void hand_over(struct parse *p, const struct words_entry *e)
+{
+    if (!p->card)
+        p->sink->entry(p->sink->to, e);
+    else if (p->sink->card != NULL)
+        p->sink->card(p->sink->to, e);
+}
+
 /* One word or phrase, without choices. */
 static void take_word(struct parse *p, const char *s, size_t len, bool shared,
                       bool given)
@@ -116,7 +126,7 @@ static void take_word(struct parse *p, const char *s, size_t len, bool shared,
 
     if ((e.len = copy_plain(p->fold->text, s, len)) > 0) {
         e.text = p->fold->text;
-        p->sink->entry(p->sink->to, &e);
+        hand_over(p, &e);
         return;
     }
     fold_text(p->fold, s, len, WORD_CAP);
@@ -134,7 +144,7 @@ static void take_word(struct parse *p, const char *s, size_t len, bool shared,
         return;
     }
     e.text = p->fold->text;
-    p->sink->entry(p->sink->to, &e);
+    hand_over(p, &e);
 }
 
 /* The first choice of s in place of its brackets, then the next, and so on. */
@@ -246,7 +256,7 @@ static void take_entries(struct parse *p, const char *s, size_t len)
 {
     const char *end, *comma;
 
-    if (p->plain || (p->concept == CONCEPT_NONE && !p->spelling))
+    if (p->plain || (p->concept == CONCEPT_NONE && !p->spelling && !p->card))
         return;
     s = trim(s, &len);
     while (len > 0 && s[len - 1] == ',') /* goes on in the next line */
@@ -272,8 +282,9 @@ static void take_key(struct parse *p, const char *key, size_t len)
         return;
     }
     p->spelling = len == 8 && memcmp(key, "spelling", 8) == 0;
+    p->card = len == 4 && memcmp(key, "card", 4) == 0;
     p->concept = concept_from_name(key, len);
-    if (p->spelling)
+    if (p->spelling || p->card)
     p->concept = CONCEPT_NONE;
     else if (kw_parse_double(key, len, 0, 1000, &p->value) == 0) p->concept =
         CONCEPT_NUMBER;

@@ -15,6 +15,8 @@
  *   spelling: aa>a, w>v, ^gaya$>gya     letters written for each other
  *   spelling: ^2>tu              a figure that is read aloud, before letters
  *   spelling: mb=, nd=           consonants that stand together, vowels.h
+ *   card: crack, leak            words printed on the card, which stand under a
+ *                                concept too: of these any one slip is forgiven
  *
  * Keys are concepts (concept.h), numbers, or the words above. Entries are
  * parted by commas; an entry of several words is a phrase. A star says that
@@ -44,7 +46,8 @@ struct words_rule { /* of spelling.h */
 
 struct words_sink {
     void (*entry)(void *to, const struct words_entry *e);
-    void (*rule)(void *to, const struct words_rule *r); /* or NULL */
+    void (*rule)(void *to, const struct words_rule *r);  /* or NULL */
+    void (*card)(void *to, const struct words_entry *e); /* or NULL */
     void *to;
 };
 

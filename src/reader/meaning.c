@@ -135,14 +135,15 @@ static void take_people(struct taking *t)
 {
     struct meaning_gathered *g = t->out;
     int n = count_of(token(t, GRAMMAR_PEOPLE));
-    bool child = false, person = false;
+    bool child = false, person = false, baby = false;
 
     if (n == 0)
         return;
     if (said(t, GRAMMAR_WHO)) {
         const struct cut_token *w = token(t, GRAMMAR_WHO);
 
-        child = may_be(t, w, CONCEPT_CHILD) || may_be(t, w, CONCEPT_BABY);
+        baby = may_be(t, w, CONCEPT_BABY) && !may_be(t, w, CONCEPT_CHILD);
+        child = baby || may_be(t, w, CONCEPT_CHILD);
         person = !child;
     }
     if (g->counted == COUNTED_NOT) {
@@ -157,6 +158,8 @@ static void take_people(struct taking *t)
                (g->counted == COUNTED_PERSONS && child &&
                 (n > g->people || is_added(t)))) {
         g->people += n; /* "4 people ill, 2 children": two of the four */
+    } else if (g->counted == COUNTED_PERSONS && baby && g->under5 == 0) {
+        g->under5 = n;
     }
 }
 

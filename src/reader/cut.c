@@ -291,8 +291,8 @@ static void take_atoms(struct cut *c, const struct cut_context *x)
         if (fold_is_alnum(s[at])) {
             size_t digits = 0;
 
-            for (; fold_is_alnum(s[to]); to++) /* the text ends in a NUL */
-                digits += fold_is_digit(s[to]);
+            for (unsigned k; (k = fold_class[(unsigned char)s[to]]) != 0; to++)
+                digits += k == FOLD_DIGIT; /* the text ends in a NUL */
             take_run(c, x, at, to - at, digits);
             at = to;
             continue;

@@ -54,7 +54,7 @@ struct cut_long {    /* many digits */
 
 struct cut_heard {
     uint64_t letters[CUT_HEARD_WORDS]; /* padded with zeros; 0 nothing yet */
-    uint32_t word;                     /* as it stands; 0 none */
+    uint32_t word, root;               /* as it stands, its node; 0 none */
     uint16_t langs; /* that have it; when none, that know it by ear */
     bool has_ears;  /* else those were not looked for yet */
 };

@@ -178,6 +178,8 @@ static void add_held(struct cut *c, const struct run *r, size_t a, size_t b,
 
     t->flags = r->g[a].flags;
     t->held = (int8_t)cut_hold(c, digits, strlen(digits));
+    if (concept == CONCEPT_SERIAL)
+        return; /* no number of anything */
     for (const char *s = digits; *s != '\0' && value < VALUE_MOST; s++)
         value = value * 10 + (fold_is_digit(*s) ? (unsigned)(*s - '0') : 0);
     t->value = (double)value;

@@ -11,10 +11,12 @@
 #define HEARD_BITS 12
 
 _Static_assert(CUT_HEARD == 1u << HEARD_BITS, "as many as the bits number");
+_Static_assert(CUT_HEARD_WORDS == 3, "as are written out below");
 _Static_assert(CUT_HEARD_LETTERS <= FOLD_SLACK, "letters are read whole");
 
 /* The first len octets of s, zeros behind them; CUT_HEARD_LETTERS are read. */
-static void pad_letters(const char *s, size_t len, uint64_t to[CUT_HEARD_WORDS])
+static inline void pad_letters(const char *s, size_t len,
+                               uint64_t to[CUT_HEARD_WORDS])
 {
     static const struct {
         unsigned char ones[CUT_HEARD_LETTERS], zeros[CUT_HEARD_LETTERS];
@@ -26,11 +28,13 @@ static void pad_letters(const char *s, size_t len, uint64_t to[CUT_HEARD_WORDS])
     memcpy(to, s, CUT_HEARD_LETTERS);
     memcpy(keep, (const unsigned char *)&mask + CUT_HEARD_LETTERS - len,
            sizeof(keep));
-    for (size_t i = 0; i < CUT_HEARD_WORDS; i++)
-        to[i] &= keep[i];
+    to[0] &= keep[0];
+    to[1] &= keep[1];
+    to[2] &= keep[2];
 }
 
-static size_t place_of(const uint64_t letters[CUT_HEARD_WORDS], unsigned salt)
+static inline size_t place_of(const uint64_t letters[CUT_HEARD_WORDS],
+                              unsigned salt)
 {
     uint64_t sum = letters[0] * UINT64_C(0x9E3779B97F4A7C15) +
                    letters[1] * UINT64_C(0xC2B2AE3D27D4EB4F) +
@@ -40,14 +44,10 @@ static size_t place_of(const uint64_t letters[CUT_HEARD_WORDS], unsigned salt)
                     (64 - HEARD_BITS));
 }
 
-static bool are_same(const uint64_t a[CUT_HEARD_WORDS],
-                     const uint64_t b[CUT_HEARD_WORDS])
+static inline bool are_same(const uint64_t a[CUT_HEARD_WORDS],
+                            const uint64_t b[CUT_HEARD_WORDS])
 {
-    uint64_t other = 0;
-
-    for (size_t i = 0; i < CUT_HEARD_WORDS; i++)
-        other |= a[i] ^ b[i];
-    return other == 0;
+    return ((a[0] ^ b[0]) | (a[1] ^ b[1]) | (a[2] ^ b[2])) == 0;
 }
 
 struct cut_heard *cut_hear(struct cut *c, const struct lexicon *lex,
@@ -67,7 +67,8 @@ struct cut_heard *cut_hear(struct cut *c, const struct lexicon *lex,
     }
     *h = (struct cut_heard){.word = lexicon_find(lex, s, len)};
     memcpy(h->letters, letters, sizeof(letters));
-    h->langs = lex->nodes[lex->words[h->word].root].langs;
+    h->root = lex->words[h->word].root;
+    h->langs = lex->nodes[h->root].langs;
     return h;
 }
 

@@ -43,10 +43,17 @@ void cut_word(struct cut *c, const struct cut_context *x,
     c->tokens[c->n - 1].sound = k->sound;
 }
 
-static void count_langs(int score[LEXICON_LANGS], uint32_t langs)
+static void count_langs(int score[LEXICON_LANGS], uint32_t langs, uint32_t *all)
 {
-    for (; langs != 0; langs &= langs - 1)
+    for (*all |= langs; langs != 0; langs &= langs - 1)
         score[__builtin_ctz(langs)]++;
+}
+
+/* What the phrases are looked for with, when all words were heard. */
+static void fetch_ahead(const struct lexicon *lex, const struct cut_heard *h)
+{
+    __builtin_prefetch(&lex->words[h->word]);
+    __builtin_prefetch(&lex->nodes[h->root]);
 }
 
 /* Words by ear count only where others stand as they are, or at home. */
@@ -54,6 +61,7 @@ int cut_guess_language(struct cut *c, const struct cut_context *x, int lang)
 {
     const struct lexicon *lex = x->lex;
     int score[LEXICON_LANGS] = {0}, by_ear[LEXICON_LANGS] = {0}, best = -1;
+    uint32_t all = 0;
 
     for (size_t i = 0; i < x->atoms->n; i++) {
         struct cut_atom *a = &x->atoms->items[i];
@@ -64,14 +72,17 @@ int cut_guess_language(struct cut *c, const struct cut_context *x, int lang)
             continue;
         h = cut_hear(c, lex, s, a->len);
         a->word = h->word;
+        fetch_ahead(lex, h);
         if (a->len < 2)
             continue;
         if (a->word != 0)
-            count_langs(score, h->langs & ~lex->common);
+            count_langs(score, h->langs & ~lex->common, &all);
         else if (a->len >= CUT_SPELT_LEAST)
-            count_langs(by_ear, cut_hear_langs(lex, h, s, a->len));
+            count_langs(by_ear, cut_hear_langs(lex, h, s, a->len), &all);
     }
-    for (int k = 0; k < (int)lex->n_langs; k++) {
+    for (; all != 0; all &= all - 1) {
+        int k = __builtin_ctz(all);
+
         if (score[k] > 0 || lang < 0 || lang == k)
             score[k] += by_ear[k];
         if (score[k] > 0 && (best < 0 || score[k] > score[best] ||
@@ -135,19 +146,33 @@ static uint32_t longest_so(const struct cut *c, const struct lexicon *lex,
     return best;
 }
 
+/* The same of at most one word. */
+static uint32_t only(const struct lexicon *lex, const struct cut_token *t,
+                     uint32_t root, size_t *n)
+{
+    *n = lex->nodes[root].all != 0 && t->symbol != CONCEPT_NUMBER;
+    return *n == 0 ? 0 : root;
+}
+
+/* As it stands or in all spellings, whichever is longer. */
 static uint32_t longest(const struct cut *c, const struct lexicon *lex,
                         size_t i, size_t most, size_t *n)
 {
     const struct cut_token *t = &c->tokens[i];
+    bool alone = most < 2 || i + 1 >= c->n || t[1].word == 0;
+    uint32_t root = lex->words[t->word].root, node, other;
     size_t m;
-    uint32_t node, other;
 
     *n = 0;
     if (t->word == 0)
         return 0;
-    node = longest_so(c, lex, i, most, false, n);
-    if (t->spelt == 0 ||
-        (*n > 0 && !lex->nodes[lex->words[t->spelt].root].goes_on))
+    node = alone || !lex->nodes[root].goes_on
+               ? only(lex, t, root, n)
+               : longest_so(c, lex, i, most, false, n);
+    if (t->spelt == 0)
+        return node;
+    root = lex->words[t->spelt].root;
+    if (*n > 0 && (alone || !lex->nodes[root].goes_on))
         return node;
     other = longest_so(c, lex, i, most, true, &m);
     if (m <= *n)

@@ -16,6 +16,20 @@
 #define DEVA_LAST   0x97F
 #define DROP        1 /* table value: leave this octet out */
 
+#define D(c)   [c] = FOLD_DIGIT
+#define L(c)   [c] = FOLD_LETTER
+#define L4(c)  L(c), L((c) + 1), L((c) + 2), L((c) + 3)
+#define L16(c) L4(c), L4((c) + 4), L4((c) + 8), L4((c) + 12)
+const uint8_t fold_class[256] = {
+    D('0'),    D('1'),    D('2'),    D('3'),    D('4'),    D('5'),    D('6'),
+    D('7'),    D('8'),    D('9'),    L4('a'),   L4('e'),   L4('i'),   L4('m'),
+    L4('q'),   L4('u'),   L('y'),    L('z'),    L16(0x80), L16(0x90), L16(0xA0),
+    L16(0xB0), L16(0xC0), L16(0xD0), L16(0xE0), L16(0xF0)};
+#undef L16
+#undef L4
+#undef L
+#undef D
+
 static char ascii[128];
 /* By octet: the same where it stays what it is wherever it stands, else 0. */
 static char plain[256];

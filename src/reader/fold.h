@@ -23,10 +23,14 @@ struct fold {
 void fold_prepare(void);
 /* Folds at most most octets of the source. */
 void fold_text(struct fold *f, const char *text, size_t len, size_t most);
-/* Is the octet of a folded text part of a letter? */
+
+/* Of each octet of a folded text: is it part of a letter, is it a digit? */
+enum { FOLD_LETTER = 1, FOLD_DIGIT = 2 };
+extern const uint8_t fold_class[256];
+
 static inline bool fold_is_letter(char c)
 {
-    return (c >= 'a' && c <= 'z') || (unsigned char)c >= 0x80;
+    return fold_class[(unsigned char)c] & FOLD_LETTER;
 }
 static inline bool fold_is_digit(char c)
 {
@@ -34,6 +38,6 @@ static inline bool fold_is_digit(char c)
 }
 static inline bool fold_is_alnum(char c)
 {
-    return fold_is_letter(c) || fold_is_digit(c);
+    return fold_class[(unsigned char)c] != 0;
 }
 #endif

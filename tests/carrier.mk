@@ -40,5 +40,5 @@ tests_bench_bench_out_LDADD = src/libkilnword.a $(KW_LIBS)
 CLEANFILES += tests/bench/bench_out
 # The carriers from outside, on the real service; tests/run runs them.
 EXTRA_DIST += tests/e2e/rig.py tests/e2e/http_in tests/e2e/http_out \
-	tests/e2e/outbox tests/e2e/not_installed tests/e2e/spool tests/e2e/crash \
+	tests/e2e/outbox tests/e2e/not_installed tests/e2e/image tests/e2e/spool tests/e2e/crash \
 	tests/e2e/phone tests/e2e/bad_input tests/e2e/cards tests/e2e/guide

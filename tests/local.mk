@@ -33,6 +33,6 @@ EXTRA_DIST += tests/reference tests/run tests/bench/run tests/lint tests/play te
 
 # Banned calls, layers and warnings fail; long functions and files are shown.
 .PHONY: lint
-lint:
+lint: src/reader/stamp.h
 	@CC='$(CC)' CPPFLAGS='$(AM_CPPFLAGS) $(DEFS)' CFLAGS='$(KW_CFLAGS)' \
 		$(top_srcdir)/tests/lint

@@ -25,6 +25,12 @@ TESTS += %D%/check_grammar %D%/check_pattern %D%/check_match
 %C%_check_grammar_LDADD = $(KW_CHECK_LIBS) $(PCRE2_8_LIBS)
 %C%_check_pattern_CFLAGS = $(KW_CHECK_CFLAGS) $(PCRE2_8_CFLAGS)
 %C%_check_pattern_LDADD = $(KW_CHECK_LIBS) $(PCRE2_8_LIBS)
+check_PROGRAMS += %D%/check_image
+TESTS += %D%/check_image
+%C%_check_image_SOURCES = %D%/check_image.c %D%/reader_rig.h
+%C%_check_image_CPPFLAGS = $(AM_CPPFLAGS) -I$(top_srcdir)
+%C%_check_image_CFLAGS = $(KW_CHECK_CFLAGS)
+%C%_check_image_LDADD = $(KW_CHECK_LIBS)
 %C%_check_match_SOURCES = %D%/check_match.c %D%/reader_rig.h \
 	%D%/match.h %D%/match.c
 %C%_check_match_CPPFLAGS = $(AM_CPPFLAGS) -I$(top_srcdir)
@@ -36,8 +42,13 @@ check_PROGRAMS += %D%/fuzz/fuzz_reader
 %C%_fuzz_fuzz_reader_CPPFLAGS = $(AM_CPPFLAGS) -I$(top_srcdir)
 %C%_fuzz_fuzz_reader_CFLAGS = $(KW_FUZZ_CFLAGS)
 %C%_fuzz_fuzz_reader_LDADD = $(KW_FUZZ_LIBS)
+check_PROGRAMS += %D%/fuzz/fuzz_image
+%C%_fuzz_fuzz_image_SOURCES = %D%/fuzz/fuzz_image.c $(KW_FUZZ_MAIN)
+%C%_fuzz_fuzz_image_CPPFLAGS = $(AM_CPPFLAGS) -I$(top_srcdir)
+%C%_fuzz_fuzz_image_CFLAGS = $(KW_FUZZ_CFLAGS)
+%C%_fuzz_fuzz_image_LDADD = $(KW_FUZZ_LIBS)
 if !FUZZERS
-TESTS += %D%/fuzz/fuzz_reader
+TESTS += %D%/fuzz/fuzz_reader %D%/fuzz/fuzz_image
 endif
 EXTRA_PROGRAMS += %D%/bench/bench_read
 %C%_bench_bench_read_CPPFLAGS = $(AM_CPPFLAGS) -I$(top_srcdir)

@@ -4,6 +4,7 @@
  */
 #include "base/config.h"
 #include "base/config_carrier.h"
+#include "base/config_find.h"
 #include "base/file.h"
 #include "base/setting.h"
 
@@ -41,6 +42,7 @@ static const struct setting ledger_rows[] = {
 };
 static const struct setting grammar_rows[] = {
     {"folder", PATH, AT(grammar_folder), KW_GRAMMAR_DIR, 1, 4000, NULL},
+    {"image", PATH, AT(grammar_image), NULL, 1, 4000, NULL},
 };
 static const struct setting serial_rows[] = {
     {"check", TEXT, AT(serial_check), "97-10", 1, 10, " 97-10 37,36 none "},
@@ -504,34 +506,6 @@ static int read_file(struct setting_load *l, const char *path, struct config *c)
     return 0;
 }
 
-/*
- * A program that was built but not installed finds the grammar of its own
- * sources: beside the program, or one or two folders further up.
- */
-static void find_grammar(struct config *c)
-{
-    static const char *const near[] = {
-        "../share/kilnword/grammar", "../grammar", "../../grammar",
-        "../../../grammar", "../../../../grammar"};
-    char self[2048], folder[4096], file[4200];
-    ssize_t n = readlink("/proc/self/exe", self, sizeof(self) - 1);
-    const char *home;
-
-    if (access(c->grammar_folder, R_OK | X_OK) == 0 || n <= 0)
-        return;
-    self[n] = '\0';
-    home = dirname(self);
-    for (size_t i = 0; i < KW_COUNT(near); i++) {
-        snprintf(folder, sizeof(folder), "%s/%s", home, near[i]);
-        if (file_join(file, sizeof(file), folder, "report.abnf") < 0 ||
-            access(file, R_OK) != 0)
-            continue;
-        setting_put_text(c, offsetof(struct config, grammar_folder),
-                         kw_strdup(folder));
-        return;
-    }
-}
-
 int config_load_part(const char *path, struct fault_list *faults,
                      struct config **out)
 {
@@ -545,7 +519,7 @@ int config_load_part(const char *path, struct fault_list *faults,
     *out = NULL;
     for (size_t i = 0; i < KW_COUNT(groups); i++)
         setting_preset(groups[i].rows, groups[i].n, c);
-    find_grammar(c);
+    config_find_grammar(c);
     if (path == NULL) {
         check_whole(&l, c);
     } else if (kw_copy(copy, sizeof(copy), path, strlen(path)) < 0) {
@@ -556,6 +530,7 @@ int config_load_part(const char *path, struct fault_list *faults,
         snprintf(l.folder, sizeof(l.folder), "%s", dirname(copy));
         err = read_file(&l, path, c);
     }
+    config_find_image(c);
     if (err == 0 && faults->n > before)
         err = KW_ESYNTAX;
     if (err == 0 || err == KW_ESYNTAX)

@@ -159,6 +159,7 @@ struct config {
     int cache_mib;        /* 16 */
     /* grammar */
     char *grammar_folder;
+    char *grammar_image; /* or NULL: beside the words */
     /* serial */
     char *serial_check; /* "97-10" */
     int serial_batch, serial_pot;

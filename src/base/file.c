@@ -75,7 +75,8 @@ static int write_all(int fd, const char *data, size_t len)
     return 0;
 }
 
-int file_write_whole(const char *path, const char *data, size_t len)
+static int write_whole(const char *path, const char *data, size_t len,
+                       mode_t mode)
 {
     char beside[4096];
     int fd, err, saved;
@@ -85,7 +86,7 @@ int file_write_whole(const char *path, const char *data, size_t len)
         errno = ENAMETOOLONG;
         return KW_EIO;
     }
-    fd = open(beside, O_WRONLY | O_CREAT | O_TRUNC | O_CLOEXEC, 0640);
+    fd = open(beside, O_WRONLY | O_CREAT | O_TRUNC | O_CLOEXEC, mode);
     if (fd < 0)
         return KW_EIO;
     err = write_all(fd, data, len);
@@ -103,6 +104,16 @@ int file_write_whole(const char *path, const char *data, size_t len)
         return err;
     }
     return sync_folder(path);
+}
+
+int file_write_whole(const char *path, const char *data, size_t len)
+{
+    return write_whole(path, data, len, 0640);
+}
+
+int file_write_public(const char *path, const char *data, size_t len)
+{
+    return write_whole(path, data, len, 0644);
 }
 
 int file_join(char *dst, size_t cap, const char *folder, const char *name)

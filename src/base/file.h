@@ -14,6 +14,8 @@ int file_read(const char *path, size_t cap, char **data, size_t *len);
  * it, synced, renamed over it, the folder synced. 0 or KW_EIO (errno tells).
  */
 int file_write_whole(const char *path, const char *data, size_t len);
+/* The same, for what anyone may read. */
+int file_write_public(const char *path, const char *data, size_t len);
 
 /* "folder/name" in dst; KW_EFULL when it does not fit. */
 int file_join(char *dst, size_t cap, const char *folder, const char *name);

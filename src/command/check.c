@@ -7,6 +7,7 @@
 #include "desk/desk.h"
 #include "desk/menu.h"
 
+#include <errno.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -53,12 +54,12 @@ static struct config *load(const char *path, struct fault_list *faults,
     return conf;
 }
 
-static void use_folder(struct config *conf, const char *folder)
+static void use_path(char **to, const char *path)
 {
-    if (folder == NULL)
+    if (path == NULL)
         return;
-    kw_free(conf->grammar_folder);
-    conf->grammar_folder = kw_strdup(folder);
+    kw_free(*to);
+    *to = kw_strdup(path);
 }
 
 /* ---- languages have both halves ---- */
@@ -144,6 +145,52 @@ static int check_menu(const struct desk *d, const char *folder,
     return err;
 }
 
+/* ---- the image of the words ---- */
+
+static void image_path(const struct config *conf, char path[4096])
+{
+    if (conf->grammar_image != NULL)
+        kw_copy(path, 4096, conf->grammar_image, strlen(conf->grammar_image));
+    else
+        file_join(path, 4096, conf->grammar_folder, READER_IMAGE);
+}
+
+/* 0 or an exit code. */
+static int write_image(const struct config *conf)
+{
+    struct fault_list faults = {0};
+    char path[4096] = "";
+    int err =
+        reader_image_make(conf->grammar_folder, conf->grammar_image, &faults);
+    const char *why = err == KW_EIO ? strerror(errno) : kw_err_text(err);
+
+    image_path(conf, path);
+    fault_release(&faults); /* they were told */
+    if (err == 0) {
+        printf("image of the words '%s': written\n", path);
+        return COMMAND_OK;
+    }
+    if (err == KW_EAGAIN)
+        why = "the files changed while they were read; try again";
+    fprintf(stderr, "kilnword check: the image '%s' cannot be written: %s\n",
+            path, why);
+    return COMMAND_FAILED;
+}
+
+static void tell_image(const struct config *conf)
+{
+    const char *wrong =
+        reader_image_wrong(conf->grammar_folder, conf->grammar_image);
+    char path[4096] = "";
+
+    image_path(conf, path);
+    if (wrong == NULL)
+        printf("image of the words '%s': serves\n", path);
+    else
+        printf("image of the words '%s' %s: --write-image makes it\n", path,
+               wrong);
+}
+
 /* ---- all ---- */
 
 static void print_config(const struct config *conf, int err)
@@ -184,13 +231,15 @@ static void print_counts(const struct desk *d, const struct menu *m)
                menu_langs(m));
 }
 
-static int check(struct config *conf, int err, struct fault_list *faults)
+static int check(struct config *conf, int err, bool write,
+                 struct fault_list *faults)
 {
     struct desk *d = NULL;
     struct menu *m = NULL;
     size_t n;
+    int code = COMMAND_OK;
 
-    desk_open(conf, faults, &d);
+    desk_open_files(conf, faults, &d);
     if (d != NULL)
         check_halves(d, conf->grammar_folder, faults);
     check_menu(d, conf->grammar_folder, faults, &m);
@@ -201,18 +250,28 @@ static int check(struct config *conf, int err, struct fault_list *faults)
         printf("%zu mistake%s\n", n, n == 1 ? "" : "s");
     else
         printf("nothing wrong\n");
+    if (n == 0 && write)
+        code = write_image(conf);
+    else
+        tell_image(conf);
     menu_close(m);
     desk_close(d);
-    return n > 0 ? COMMAND_INPUT : COMMAND_OK;
+    return n > 0 ? COMMAND_INPUT : code;
 }
 
 static int run(int argc, char **argv)
 {
-    const char *config = NULL, *folder = NULL;
+    const char *config = NULL, *folder = NULL, *image = NULL;
+    bool write = false;
     const struct command_option options[] = {
         {"--config", "FILE", "the configuration", &config, NULL},
         {"--grammar", "FOLDER", "this folder instead of the configured one",
          &folder, NULL},
+        {"--image", "FILE", "this image of the words instead", &image, NULL},
+        {"--write-image", NULL,
+         "when nothing is wrong, writes the image of the words, with which "
+         "the\nservice starts in no time",
+         NULL, &write},
     };
     struct fault_list faults = {0};
     struct config *conf;
@@ -231,8 +290,9 @@ static int run(int argc, char **argv)
     conf = load(default_path(config), &faults, &code);
     if (conf == NULL)
         return COMMAND_FAILED;
-    use_folder(conf, folder);
-    err = check(conf, code, &faults);
+    use_path(&conf->grammar_folder, folder);
+    use_path(&conf->grammar_image, image);
+    err = check(conf, code, write, &faults);
     fault_release(&faults);
     config_free(conf);
     return err;

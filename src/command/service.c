@@ -452,6 +452,19 @@ static int start_writer(struct service *s, struct ledger *lg)
     return err;
 }
 
+/* Slower without it, else the same. */
+static void tell_image(const struct service *s)
+{
+    const char *wrong = desk_image_wrong(s->desk),
+               *path = s->conf->grammar_image;
+
+    if (wrong != NULL)
+        log_warn("the image of the words %s%s%s %s: the files of '%s' were "
+                 "read instead; 'kilnword check --write-image' makes it anew",
+                 path != NULL ? "'" : "", path != NULL ? path : READER_IMAGE,
+                 path != NULL ? "'" : "", wrong, s->conf->grammar_folder);
+}
+
 static int open_parts(struct service *s, bool told_clock)
 {
     struct ledger *lg;
@@ -461,6 +474,7 @@ static int open_parts(struct service *s, bool told_clock)
     if ((err = talk_open_desk(s->conf, &s->desk)) != 0 ||
         (told_clock && (err = check_told(s->conf)) != 0))
         return err;
+    tell_image(s);
     if (told_clock && told_open(s) < 0)
         return COMMAND_FAILED;
     if ((err = command_ledger(s->conf, false, true, &lg)) != 0)

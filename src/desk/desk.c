@@ -77,7 +77,19 @@ static int open_menu(struct desk *d, struct fault_list *faults)
     return menu_open(d->conf->grammar_folder, faults, &d->menu);
 }
 
-static int open_parts(struct desk *d, struct fault_list *faults)
+static int open_reader(struct desk *d, bool files, struct fault_list *faults)
+{
+    const struct config *conf = d->conf;
+
+    if (files)
+        return reader_open(conf->grammar_folder, &d->layout, &d->limits, faults,
+                           &d->reader);
+    return reader_open_quick(conf->grammar_folder, conf->grammar_image,
+                             &d->layout, &d->limits, faults, &d->image_wrong,
+                             &d->reader);
+}
+
+static int open_parts(struct desk *d, bool files, struct fault_list *faults)
 {
     const struct config *conf = d->conf;
     int err = 0, e;
@@ -97,9 +109,7 @@ static int open_parts(struct desk *d, struct fault_list *faults)
     if ((e = replies_open(conf->grammar_folder, faults, &d->replies)) < 0)
         err = e;
     if (err == 0 || d->limits.depth_cm > 0) {
-        e = reader_open(conf->grammar_folder, &d->layout, &d->limits, faults,
-                        &d->reader);
-        if (e < 0)
+        if ((e = open_reader(d, files, faults)) < 0)
             err = e;
     }
     if ((e = open_menu(d, faults)) < 0)
@@ -107,15 +117,15 @@ static int open_parts(struct desk *d, struct fault_list *faults)
     return err;
 }
 
-int desk_open(const struct config *conf, struct fault_list *faults,
-              struct desk **out)
+static int open_desk(const struct config *conf, bool files,
+                     struct fault_list *faults, struct desk **out)
 {
     struct desk *d = kw_calloc(1, sizeof(*d));
     int err;
 
     *out = NULL;
     d->conf = conf;
-    err = open_parts(d, faults);
+    err = open_parts(d, files, faults);
     if (err == 0 && !replies_has_lang(d->replies, conf->lang)) {
         fault_add(faults, conf->file ? conf->file : "configuration", 0,
                   "programme: there are no replies in '%s'; set language to "
@@ -130,6 +140,23 @@ int desk_open(const struct config *conf, struct fault_list *faults,
     d->scratch = reader_scratch_new(d->reader);
     *out = d;
     return 0;
+}
+
+int desk_open(const struct config *conf, struct fault_list *faults,
+              struct desk **out)
+{
+    return open_desk(conf, false, faults, out);
+}
+
+int desk_open_files(const struct config *conf, struct fault_list *faults,
+                    struct desk **out)
+{
+    return open_desk(conf, true, faults, out);
+}
+
+const char *desk_image_wrong(const struct desk *d)
+{
+    return d->image_wrong;
 }
 
 void desk_close(struct desk *d)

@@ -44,6 +44,14 @@ struct desk_answer {
 /* Builds reader, replies and rules from the configuration. */
 int desk_open(const struct config *conf, struct fault_list *faults,
               struct desk **out);
+/*
+ * The same from the files themselves, so that all their faults are found.
+ */
+int desk_open_files(const struct config *conf, struct fault_list *faults,
+                    struct desk **out);
+/* What was wrong with the image of the words, so that the files had to be
+ * read; NULL when it served. */
+const char *desk_image_wrong(const struct desk *d);
 void desk_close(struct desk *d);
 const struct reader *desk_reader(const struct desk *d);
 const struct replies *desk_replies(const struct desk *d);

@@ -26,6 +26,7 @@ struct desk {
     const struct config *conf; /* borrowed */
     struct flood flood;        /* scratch, as that of the reader */
     struct reader *reader;
+    const char *image_wrong; /* static words, or NULL */
     struct reader_scratch *scratch;
     struct replies *replies;
     struct menu *menu; /* NULL: the folder has none */

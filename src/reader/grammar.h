@@ -8,6 +8,7 @@
  * and where.
  */
 #include "base/fault.h"
+#include "reader/image.h"
 #include "reader/lexicon.h"
 
 /* X(identifier, rule) */
@@ -148,6 +149,11 @@ const char *grammar_rule_name(enum grammar_rule r);
 int grammar_load(const char *folder, const struct lexicon *lex,
                  struct fault_list *faults, struct grammar **out);
 void grammar_free(struct grammar *g);
+
+/* As lexicon_tables() and lexicon_is_sound(). n_symbols: of the lexicon. */
+#define GRAMMAR_TABLES 6
+size_t grammar_tables(struct grammar *g, struct image_table *t);
+bool grammar_is_sound(const struct grammar *g, size_t n_symbols);
 
 /* NULL when there is no memory for it. */
 struct grammar_scratch *grammar_scratch_new(const struct grammar *g);

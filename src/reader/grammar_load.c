@@ -11,7 +11,6 @@
 #define FILE_MOST    (1u << 20)
 #define PATTERN_MOST (1u << 22) /* of one way */
 #define TEXTS_MOST   (1u << 28) /* of all */
-#define WAYS_MOST    4096
 #define FILE_CAP     1024
 
 /* What can come behind the first symbol of a way. */
@@ -89,8 +88,8 @@ static void add_way(void *to, const struct kw_buf *pattern, bool nothing,
     struct compiling *x = to;
     struct grammar *g = x->g;
 
-    x->failed |=
-        g->n_ways == WAYS_MOST || pattern->len > TEXTS_MOST - g->n_texts;
+    x->failed |= g->n_ways == GRAMMAR_WAYS_MOST ||
+                 pattern->len > TEXTS_MOST - g->n_texts;
     if (x->failed)
         return;
     kw_grow(&g->ways, &g->ways_cap, g->n_ways + 1, sizeof(*g->ways));

@@ -1,7 +1,8 @@
 #ifndef KW_GRAMMAR_PARTS_H
 #define KW_GRAMMAR_PARTS_H
 /*
- * grammar_parts.h - the tables of a grammar; for grammar*.c alone. They hold
+ * grammar_parts.h - the tables of a grammar; for grammar*.c and
+ * reader_image.c alone. They hold
  * numbers of rows and no addresses, so that an image can keep them.
  */
 #define PCRE2_CODE_UNIT_WIDTH 32
@@ -9,6 +10,7 @@
 
 #include <pcre2.h>
 
+#define GRAMMAR_WAYS_MOST 4096
 #define GRAMMAR_LOOK_OVER 24 /* symbols that are looked over before a try */
 
 /*

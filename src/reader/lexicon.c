@@ -225,6 +225,10 @@ void lexicon_free(struct lexicon *lex)
 {
     if (lex == NULL)
         return;
+    if (lex->borrowed) {
+        kw_free(lex);
+        return;
+    }
     for (size_t i = 0; i < LEXICON_LANGS; i++)
         kw_free(lex->spelling[i]);
     kw_free(lex->store);

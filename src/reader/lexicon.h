@@ -8,9 +8,13 @@
  * What a node may stand for is a set of concepts. Each distinct set has a
  * number, its symbol: those below CONCEPT_COUNT are single concepts, those
  * above are sets that some word needs. There are as many as the files need.
+ *
+ * Tables hold numbers of rows and no addresses, and no row has octets that
+ * are not written, so that an image can keep them (reader_image.h).
  */
 #include "base/fault.h"
 #include "reader/concept.h"
+#include "reader/image.h"
 #include "reader/spelling.h"
 
 #define LEXICON_LANGS    16
@@ -30,6 +34,7 @@ struct lexicon_more {
     double value;                   /* of a number word */
     int16_t named;                  /* language that is named here, or -1 */
     uint16_t symbol[LEXICON_LANGS]; /* by language, where there are several */
+    uint16_t unused[3];
 };
 
 struct lexicon_word {
@@ -41,9 +46,10 @@ struct lexicon_word {
     uint16_t phrases; /* how many have it */
     uint8_t len;      /* octets */
     uint8_t runes;    /* code points */
-    bool listed;      /* written out, not given by brackets: slips are looked
+    uint8_t listed;   /* written out, not given by brackets: slips are looked
                          for */
-    uint16_t card;    /* bit for each language on whose card it stands */
+    uint8_t unused;
+    uint16_t card; /* bit for each language on whose card it stands */
 };
 
 /* A form near to a word: a code point left out, or its consonants. */
@@ -56,6 +62,8 @@ struct lexicon {
     size_t n_langs;
     uint32_t common; /* bits of files that belong to all languages (mul) */
     struct spelling *spelling[LEXICON_LANGS]; /* NULL when without rules */
+    uint32_t spells; /* bit for each language with rules */
+    bool borrowed;   /* the tables are of an image */
 
     char *store;
     size_t store_len, store_cap;
@@ -80,7 +88,7 @@ struct lexicon {
     uint8_t costs[26][26];           /* of one letter for another: slip.c */
     struct lexicon_near *near_forms; /* by the low bits of hash */
     uint32_t *near_heads;            /* where those of each begin; one more */
-    size_t near_mask;
+    size_t n_near, near_mask;
 };
 
 /*
@@ -91,6 +99,15 @@ struct lexicon {
 int lexicon_load(const char *folder, struct fault_list *faults,
                  struct lexicon **out);
 void lexicon_free(struct lexicon *lex);
+/* For scandir(): is it one of those files? */
+struct dirent;
+int lexicon_is_words_file(const struct dirent *e);
+
+/* Its tables, LEXICON_TABLES of them, as an image keeps them. */
+#define LEXICON_TABLES (10 + LEXICON_LANGS)
+size_t lexicon_tables(struct lexicon *lex, struct image_table *t);
+/* Does no number in them lead out of them? */
+bool lexicon_is_sound(const struct lexicon *lex);
 
 /* The number of a folded word, 0 when no file has it. */
 uint32_t lexicon_find(const struct lexicon *lex, const char *word, size_t len);

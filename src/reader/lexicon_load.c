@@ -248,6 +248,7 @@ static void add_rule(void *to, const struct words_rule *r)
 
     if (*s == NULL)
         *s = kw_calloc(1, sizeof(**s));
+    l->lex->spells |= 1u << l->lang;
     if (spelling_add(*s, r) < 0)
         fault_add(l->faults, l->file, r->line,
                   "'%s' is one rule of spelling too many, or takes nothing; "
@@ -342,7 +343,7 @@ static void load_file(struct load *l, const char *path, const char *tag)
     kw_free(data);
 }
 
-static int is_words_file(const struct dirent *e)
+int lexicon_is_words_file(const struct dirent *e)
 {
     size_t n = strlen(e->d_name);
 
@@ -353,7 +354,7 @@ static int is_words_file(const struct dirent *e)
 static int load_folder(struct load *l, const char *folder)
 {
     struct dirent **entries;
-    int n = scandir(folder, &entries, is_words_file, alphasort);
+    int n = scandir(folder, &entries, lexicon_is_words_file, alphasort);
     char path[FILE_CAP], tag[LEXICON_TAG_CAP];
 
     if (n < 0) {

@@ -2,12 +2,14 @@
 #include "reader/reader.h"
 #include "base/buf.h"
 #include "reader/meaning.h"
+#include "reader/reader_image.h"
 
 #include <string.h>
 
 struct reader {
     struct lexicon *lex;
     struct grammar *grammar;
+    struct image *image; /* of which both borrow, or NULL */
     struct serial_layout layout;
     struct reader_limits limits;
     size_t langs[LEXICON_LANGS]; /* files that are languages of their own */
@@ -22,32 +24,65 @@ struct reader_scratch {
     enum reader_why why;
 };
 
-int reader_open(const char *folder, const struct serial_layout *layout,
-                const struct reader_limits *limits, struct fault_list *faults,
-                struct reader **out)
+static int load_tables(const char *folder, struct fault_list *faults,
+                       struct reader_tables *t)
+{
+    int err = lexicon_load(folder, faults, &t->lex);
+
+    if (err == 0)
+        err = grammar_load(folder, t->lex, faults, &t->grammar);
+    if (err < 0)
+        reader_tables_release(t);
+    return err;
+}
+
+struct reader *reader_of_tables(const struct reader_tables *t,
+                                const struct serial_layout *layout,
+                                const struct reader_limits *limits)
 {
     struct reader *r = kw_calloc(1, sizeof(*r));
-    int err, later;
 
-    *out = NULL;
     fold_prepare();
+    r->lex = t->lex;
+    r->grammar = t->grammar;
+    r->image = t->image;
     r->layout = *layout;
     r->limits = *limits;
-    if ((err = lexicon_load(folder, faults, &r->lex)) < 0)
-        goto fail;
-    if ((later = grammar_load(folder, r->lex, faults, &r->grammar)) < 0) {
-        err = later;
-        goto fail;
-    }
     for (size_t i = 0; i < r->lex->n_langs; i++) {
         if (!(r->lex->common >> i & 1))
             r->langs[r->n_langs++] = i;
     }
-    *out = r;
-    return 0;
-fail:
-    reader_close(r);
+    return r;
+}
+
+int reader_open(const char *folder, const struct serial_layout *layout,
+                const struct reader_limits *limits, struct fault_list *faults,
+                struct reader **out)
+{
+    struct reader_tables t = {0};
+    int err;
+
+    *out = NULL;
+    fold_prepare();
+    if ((err = load_tables(folder, faults, &t)) == 0)
+        *out = reader_of_tables(&t, layout, limits);
     return err;
+}
+
+int reader_open_quick(const char *folder, const char *image,
+                      const struct serial_layout *layout,
+                      const struct reader_limits *limits,
+                      struct fault_list *faults, const char **why,
+                      struct reader **out)
+{
+    struct reader_tables t;
+
+    *out = NULL;
+    *why = reader_image_open(folder, image, &t);
+    if (*why != NULL)
+        return reader_open(folder, layout, limits, faults, out);
+    *out = reader_of_tables(&t, layout, limits);
+    return 0;
 }
 
 void reader_close(struct reader *r)
@@ -56,6 +91,7 @@ void reader_close(struct reader *r)
         return;
     grammar_free(r->grammar);
     lexicon_free(r->lex);
+    image_close(r->image);
     kw_free(r);
 }
 

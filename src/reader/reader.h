@@ -178,6 +178,27 @@ int reader_open(const char *folder, const struct serial_layout *layout,
                 struct reader **out);
 void reader_close(struct reader *r);
 
+/*
+ * The same in no time, out of an image of the tables: a file made from that
+ * folder by reader_image_make(), NULL for READER_IMAGE in the folder itself.
+ * When the image will not do, the files are read, and *why says what is wrong
+ * with it, in words to stand behind its name ("is not there"); else NULL.
+ */
+#define READER_IMAGE "words.image"
+int reader_open_quick(const char *folder, const char *image,
+                      const struct serial_layout *layout,
+                      const struct reader_limits *limits,
+                      struct fault_list *faults, const char **why,
+                      struct reader **out);
+/* What reader_open_quick() would find wrong with the image, or NULL. */
+const char *reader_image_wrong(const char *folder, const char *image);
+/*
+ * Reads the files and writes an image of them. 0, KW_ESYNTAX (faults added),
+ * KW_EIO (errno tells, or a fault) or KW_EAGAIN: the files changed meanwhile.
+ */
+int reader_image_make(const char *folder, const char *image,
+                      struct fault_list *faults);
+
 struct reader_scratch *reader_scratch_new(const struct reader *r);
 void reader_scratch_free(struct reader_scratch *s);
 

@@ -126,6 +126,7 @@ static void sort_forms(struct lexicon *lex, const struct forms *f)
     while (slots < f->n)
         slots *= 2;
     lex->near_mask = slots - 1;
+    lex->n_near = f->n;
     lex->near_heads = kw_calloc(slots + 1, sizeof(*lex->near_heads));
     lex->near_forms = kw_calloc(f->n, sizeof(*lex->near_forms));
     for (size_t i = 0; i < f->n; i++)

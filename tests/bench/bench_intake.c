@@ -254,11 +254,13 @@ static void write_conf(char *path, size_t cap)
              "programme = { zone = \"UTC\"; country_code = \"999\"; };\n"
              "listen = { port = 0; connections = 1200; };\n"
              "ledger = { file = \"served.ledger\"; };\n"
-             "grammar = { folder = \"%s/grammar\"; };\n"
+             "grammar = { folder = \"%s/grammar\";\n"
+             "  image = \"%s/grammar/words.image\"; };\n"
              "digest = { at = \"off\"; };\n"
              "carriers = ( { name = \"gate\"; kind = \"http\";\n"
              "  in = { path = \"/in\"; reply_in_body = true; }; } );\n",
-             getenv("KW_SOURCE") ? getenv("KW_SOURCE") : ".");
+             getenv("KW_SOURCE") ? getenv("KW_SOURCE") : ".",
+             getenv("KW_BUILD") ? getenv("KW_BUILD") : ".");
     figures_must(file_write_whole(path, text, strlen(text)), "configuration");
 }
 

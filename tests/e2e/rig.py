@@ -55,6 +55,7 @@ class Line(stage.Stage):
 
     def write_conf(self):
         grammar = os.path.join(stage.SOURCE, "grammar")
+        image = os.path.join(stage.BUILD, "grammar", "words.image")
         with open(self.path("kilnword.conf"), "w", encoding="utf-8") as f:
             f.write("""
 programme = { name = "Rig"; zone = "UTC"; language = "en";
@@ -62,13 +63,13 @@ programme = { name = "Rig"; zone = "UTC"; language = "en";
     line_number = "7070"; };
 listen = { address = "127.0.0.1"; port = %d; connections = %d; };
 ledger = { file = "kilnword.ledger"; };
-grammar = { folder = "%s"; };
+grammar = { folder = "%s"; image = "%s"; };
 digest = { at = "off"; };
 people = ( %s );
 carriers = ( %s );
 %s
-""" % (self.port, self.connections, grammar, self.people, self.carriers,
-                self.more))
+""" % (self.port, self.connections, grammar, image, self.people,
+                self.carriers, self.more))
 
     def ask(self, sql, *args):
         """Rows of the ledger, read from outside."""

@@ -1,0 +1,180 @@
+/*
+ * lexicon_image.c - the tables of a lexicon for an image, and the proof that
+ * no number in them leads out of them, whoever made the image.
+ */
+#include "reader/lexicon.h"
+
+#include <math.h>
+#include <string.h>
+
+#define VALUE_MOST 1e12
+
+size_t lexicon_tables(struct lexicon *lex, struct image_table *t)
+{
+    struct image_table all[] = {
+        {&lex->store, lex->store_len, 1},
+        {&lex->words, lex->n_words, sizeof(*lex->words)},
+        {&lex->word_slots, lex->word_mask + 1, sizeof(*lex->word_slots)},
+        {&lex->nodes, lex->n_nodes, sizeof(*lex->nodes)},
+        {&lex->steps, lex->step_mask + 1, sizeof(*lex->steps)},
+        {&lex->more, lex->n_more, sizeof(*lex->more)},
+        {&lex->sets, lex->n_sets, sizeof(*lex->sets)},
+        {&lex->classes, lex->n_sets, sizeof(*lex->classes)},
+        {&lex->near_forms, lex->n_near, sizeof(*lex->near_forms)},
+        {&lex->near_heads, lex->near_mask + 2, sizeof(*lex->near_heads)},
+    };
+
+    _Static_assert(KW_COUNT(all) + LEXICON_LANGS == LEXICON_TABLES, "count");
+    memcpy(t, all, sizeof(all));
+    for (size_t i = 0; i < LEXICON_LANGS; i++)
+        t[KW_COUNT(all) + i] = (struct image_table){
+            &lex->spelling[i], lex->spells >> i & 1, sizeof(struct spelling)};
+    return LEXICON_TABLES;
+}
+
+/* Octets that are to be a bool. */
+static bool is_flag(const bool *b)
+{
+    return *(const unsigned char *)b <= 1;
+}
+
+static bool fixed_is_sound(const struct lexicon *lex)
+{
+    if (lex->n_langs == 0 || lex->n_langs > LEXICON_LANGS ||
+        lex->n_words == 0 || lex->n_nodes < 2 || lex->n_more == 0 ||
+        lex->n_sets < CONCEPT_COUNT || lex->n_sets > UINT16_MAX + 1 ||
+        lex->n_words > UINT32_MAX || lex->n_nodes > UINT32_MAX ||
+        (lex->word_mask & (lex->word_mask + 1)) != 0 ||
+        (lex->step_mask & (lex->step_mask + 1)) != 0 ||
+        (lex->near_mask & (lex->near_mask + 1)) != 0)
+        return false;
+    for (size_t i = 0; i < lex->n_langs; i++) {
+        if (memchr(lex->tags[i], '\0', LEXICON_TAG_CAP) == NULL)
+            return false;
+    }
+    return true;
+}
+
+static bool words_are_sound(const struct lexicon *lex)
+{
+    for (size_t i = 0; i < lex->n_words; i++) {
+        const struct lexicon_word *w = &lex->words[i];
+
+        if (w->at > lex->store_len || w->len > lex->store_len - w->at ||
+            w->len >= LEXICON_WORD_CAP || w->root >= lex->n_nodes ||
+            w->canon >= lex->n_words)
+            return false;
+    }
+    return true;
+}
+
+static bool nodes_are_sound(const struct lexicon *lex)
+{
+    for (size_t i = 0; i < lex->n_nodes; i++) {
+        const struct lexicon_node *n = &lex->nodes[i];
+
+        if (n->parent >= lex->n_nodes || n->word >= lex->n_words ||
+            n->all >= lex->n_sets || n->more >= lex->n_more)
+            return false;
+    }
+    return true;
+}
+
+/* Rows below `end`, and an empty one, where a search can stop. */
+static bool slots_are_sound(const uint32_t *slots, size_t n, size_t end)
+{
+    uint32_t most = 0;
+    bool any = false;
+
+    for (size_t i = 0; i < n; i++) {
+        most = slots[i] > most ? slots[i] : most;
+        any |= slots[i] == 0;
+    }
+    return any && most < end;
+}
+
+static bool mores_are_sound(const struct lexicon *lex)
+{
+    for (size_t i = 0; i < lex->n_more; i++) {
+        const struct lexicon_more *m = &lex->more[i];
+
+        if (!(fabs(m->value) <= VALUE_MOST) || m->named < -1 ||
+            m->named >= (int)lex->n_langs)
+            return false;
+        for (size_t k = 0; k < LEXICON_LANGS; k++) {
+            if (m->symbol[k] >= lex->n_sets)
+                return false;
+        }
+    }
+    return true;
+}
+
+static bool set_is_sound(const struct concept_set *s)
+{
+    const int last = CONCEPT_SET_WORDS - 1;
+
+    return CONCEPT_COUNT >= (last + 1) * 64 ||
+           s->bits[last] >> (CONCEPT_COUNT - last * 64) == 0;
+}
+
+static bool sets_are_sound(const struct lexicon *lex)
+{
+    for (size_t i = 0; i < lex->n_sets; i++) {
+        if (!set_is_sound(&lex->sets[i]) || lex->classes[i] >> CLASS_COUNT != 0)
+            return false;
+    }
+    for (size_t i = 0; i < CLASS_COUNT; i++) {
+        if (!set_is_sound(&lex->of_class[i]))
+            return false;
+    }
+    return true;
+}
+
+static bool near_is_sound(const struct lexicon *lex)
+{
+    if (lex->near_heads[lex->near_mask + 1] != lex->n_near)
+        return false;
+    for (size_t i = 0; i <= lex->near_mask; i++) {
+        if (lex->near_heads[i] > lex->near_heads[i + 1])
+            return false;
+    }
+    for (size_t i = 0; i < lex->n_near; i++) {
+        if (lex->near_forms[i].word >= lex->n_words)
+            return false;
+    }
+    return true;
+}
+
+/* Rules lead on to later ones only, so that every search ends. */
+static bool spelling_is_sound(const struct spelling *s)
+{
+    if (s->n > SPELLING_RULES_MOST || !is_flag(&s->has_pairs))
+        return false;
+    for (size_t i = 0; i < s->n; i++) {
+        const struct spelling_rule *r = &s->rules[i];
+
+        if (r->n_from > WORDS_RULE_CAP || r->n_into > WORDS_RULE_CAP ||
+            (i > 0 && r->n_from == 0) || !is_flag(&r->begin) ||
+            !is_flag(&r->end) || !is_flag(&r->phrase) ||
+            (r->next != 0 && (r->next <= i || r->next >= s->n)))
+            return false;
+    }
+    for (size_t i = 0; i < KW_COUNT(s->first); i++) {
+        if (s->first[i] != 0 && s->first[i] >= s->n)
+            return false;
+    }
+    return true;
+}
+
+bool lexicon_is_sound(const struct lexicon *lex)
+{
+    for (size_t i = 0; i < LEXICON_LANGS; i++) {
+        if (lex->spelling[i] != NULL && !spelling_is_sound(lex->spelling[i]))
+            return false;
+    }
+    return fixed_is_sound(lex) && words_are_sound(lex) &&
+           nodes_are_sound(lex) && mores_are_sound(lex) &&
+           sets_are_sound(lex) && near_is_sound(lex) &&
+           slots_are_sound(lex->word_slots, lex->word_mask + 1, lex->n_words) &&
+           slots_are_sound(lex->steps, lex->step_mask + 1, lex->n_nodes);
+}

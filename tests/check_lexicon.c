@@ -1,6 +1,7 @@
 /*
  * check_lexicon.c - what words may mean in several languages at once: each
- * keeps all of it, however many different combinations there are.
+ * keeps all of it, however many different combinations there are. And what
+ * phrases mean whose ends are kept once.
  */
 #include "base/file.h"
 #include "reader/lexicon.h"
@@ -213,6 +214,67 @@ START_TEST(vowels_left_out)
 }
 END_TEST
 
+/* The node at the end of words parted by gaps, 0 when there is none. */
+static uint32_t walk(const struct lexicon *lex, const char *phrase)
+{
+    uint32_t node = 1;
+
+    for (const char *end; *phrase != '\0' && node != 0; phrase = end) {
+        uint32_t w;
+
+        phrase += strspn(phrase, " ");
+        end = phrase + strcspn(phrase, " ");
+        w = lexicon_find(lex, phrase, (size_t)(end - phrase));
+        node = w == 0 ? 0 : lexicon_step(lex, node, w);
+    }
+    return node;
+}
+
+static const struct {
+    const char *phrase;
+    enum concept means; /* CONCEPT_NONE: is no path, or means nothing */
+} paths[] = {
+    {"zqa zqm zqx", CONCEPT_CRACK}, {"zqb zqn zqy", CONCEPT_CRACK},
+    {"zqc zqm zqy", CONCEPT_CRACK}, {"zqd zqm zqx", CONCEPT_LEAK},
+    {"zqd zqm zqy", CONCEPT_LEAK},  {"zqd zqn zqx", CONCEPT_NONE},
+    {"zqa zqm", CONCEPT_NONE},      {"zqb zqm", CONCEPT_SLOW},
+    {"zqb zqm zqx", CONCEPT_CRACK}, {"zqe zqm zqx", CONCEPT_CRACK},
+    {"zqe zqn zqx", CONCEPT_NONE},  {"zqa zqx", CONCEPT_NONE},
+    {"zqm zqx", CONCEPT_NONE},      {"zqa zqm zqx zqx", CONCEPT_NONE},
+    {"zqf zqm", CONCEPT_FAST},      {"zqf zqm zqx", CONCEPT_NONE},
+};
+
+/* Phrases that share their ends keep what each of them means. */
+START_TEST(ends_are_shared)
+{
+    char folder[] = "/tmp/kw-lexicon-XXXXXX";
+    struct fault_list faults = {0};
+    struct lexicon *lex;
+    FILE *f;
+
+    ck_assert_ptr_nonnull(mkdtemp(folder));
+    f = begin_language(folder, "aa");
+    fputs("crack: (zqa/zqb/zqc) (zqm/zqn) (zqx/zqy), zqe zqm zqx\n"
+          "leak: zqd zqm (zqx/zqy)\nslow: zqb zqm\nfast: zqf zqm\n",
+          f);
+    fclose(f);
+    ck_assert_int_eq(lexicon_load(folder, &faults, &lex), 0);
+    for (size_t i = 0; i < KW_COUNT(paths); i++)
+        ck_assert_msg(lexicon_symbol_in(lex, walk(lex, paths[i].phrase), 0) ==
+                          paths[i].means,
+                      "%s", paths[i].phrase);
+    ck_assert_uint_eq(walk(lex, "zqa"), walk(lex, "zqc"));
+    ck_assert_uint_eq(walk(lex, "zqa zqn"), walk(lex, "zqb zqn"));
+    ck_assert_uint_ne(walk(lex, "zqa zqm"), walk(lex, "zqd zqm"));
+    ck_assert_uint_ne(walk(lex, "zqa"), walk(lex, "zqb"));
+    ck_assert_uint_lt(lex->n_nodes, lex->n_entries / 2);
+    lexicon_free(lex);
+    fault_release(&faults);
+    remove_file(folder, "aa.words");
+    rmdir(folder);
+}
+END_TEST
+
 int main(void)
 {
     Suite *s = suite_create("lexicon");
@@ -224,6 +286,7 @@ int main(void)
     tcase_add_test(t, no_meaning_is_lost);
     tcase_add_test(t, joint_meanings_of_the_shipped_words);
     tcase_add_test(t, vowels_left_out);
+    tcase_add_test(t, ends_are_shared);
     suite_add_tcase(s, t);
     r = srunner_create(s);
     srunner_run_all(r, CK_ENV);

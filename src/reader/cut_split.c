@@ -106,7 +106,7 @@ static bool glued_phrase(const struct lexicon *lex, const char *s, size_t len,
     if (len == 0)
         return g->n > 1 && lex->nodes[g->node].all != 0;
     if (g->n == PHRASE_MOST || g->tries++ > GLUED_TRIES ||
-        (g->n > 0 && !lex->nodes[g->node].goes_on))
+        (g->n > 0 && !lexicon_goes_on(lex, g->node)))
         return false;
     hash_beginnings(s, len, hashes);
     for (size_t n = len; n > 0; n--) {

@@ -39,9 +39,9 @@ static size_t step_slot(const struct lexicon *lex, uint32_t node, uint32_t word)
     size_t at = step_hash(node, word) & lex->step_mask;
 
     while (lex->steps[at] != 0) {
-        const struct lexicon_node *n = &lex->nodes[lex->steps[at]];
+        const struct lexicon_path *p = &lex->paths[lex->steps[at]];
 
-        if (n->parent == node && n->word == word)
+        if (p->parent == node && p->word == word)
             break;
         at = (at + 1) & lex->step_mask;
     }
@@ -84,11 +84,19 @@ uint32_t lexicon_find_spelling(const struct lexicon *lex, int lang,
 
 uint32_t lexicon_step(const struct lexicon *lex, uint32_t node, uint32_t word)
 {
+    uint32_t from, n;
+
     if (node == 1)
         return lex->words[word].root;
-    if (!lex->nodes[node].goes_on)
-        return 0;
-    return lex->steps[step_slot(lex, node, word)];
+    from = lex->nodes[node].edges;
+    n = lex->nodes[node + 1].edges - from;
+    while (n > 1) { /* the last one whose word is not beyond */
+        uint32_t half = n / 2;
+
+        from += lex->edges[from + half].word <= word ? half : 0;
+        n -= half;
+    }
+    return n == 1 && lex->edges[from].word == word ? lex->edges[from].to : 0;
 }
 
 /* ---- while loading ---- */
@@ -114,10 +122,10 @@ static void steps_rehash(struct lexicon *lex, size_t slots)
     lex->steps = kw_calloc(slots, sizeof(*lex->steps));
     lex->step_mask = slots - 1;
     for (uint32_t i = 2; i < lex->n_nodes; i++) {
-        const struct lexicon_node *n = &lex->nodes[i];
+        const struct lexicon_path *p = &lex->paths[i];
 
-        if (n->parent != 1)
-            lex->steps[step_slot(lex, n->parent, n->word)] = i;
+        if (p->parent != 1)
+            lex->steps[step_slot(lex, p->parent, p->word)] = i;
     }
 }
 
@@ -163,8 +171,10 @@ static uint32_t make_node(struct lexicon *lex, uint32_t parent, uint32_t word)
     if (lex->n_nodes == lex->nodes_cap)
         kw_grow(&lex->nodes, &lex->nodes_cap, lex->n_nodes + 1,
                 sizeof(*lex->nodes));
-    lex->nodes[lex->n_nodes] =
-        (struct lexicon_node){.parent = parent, .word = word};
+    kw_grow(&lex->paths, &lex->paths_cap, lex->n_nodes + 1,
+            sizeof(*lex->paths));
+    lex->nodes[lex->n_nodes] = (struct lexicon_node){0};
+    lex->paths[lex->n_nodes] = (struct lexicon_path){parent, word};
     return (uint32_t)lex->n_nodes++;
 }
 
@@ -187,7 +197,6 @@ uint32_t lexicon_make_step(struct lexicon *lex, uint32_t node, uint32_t word)
     }
     to = make_node(lex, node, word);
     lex->steps[slot] = to;
-    lex->nodes[node].goes_on = true;
     return to;
 }
 
@@ -203,7 +212,7 @@ struct lexicon_more *lexicon_make_more(struct lexicon *lex, uint32_t node)
         *m = (struct lexicon_more){.named = -1};
         if (n->langs != 0)
             m->symbol[__builtin_ctz(n->langs)] = n->all;
-        n->more = (uint32_t)lex->n_more++ & 0x7FFFFFFF;
+        n->more = (uint32_t)lex->n_more++;
     }
     return &lex->more[n->more];
 }
@@ -235,6 +244,8 @@ void lexicon_free(struct lexicon *lex)
     kw_free(lex->words);
     kw_free(lex->word_slots);
     kw_free(lex->nodes);
+    kw_free(lex->edges);
+    kw_free(lex->paths);
     kw_free(lex->steps);
     kw_free(lex->more);
     kw_free(lex->sets);

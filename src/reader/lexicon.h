@@ -3,7 +3,9 @@
 /*
  * lexicon.h - the words of all languages in one table. Each distinct word
  * has a number; a phrase is a path of words from the root; the node at its
- * end says what it stands for. Built from the *.words files, then constant.
+ * end says what it stands for, and is shared by all phrases of which the same
+ * is true and that go on in the same ways. Built from the *.words files, then
+ * constant.
  *
  * What a node may stand for is a set of concepts. Each distinct set has a
  * number, its symbol: those below CONCEPT_COUNT are single concepts, those
@@ -22,11 +24,19 @@
 #define LEXICON_WORD_CAP 64 /* octets of one folded word, with the NUL */
 
 struct lexicon_node {
-    uint32_t parent, word; /* the step that leads here */
-    uint16_t all;          /* symbol: senses of all languages; 0 none */
-    uint16_t langs;        /* bit for each language */
-    uint32_t goes_on : 1;  /* some phrase does, behind it */
-    uint32_t more : 31;    /* index of lexicon_more; 0: there is no more */
+    uint32_t
+        edges;    /* where its edges begin; they end where the next one's do */
+    uint16_t all; /* symbol: senses of all languages; 0 none */
+    uint16_t langs; /* bit for each language */
+    uint32_t more;  /* index of lexicon_more; 0: there is no more */
+};
+
+struct lexicon_edge { /* a phrase goes on with the word, to the node */
+    uint32_t word, to;
+};
+
+struct lexicon_path { /* while loading: the step that leads to a node */
+    uint32_t parent, word;
 };
 
 /* Of the few nodes that need it. [0] is of all the others. */
@@ -72,10 +82,19 @@ struct lexicon {
     uint32_t *word_slots; /* open addressing, 0 empty */
     size_t word_mask;
 
-    struct lexicon_node *nodes; /* [0] is none, [1] the root */
+    struct lexicon_node *nodes; /* [0] is none, [1] the root; one more */
     size_t n_nodes, nodes_cap;
+    struct lexicon_edge *edges; /* of each node by their words; none of the
+                                   root: those stand with the words */
+    size_t n_edges;
+    size_t n_entries; /* words and phrases of the files */
+
+    /* While loading, when each node has one way to it. */
+    struct lexicon_path *paths; /* by node */
+    size_t paths_cap;
     uint32_t *steps; /* by (node, word), open addressing; 0 empty */
     size_t step_mask;
+
     struct lexicon_more *more;
     size_t n_more, more_cap;
 
@@ -124,6 +143,12 @@ uint32_t lexicon_find_spelling(const struct lexicon *lex, int lang,
 /* The node after one more word; 0 when no phrase goes on that way. */
 uint32_t lexicon_step(const struct lexicon *lex, uint32_t node, uint32_t word);
 
+/* Does any phrase go on from a node other than the root? */
+static inline bool lexicon_goes_on(const struct lexicon *lex, uint32_t node)
+{
+    return lex->nodes[node].edges < lex->nodes[node + 1].edges;
+}
+
 /* What a node means in a language: a symbol, 0 for nothing. */
 static inline uint16_t lexicon_symbol_in(const struct lexicon *lex,
                                          uint32_t node, int lang)
@@ -151,6 +176,8 @@ void lexicon_join_sets(struct lexicon *lex);
 /* While loading: the word, the node one word on; made when new. */
 uint32_t lexicon_make_word(struct lexicon *lex, const char *word, size_t len);
 uint32_t lexicon_make_step(struct lexicon *lex, uint32_t node, uint32_t word);
+/* All words are in and mean what they mean: nodes that are alike become one. */
+void lexicon_shrink(struct lexicon *lex);
 /* The node's own lexicon_more, made when it has none. */
 struct lexicon_more *lexicon_make_more(struct lexicon *lex, uint32_t node);
 /* What a word of a file is by the rules of spelling; 0, or length of key. */

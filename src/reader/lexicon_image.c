@@ -15,8 +15,8 @@ size_t lexicon_tables(struct lexicon *lex, struct image_table *t)
         {&lex->store, lex->store_len, 1},
         {&lex->words, lex->n_words, sizeof(*lex->words)},
         {&lex->word_slots, lex->word_mask + 1, sizeof(*lex->word_slots)},
-        {&lex->nodes, lex->n_nodes, sizeof(*lex->nodes)},
-        {&lex->steps, lex->step_mask + 1, sizeof(*lex->steps)},
+        {&lex->nodes, lex->n_nodes + 1, sizeof(*lex->nodes)},
+        {&lex->edges, lex->n_edges, sizeof(*lex->edges)},
         {&lex->more, lex->n_more, sizeof(*lex->more)},
         {&lex->sets, lex->n_sets, sizeof(*lex->sets)},
         {&lex->classes, lex->n_sets, sizeof(*lex->classes)},
@@ -45,7 +45,6 @@ static bool fixed_is_sound(const struct lexicon *lex)
         lex->n_sets < CONCEPT_COUNT || lex->n_sets > UINT16_MAX + 1 ||
         lex->n_words > UINT32_MAX || lex->n_nodes > UINT32_MAX ||
         (lex->word_mask & (lex->word_mask + 1)) != 0 ||
-        (lex->step_mask & (lex->step_mask + 1)) != 0 ||
         (lex->near_mask & (lex->near_mask + 1)) != 0)
         return false;
     for (size_t i = 0; i < lex->n_langs; i++) {
@@ -70,11 +69,17 @@ static bool words_are_sound(const struct lexicon *lex)
 
 static bool nodes_are_sound(const struct lexicon *lex)
 {
+    if (lex->nodes[lex->n_nodes].edges != lex->n_edges)
+        return false;
     for (size_t i = 0; i < lex->n_nodes; i++) {
         const struct lexicon_node *n = &lex->nodes[i];
 
-        if (n->parent >= lex->n_nodes || n->word >= lex->n_words ||
-            n->all >= lex->n_sets || n->more >= lex->n_more)
+        if (n->edges > n[1].edges || n->all >= lex->n_sets ||
+            n->more >= lex->n_more)
+            return false;
+    }
+    for (size_t i = 0; i < lex->n_edges; i++) {
+        if (lex->edges[i].to >= lex->n_nodes)
             return false;
     }
     return true;
@@ -175,6 +180,5 @@ bool lexicon_is_sound(const struct lexicon *lex)
     return fixed_is_sound(lex) && words_are_sound(lex) &&
            nodes_are_sound(lex) && mores_are_sound(lex) &&
            sets_are_sound(lex) && near_is_sound(lex) &&
-           slots_are_sound(lex->word_slots, lex->word_mask + 1, lex->n_words) &&
-           slots_are_sound(lex->steps, lex->step_mask + 1, lex->n_nodes);
+           slots_are_sound(lex->word_slots, lex->word_mask + 1, lex->n_words);
 }

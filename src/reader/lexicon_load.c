@@ -396,6 +396,7 @@ int lexicon_load(const char *folder, struct fault_list *faults,
     lexicon_init(l.lex);
     if ((err = load_folder(&l, folder)) == 0) {
         lexicon_join_sets(l.lex);
+        lexicon_shrink(l.lex);
         slip_prepare(l.lex);
         if (l.lex->sets_full)
             fault_add(faults, folder, 0,

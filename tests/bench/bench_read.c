@@ -331,7 +331,7 @@ int main(int argc, char **argv)
         return 1;
     }
     printf("words of the reader\t%zu\t\t%zu languages, %zu phrases and words\n",
-           lex->n_words - 1, reader_languages(r), lex->n_nodes - 2);
+           lex->n_words - 1, reader_languages(r), lex->n_entries);
     s = reader_scratch_new(r);
     load_texts(sets);
     begin_table();

@@ -5,7 +5,6 @@
  * looked for among those there are (minimal acyclic automata: Daciuk et al.,
  * Computational Linguistics 26, 2000).
  */
-#include "base/sum.h"
 #include "reader/lexicon.h"
 
 #include <string.h>
@@ -117,13 +116,30 @@ static uint32_t add_node(struct shrinking *s, const struct lexicon_node *node,
     return (uint32_t)s->n++;
 }
 
+static uint64_t hash_step(uint64_t h, uint32_t a, uint32_t b)
+{
+    h = (h ^ a) * UINT64_C(0x9E3779B97F4A7C15);
+    h = ((h ^ h >> 32) + b) * UINT64_C(0xD6E8FEB86659FD93);
+    return h ^ h >> 32;
+}
+
+/* Of what the node means and of the m edges behind those that are kept. */
+static uint32_t hash_node(const struct shrinking *s,
+                          const struct lexicon_node *node, size_t m)
+{
+    uint64_t h =
+        hash_step(m, (uint32_t)node->all << 16 | node->langs, node->more);
+
+    for (size_t i = 0; i < m; i++)
+        h = hash_step(h, s->edges[s->n_edges + i].word,
+                      s->edges[s->n_edges + i].to);
+    return (uint32_t)h;
+}
+
 static uint32_t node_for(struct shrinking *s, const struct lexicon_node *node,
                          size_t m)
 {
-    const uint32_t means[] = {node->all, node->langs, node->more};
-    uint64_t sum = kw_sum(kw_sum(0, means, sizeof(means)),
-                          s->edges + s->n_edges, m * sizeof(*s->edges));
-    uint32_t hash = (uint32_t)(sum >> 32);
+    uint32_t hash = hash_node(s, node, m);
     size_t at = hash & s->mask;
 
     for (; s->slots[at] != 0; at = (at + 1) & s->mask) {

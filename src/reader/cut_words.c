@@ -166,13 +166,13 @@ static uint32_t longest(const struct cut *c, const struct lexicon *lex,
     *n = 0;
     if (t->word == 0)
         return 0;
-    node = alone || !lex->nodes[root].goes_on
+    node = alone || !lexicon_goes_on(lex, root)
                ? only(lex, t, root, n)
                : longest_so(c, lex, i, most, false, n);
     if (t->spelt == 0)
         return node;
     root = lex->words[t->spelt].root;
-    if (*n > 0 && (alone || !lex->nodes[root].goes_on))
+    if (*n > 0 && (alone || !lexicon_goes_on(lex, root)))
         return node;
     other = longest_so(c, lex, i, most, true, &m);
     if (m <= *n)

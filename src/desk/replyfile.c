@@ -61,18 +61,23 @@ size_t reply_units(const struct reply_lang *lang, const char *text, size_t len)
 
     while (p < end) {
         utf8proc_int32_t cp;
-        utf8proc_ssize_t n =
-            utf8proc_iterate((const utf8proc_uint8_t *)p, end - p, &cp);
+        utf8proc_ssize_t n;
+        int cost;
 
+        if ((*p >= 'a' && *p <= 'z') || (*p >= ' ' && *p <= 'Z')) {
+            units++; /* in both alphabets: most of most texts */
+            p++;
+            continue;
+        }
+        n = utf8proc_iterate((const utf8proc_uint8_t *)p, end - p, &cp);
         if (n <= 0)
             n = 1, cp = 0xfffd;
         p += n;
         if (lang->ucs2)
-            units += cp > 0xffff ? 2 : 1;
-        else
-            units += septet_cost((uint32_t)cp) > 0
-                         ? (size_t)septet_cost((uint32_t)cp)
-                         : 1;
+            cost = cp > 0xffff ? 2 : 1;
+        else if ((cost = septet_cost((uint32_t)cp)) == 0)
+            cost = 1;
+        units += (size_t)cost;
     }
     return units;
 }
@@ -376,10 +381,14 @@ static void check_utf8(struct parse *p, const char *data, size_t len)
 
     for (size_t i = 0; i < len;) {
         utf8proc_int32_t cp;
-        utf8proc_ssize_t n =
-            utf8proc_iterate((const utf8proc_uint8_t *)data + i,
-                             (utf8proc_ssize_t)(len - i), &cp);
+        utf8proc_ssize_t n;
 
+        if (data[i] >= ' ' && data[i] <= '~') {
+            i++;
+            continue;
+        }
+        n = utf8proc_iterate((const utf8proc_uint8_t *)data + i,
+                             (utf8proc_ssize_t)(len - i), &cp);
         if (n <= 0 || cp == 0) {
             fault_add(p->faults, p->path, line,
                       "this line is not UTF-8; save the file as UTF-8");

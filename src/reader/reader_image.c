@@ -12,6 +12,7 @@
 #include <errno.h>
 #include <stdlib.h>
 #include <string.h>
+#include <utf8proc.h>
 
 #define FILE_MOST  (4u << 20)
 #define PATH_CAP   4096
@@ -27,7 +28,8 @@ struct fixed {
 
 /* ---- what an image must be of ---- */
 
-/* The sources, and how this compiler lays out rows and bits of them. */
+/* The sources, how this compiler lays out rows and bits of them, and the
+ * tables that words are folded by. */
 static uint64_t maker(void)
 {
     const struct lexicon_node node = {1, 2, 3, 4};
@@ -38,8 +40,10 @@ static uint64_t maker(void)
         sizeof(struct lexicon_more), sizeof(struct lexicon_near),
         sizeof(struct lexicon_edge), sizeof(struct spelling),
         sizeof(struct concept_set),  IMAGE_ALIGN};
+    const char *folding = utf8proc_version();
     uint64_t sum = kw_sum(0, READER_STAMP, sizeof(READER_STAMP));
 
+    sum = kw_sum(sum, folding, strlen(folding));
     sum = kw_sum(sum, &node, sizeof(node));
     sum = kw_sum(sum, &way, sizeof(way));
     sum = kw_sum(sum, &begin, sizeof(begin));

@@ -72,8 +72,8 @@ static const struct {
     FILED("021407319 the pot is broken and the lid is lost"),
     FILED("021407319 broken lid"),
     ASKED("021407319 it is in pieces and very slow", UNCLEAR),
-    ASKED("021407319 not used, we use it every day", UNCLEAR),
-    ASKED("021407319 ill 2 nobody is ill", UNCLEAR),
+    ASKED("021407319 not used, we use it every day", CONTRARY),
+    ASKED("021407319 ill 2 nobody is ill", CONTRARY),
     FILED("021407319 no fever but diarrhoea"),
     /* a warning that goes from phone to phone, and one's own news */
     NOT_REPORT("FWD: people are ill and one is dead, send to 10 people"),

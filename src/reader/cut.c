@@ -7,7 +7,9 @@
 
 #include <string.h>
 
-#define DOUBLED_LEAST 3 /* letters: "wa2" are two people */
+#define DOUBLED_LEAST  3 /* letters: "wa2" are two people */
+#define DIGITISH_LONG  7 /* so many are a serial, though most be letters */
+#define DIGITISH_LEAST 2
 
 /* Bit of a mark among those from 0 to 63. */
 #define MARK(c) (UINT64_C(1) << (c))
@@ -116,7 +118,8 @@ static bool is_digitish(const char *s, size_t len)
             return false;
         digits += fold_is_digit(s[i]);
     }
-    return len >= 2 && digits * 2 >= len;
+    return len >= 2 && (digits * 2 >= len ||
+                        (len >= DIGITISH_LONG && digits >= DIGITISH_LEAST));
 }
 
 /* Letters and digits without a gap: where is the serial, where the word? */

@@ -221,12 +221,16 @@ static size_t turning_point(const struct deciding *d, bool *now)
     return at;
 }
 
-/* "All well? 0214-073-19 tap broken": a greeting. */
+/* "All well? 0214-073-19 tap broken": a greeting. "We do not use it, ok,
+ * thanks": a courtesy. */
 static void settle_greeting(struct deciding *d)
 {
     const struct cut *c = d->m->cut;
     size_t at = c->row_at[place_of(d, READER_FINE)];
 
+    if (has(d, READER_UNUSED) && has(d, READER_FINE) &&
+        may_be(d, &c->tokens[at], CONCEPT_POLITE))
+        drop(d, 1u << READER_FINE);
     for (size_t i = 0; i < d->g->n_pieces && has(d, READER_FINE); i++) {
         const struct meaning_piece *p = &d->g->pieces[i];
         const struct cut_token *next = &c->tokens[p->to];
@@ -336,6 +340,10 @@ static bool settle_contraries(struct deciding *d)
         out |= 1u << READER_SLOW | 1u << READER_FAST;
     if (turning_point(d, &now) == 0 || !now) /* "no crack, a crack" */
         out |= d->g->kinds & d->g->denied;
+    if (decide_is_used(d))
+        out |= 1u << READER_UNUSED;
+    if (d->g->said_ill && d->g->denied_ill && d->g->sure == 0)
+        out |= d->g->kinds & 1u << READER_ILL;
     d->out->unsafe_said =
         (out & (1u << READER_CRACK | 1u << READER_LEAK | 1u << READER_BROKEN |
                 1u << READER_FAST)) != 0;

@@ -216,7 +216,7 @@ static bool has_stray_no(const struct deciding *d)
 }
 
 /* "Unused, we use it every day." */
-static bool is_used(const struct deciding *d)
+bool decide_is_used(const struct deciding *d)
 {
     const struct cut *c = d->m->cut;
     bool use = false;
@@ -247,8 +247,7 @@ enum reader_why decide_doubt(const struct deciding *d)
     if (g->limit || c->doubt || (c->card && is_left_over(d)) ||
         (g->other_amount && has(d, READER_SLOW)) || is_question(d) ||
         is_hearsay(d) || has_stray_count(d) || has_stray_measure(d) ||
-        has_stray_no(d) || is_damage_of_part(d) || is_slow_and_broken(d) ||
-        is_used(d) || (g->said_ill && g->denied_ill && g->sure == 0))
+        has_stray_no(d) || is_damage_of_part(d) || is_slow_and_broken(d))
         return READER_WHY_UNCLEAR;
     return READER_CLEAR;
 }

@@ -44,6 +44,8 @@ bool decide_is_impossible(const struct reader_measure *m,
                           const struct reader_limits *l);
 /* "Part" behind a serial, and nothing else. */
 bool decide_names_no_part(const struct deciding *d);
+/* "Unused, we use it every day." */
+bool decide_is_used(const struct deciding *d);
 /* Why what would be filed is to be asked about all the same, or clear. */
 enum reader_why decide_doubt(const struct deciding *d);
 /* Where the measure goes, what it lacks, whether it can be. */

@@ -27,6 +27,9 @@ void decide_signs(struct deciding *d)
     bool whose =
         g->who && d->tally.chat == 0 && (serial || d->tally.unknown == 0);
     bool theirs = d->tally.neighbour > 0 && !serial;
+    /* "let us pray for the sick and the weak" */
+    bool ill =
+        g->ill && (serial || d->tally.chat < 2 || g->gut || d->tally.pot > 0);
 
     if (d->tally.passed_on && !serial)
         g->sure = g->maybe = g->far = 0,
@@ -45,7 +48,7 @@ void decide_signs(struct deciding *d)
                       (serial && g->kinds == 0 && d->tally.pot == 0)))
         g->sure |= READER_DRY;
     if (g->maybe & READER_DRY &&
-        (g->ill || (g->who && serial && card && !d->tally.flowing) ||
+        (ill || (g->who && serial && card && !d->tally.flowing) ||
          is_weak_alone(d, card)))
         g->sure |= READER_DRY;
     if (!serial && !g->ill && d->tally.pot == 0 && d->tally.chat > 0)
@@ -59,7 +62,7 @@ void decide_signs(struct deciding *d)
     if (g->maybe & READER_BLOOD && !is_water_red(d) &&
         (g->ill || serial || whose))
         g->sure |= READER_BLOOD;
-    if (g->maybe & READER_DEAD && (g->ill || card || (whose && !theirs)))
+    if (g->maybe & READER_DEAD && (ill || card || (whose && !theirs)))
         g->sure |= READER_DEAD;
     if (g->gone && g->ill && (serial || d->tally.chat == 0))
         g->sure |= READER_DEAD;

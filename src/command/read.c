@@ -128,8 +128,11 @@ static json_t *meaning_json(const struct reader_meaning *m)
                         json_string(reader_outcome_name(m->outcome)));
     json_object_set_new(o, "serial",
                         usable ? json_string(m->serial) : json_null());
-    for (size_t i = 0; i < m->n_obs; i++)
-        json_array_append_new(all, obs_json(&m->obs[i], m->why));
+    for (size_t i = 0; i < m->n_obs; i++) {
+        /* half a measure is kept, but nobody has said what of */
+        if (m->outcome != READER_ASKED || !m->obs[i].inferred)
+            json_array_append_new(all, obs_json(&m->obs[i], m->why));
+    }
     json_object_set_new(o, "obs", all);
     json_object_set_new(o, "danger", signs_json(m->danger));
     if (m->test.type != READER_NO_MEASURE)

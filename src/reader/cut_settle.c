@@ -177,26 +177,6 @@ static bool opens(const struct lexicon *lex, const struct cut_token *t)
                          1u << CLASS_SIGN | 1u << CLASS_UNIT);
 }
 
-/* May this letter of the card stand before the token? */
-static bool closes(const struct lexicon *lex, char letter,
-                   const struct cut_token *t)
-{
-    if (t->flags & CUT_LETTER)
-        return true;
-    if (t->symbol <= CONCEPT_PAUSE)
-        return true;
-    if (t->symbol == CONCEPT_DOWN || t->symbol == CONCEPT_GOT)
-        return letter == 's' || letter == 'f';
-    if (t->symbol == CONCEPT_TAP || t->symbol == CONCEPT_LID ||
-        t->symbol == CONCEPT_BUCKET)
-        return letter == 't';
-    if (has_class(lex, t, 1u << CLASS_SIGN))
-        return letter == 'i';
-    if (has_class(lex, t, 1u << CLASS_SEEN)) /* others are words: "s broken" */
-        return letter == 'w' || letter == 'b';
-    return has_class(lex, t, 1u << CLASS_POLITE);
-}
-
 static uint16_t card_letter(const struct cut *c, const struct cut_token *t)
 {
     static const uint8_t letters[26] = {
@@ -209,6 +189,26 @@ static uint16_t card_letter(const struct cut *c, const struct cut_token *t)
     char letter = c->fold.text[t->at];
 
     return letter >= 'a' && letter <= 'z' ? letters[letter - 'a'] : 0;
+}
+
+/* May this letter of the card stand before the token? */
+static bool closes(const struct cut *c, const struct lexicon *lex, char letter,
+                   const struct cut_token *t)
+{
+    if (t->flags & CUT_LETTER) /* "l e n t o" is spelt out */
+        return card_letter(c, t) != 0;
+    if (t->symbol <= CONCEPT_PAUSE)
+        return true;
+    if (t->symbol == CONCEPT_DOWN || t->symbol == CONCEPT_GOT)
+        return letter == 's' || letter == 'f';
+    if (t->symbol == CONCEPT_TAP || t->symbol == CONCEPT_LID ||
+        t->symbol == CONCEPT_BUCKET)
+        return letter == 't';
+    if (has_class(lex, t, 1u << CLASS_SIGN))
+        return letter == 'i';
+    if (has_class(lex, t, 1u << CLASS_SEEN)) /* others are words: "s broken" */
+        return letter == 'w' || letter == 'b';
+    return has_class(lex, t, 1u << CLASS_POLITE);
 }
 
 /* "18c", "water 18 c": how warm; but "ill 2 c" tells of a crack. */
@@ -281,7 +281,7 @@ static void settle_letters(struct cut *c, const struct lexicon *lex)
                    has_class(lex, last, 1u << CLASS_SICKNESS)) {
             t->symbol = o; /* "2 people ill u1" */
         } else if (opens(lex, last) &&
-                   (end || closes(lex, c->fold.text[t->at], t + 1)) &&
+                   (end || closes(c, lex, c->fold.text[t->at], t + 1)) &&
                    o != CONCEPT_LETTER_H && o != CONCEPT_LETTER_M) {
             t->symbol = o;
         }

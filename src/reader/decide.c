@@ -249,13 +249,16 @@ static void settle_part(struct deciding *d)
     size_t part = place_of(d, READER_PART), broken = place_of(d, READER_BROKEN);
     const unsigned by_the_way = 1u << CLASS_SMALL | 1u << CLASS_POLITE;
 
-    if (!has(d, READER_PART) || !has(d, READER_BROKEN) || broken < part ||
-        d->g->lone_parts != 0)
+    if (!has(d, READER_PART) || d->g->lone_parts != 0)
         return;
     for (size_t i = 1; i + 1 < c->n; i++) {
         if (may_be(d, &c->tokens[i], CONCEPT_POT))
             return;
     }
+    if (has(d, READER_UNUSED) && place_of(d, READER_UNUSED) > part && !c->card)
+        drop(d, 1u << READER_UNUSED); /* "the bucket broke, we threw it away" */
+    if (!has(d, READER_BROKEN) || broken < part)
+        return;
     for (size_t i = part + 1; i < broken; i++) {
         const struct cut_token *t = &c->tokens[c->row_at[i]];
 
@@ -360,7 +363,7 @@ static enum reader_why settle_counts(struct deciding *d)
 
         if (o->kind != READER_ILL)
             continue;
-        if (o->people > d->m->limits->people_max ||
+        if (d->g->none || o->people > d->m->limits->people_max ||
             (o->people > 0 && o->under5 > o->people))
             return READER_WHY_COUNTS;
     }

@@ -159,10 +159,12 @@ static bool has_stray_count(const struct deciding *d)
     return false;
 }
 
-/* "6lt 1hr 30": a number or a unit that went into no measure of the flow. */
+/* "6lt 1hr 30": a number or a unit that went into no measure of the flow; but
+ * "house 7: slow 6l 1h" tells where. */
 static bool has_stray_measure(const struct deciding *d)
 {
     const struct cut *c = d->m->cut;
+    bool begun = false;
 
     if (!has(d, READER_SLOW) && !has(d, READER_FAST))
         return false;
@@ -171,13 +173,14 @@ static bool has_stray_measure(const struct deciding *d)
         bool number = t->symbol == CONCEPT_NUMBER,
              unit = d->m->lex->classes[t->symbol] & 1u << CLASS_UNIT;
 
+        begun |= is_covered(d->g, i);
         if ((!unit && !number) || is_covered(d->g, i))
             continue;
         if ((unit &&
              (t[-1].symbol == CONCEPT_NUMBER ||
               (t[1].symbol == CONCEPT_NUMBER &&
                !(d->m->lex->classes[t[2].symbol] & 1u << CLASS_UNIT)))) ||
-            (number && !(t->flags & CUT_WORDED && t->value == 1) &&
+            (number && begun && !(t->flags & CUT_WORDED && t->value == 1) &&
              !may_be(d, leading(d, i), CONCEPT_AT) &&
              !may_be(d, leading(d, i), CONCEPT_TO) &&
              !may_be(d, leading(d, i), CONCEPT_SINCE) &&
@@ -219,14 +222,17 @@ static bool has_stray_no(const struct deciding *d)
 bool decide_is_used(const struct deciding *d)
 {
     const struct cut *c = d->m->cut;
-    bool use = false;
+    bool unused = false, use = false;
 
-    for (size_t i = 1; i + 1 < c->n && has(d, READER_UNUSED); i++) {
+    if (!has(d, READER_UNUSED))
+        return false;
+    for (size_t i = 1; i + 1 < c->n; i++) {
         const struct cut_token *t = &c->tokens[i];
 
         if (use && (may_be(d, t, CONCEPT_ALL_DAY) || may_be(d, t, CONCEPT_DAY)))
             return true;
-        use |= may_be(d, t, CONCEPT_USE) && !is_covered(d->g, i);
+        unused |= may_be(d, t, CONCEPT_UNUSED);
+        use |= unused && may_be(d, t, CONCEPT_USE) && !is_covered(d->g, i);
     }
     return false;
 }

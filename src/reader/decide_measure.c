@@ -9,6 +9,7 @@
 #include <string.h>
 
 #define DIRECT_WORDS   5   /* in so short a text a half measure is meant */
+#define BARE_WORDS     2   /* "got 5 cups": of what flow, nobody says */
 #define LITRES_AN_HOUR 3.0 /* a measure without a word says slow below it */
 #define WARM_MOST      45  /* degrees: water from anywhere */
 
@@ -195,7 +196,8 @@ static struct reader_obs *measured_obs(struct deciding *d, bool time)
     g->kinds |= 1u << (fast ? READER_FAST : READER_SLOW);
     g->obs_at[g->n_obs] = g->has_amount ? g->amount_at : g->time_at;
     o = &g->obs[g->n_obs++];
-    *o = (struct reader_obs){.kind = fast ? READER_FAST : READER_SLOW};
+    *o = (struct reader_obs){.kind = fast ? READER_FAST : READER_SLOW,
+                             .inferred = d->tally.words <= BARE_WORDS};
     return o;
 }
 

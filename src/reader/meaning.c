@@ -137,7 +137,7 @@ static void take_people(struct taking *t)
     int n = count_of(token(t, GRAMMAR_PEOPLE));
     bool child = false, person = false, baby = false;
 
-    g->denied_ill |= token(t, GRAMMAR_PEOPLE)->value == 0;
+    g->none |= token(t, GRAMMAR_PEOPLE)->value == 0;
     if (n == 0)
         return;
     if (said(t, GRAMMAR_WHO)) {

@@ -43,6 +43,7 @@ struct meaning_gathered {
     int people, under5;
     bool u5_said; /* without a number */
     bool among;   /* of the people who were counted, some were told apart */
+    bool none;    /* "ill 0" */
     bool five;    /* "one of 5 years": or under five? */
     enum meaning_counted counted;
     bool who, gut, ill, unwell, stool;

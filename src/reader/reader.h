@@ -70,6 +70,7 @@ struct reader_obs {
     int under5;                    /* ill: 0 when not said; <= people */
     unsigned signs;                /* ill: READER_BLOOD | … */
     enum reader_part part;         /* part; READER_NO_PART when asked which */
+    bool inferred;                 /* no word said so: a measure did */
 };
 
 enum reader_command { /* everything that is not an observation */

@@ -75,6 +75,8 @@ static const struct {
     ASKED("021407319 not used, we use it every day", CONTRARY),
     ASKED("021407319 ill 2 nobody is ill", CONTRARY),
     FILED("021407319 no fever but diarrhoea"),
+    /* spelt out: no letter of the card */
+    ASKED("021407319 L E N T O", NO_TROUBLE),
     /* a warning that goes from phone to phone, and one's own news */
     NOT_REPORT("FWD: people are ill and one is dead, send to 10 people"),
     FILED("021407319 fwd: my child is ill, blood in the stool"),
@@ -105,6 +107,7 @@ START_TEST(one_kind_alone)
         {"all good? 021407319 tap broken", READER_PART},
         {"the dog bit the tap and broke it 021407319", READER_PART},
         {"%s%s%n 021407319 crack", READER_CRACK},
+        {"021407319,,slow..fell..three,,fingers..8,,hours", READER_SLOW},
         {"021407319 it went from slow to good", READER_FINE},
     };
 

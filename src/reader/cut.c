@@ -262,6 +262,8 @@ static bool are_inside(const struct fold *f, size_t from, size_t to)
     if (from == 0 || to >= f->len || !fold_is_alnum(s[from - 1]) ||
         !fold_is_alnum(s[to]))
         return false;
+    if (strchr(",.;", s[from]) != NULL && memchr(s, ' ', f->len) == NULL)
+        return true; /* "slow..3,,fingers": marks in place of all gaps */
     if (s[from] == ',')
         return fold_is_digit(s[from - 1]) || fold_is_digit(s[to]);
     return s[from] == '.' && (from + 1 == to || fold_is_digit(s[from - 1]) ||

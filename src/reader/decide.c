@@ -249,7 +249,7 @@ static void settle_part(struct deciding *d)
     size_t part = place_of(d, READER_PART), broken = place_of(d, READER_BROKEN);
     const unsigned by_the_way = 1u << CLASS_SMALL | 1u << CLASS_POLITE;
 
-    if (!has(d, READER_PART) || d->g->lone_parts != 0)
+    if (!has(d, READER_PART))
         return;
     for (size_t i = 1; i + 1 < c->n; i++) {
         if (may_be(d, &c->tokens[i], CONCEPT_POT))
@@ -257,7 +257,7 @@ static void settle_part(struct deciding *d)
     }
     if (has(d, READER_UNUSED) && place_of(d, READER_UNUSED) > part && !c->card)
         drop(d, 1u << READER_UNUSED); /* "the bucket broke, we threw it away" */
-    if (!has(d, READER_BROKEN) || broken < part)
+    if (!has(d, READER_BROKEN) || broken < part || d->g->lone_parts != 0)
         return;
     for (size_t i = part + 1; i < broken; i++) {
         const struct cut_token *t = &c->tokens[c->row_at[i]];
@@ -399,7 +399,8 @@ static bool is_report_bare(const struct deciding *d)
         y->chat + y->thing + y->neighbour == 0 && g->aliens == 0 &&
         y->unknown <= 1)
         return true;
-    if (y->chat > 1 || ((y->chat > 0 || y->neighbour > 0) && y->pot == 0))
+    if (y->chat > 1 || (y->chat > 0 && y->call) ||
+        ((y->chat > 0 || y->neighbour > 0) && y->pot == 0))
         return false;
     if (g->letter && g->measure.minutes == 0)
         return false;

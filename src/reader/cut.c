@@ -253,6 +253,18 @@ static void link_atoms(struct cut *c, struct cut_atoms *a)
     }
 }
 
+/* Is any gap within the text? */
+static bool has_gap(const struct fold *f)
+{
+    size_t from = 0, to = f->len;
+
+    while (from < to && f->text[from] == ' ')
+        from++;
+    while (to > from && f->text[to - 1] == ' ')
+        to--;
+    return memchr(f->text + from, ' ', to - from) != NULL;
+}
+
 /* "1,5", "ill.2.u1", "ill..2,,u1": marks [from, to), all the same, without
  * gaps that end nothing. */
 static bool are_inside(const struct fold *f, size_t from, size_t to)
@@ -262,7 +274,7 @@ static bool are_inside(const struct fold *f, size_t from, size_t to)
     if (from == 0 || to >= f->len || !fold_is_alnum(s[from - 1]) ||
         !fold_is_alnum(s[to]))
         return false;
-    if (strchr(",.;", s[from]) != NULL && memchr(s, ' ', f->len) == NULL)
+    if (strchr(",.;", s[from]) != NULL && !has_gap(f))
         return true; /* "slow..3,,fingers": marks in place of all gaps */
     if (s[from] == ',')
         return fold_is_digit(s[from - 1]) || fold_is_digit(s[to]);

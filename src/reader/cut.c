@@ -258,9 +258,9 @@ static bool has_gap(const struct fold *f)
 {
     size_t from = 0, to = f->len;
 
-    while (from < to && f->text[from] == ' ')
+    while (from < to && !fold_is_alnum(f->text[from]))
         from++;
-    while (to > from && f->text[to - 1] == ' ')
+    while (to > from && !fold_is_alnum(f->text[to - 1]))
         to--;
     return memchr(f->text + from, ' ', to - from) != NULL;
 }

@@ -1,0 +1,37 @@
+#ifndef KW_MEANING_PARTS_H
+#define KW_MEANING_PARTS_H
+/* meaning_parts.h - what the files share that take a text's pieces. */
+#include "reader/meaning.h"
+
+struct taking {
+    const struct lexicon *lex;
+    const struct cut *c;
+    struct meaning_gathered *out;
+    struct grammar_match *m;
+};
+
+static inline bool said(const struct taking *t, enum grammar_rule r)
+{
+    return grammar_said(t->m, r);
+}
+
+static inline const struct cut_token *token(const struct taking *t,
+                                            enum grammar_rule r)
+{
+    return &t->c->tokens[t->c->row_at[t->m->first[r]]];
+}
+
+static inline double token_value(const struct taking *t, size_t at)
+{
+    return t->c->tokens[t->c->row_at[at]].value;
+}
+
+static inline bool may_be(const struct taking *t, const struct cut_token *k,
+                          enum concept c)
+{
+    return concept_set_has(&t->lex->sets[k->symbol], c);
+}
+
+/* How many people a piece counts, and how many of them are under five. */
+void meaning_take_people(struct taking *t);
+#endif

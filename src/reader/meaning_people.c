@@ -1,0 +1,141 @@
+/* meaning_people.c - who is ill: how many, and how many under five. */
+#include "reader/meaning_parts.h"
+
+#include <math.h>
+
+/* A count of people: whole and not too many to be one home's. */
+static int count_of(const struct cut_token *k)
+{
+    return k->value >= 1 && k->value <= 1000 && floor(k->value) == k->value
+               ? (int)k->value
+               : 0;
+}
+
+/* "... and two children": said of more people, not of some of them. */
+static bool is_added(const struct taking *t)
+{
+    for (size_t i = t->m->from > 1 ? t->m->from - 1u : t->m->from;
+         i < t->m->first[GRAMMAR_PEOPLE]; i++) {
+        if (may_be(t, &t->c->tokens[t->c->row_at[i]], CONCEPT_AND))
+            return true;
+    }
+    return false;
+}
+
+static void take_people(struct taking *t)
+{
+    struct meaning_gathered *g = t->out;
+    int n = count_of(token(t, GRAMMAR_PEOPLE));
+    bool child = false, person = false, baby = false;
+
+    g->none |= token(t, GRAMMAR_PEOPLE)->value == 0;
+    if (n == 0)
+        return;
+    if (said(t, GRAMMAR_WHO)) {
+        const struct cut_token *w = token(t, GRAMMAR_WHO);
+
+        baby = may_be(t, w, CONCEPT_BABY) && !may_be(t, w, CONCEPT_CHILD);
+        child = baby || may_be(t, w, CONCEPT_CHILD);
+        person = !child;
+    }
+    if (g->counted == COUNTED_NOT) {
+        g->people = n;
+        g->counted = child    ? COUNTED_CHILDREN
+                     : person ? COUNTED_PERSONS
+                              : COUNTED_BARE;
+    } else if (g->counted == COUNTED_BARE && child) {
+        if (g->under5 == 0 && n <= g->people)
+            g->under5 = n;
+    } else if ((g->counted == COUNTED_CHILDREN && person) ||
+               (g->counted == COUNTED_PERSONS && child &&
+                (n > g->people || is_added(t)))) {
+        g->people += n; /* "4 people ill, 2 children": two of the four */
+    } else if (g->counted == COUNTED_PERSONS && baby && g->under5 == 0) {
+        g->under5 = n;
+    }
+}
+
+/* "1 u5": one is under five; "2 u1": two, and one of them. */
+static void take_number_u5(struct taking *t)
+{
+    struct meaning_gathered *g = t->out;
+    size_t last = t->m->end[GRAMMAR_NUMBER_U5] - 1u;
+    int first = count_of(token(t, GRAMMAR_NUMBER_U5)),
+        second = count_of(&t->c->tokens[t->c->row_at[last]]);
+
+    if (second == 5) {
+        g->under5 = first;
+        return;
+    }
+    if (g->counted == COUNTED_NOT) {
+        g->people = first;
+        g->counted = COUNTED_BARE;
+    }
+    g->under5 = second;
+}
+
+/* "2 children under five" are two people, unless they were counted before. */
+static void take_under5(struct taking *t)
+{
+    struct meaning_gathered *g = t->out;
+
+    const struct cut_token *k = token(t, GRAMMAR_UNDER5);
+
+    g->under5 = k->symbol == CONCEPT_NUMBER ? count_of(k) : 1; /* "a child" */
+    if ((said(t, GRAMMAR_WHO) || said(t, GRAMMAR_AMONG)) &&
+        g->counted == COUNTED_NOT && g->under5 > 0) {
+        g->people = g->under5;
+        g->counted = COUNTED_CHILDREN;
+    }
+}
+
+/* "4 people ill, 2 of three years": two of them are under five. */
+static void take_aged(struct taking *t)
+{
+    struct meaning_gathered *g = t->out;
+    int n = count_of(token(t, GRAMMAR_UNDER5));
+    double age = token(t, GRAMMAR_AGE)->value;
+
+    g->who = true;
+    g->five |= age == 5;
+    if (g->counted == COUNTED_NOT) {
+        g->people = n;
+        g->counted = COUNTED_CHILDREN;
+    } else {
+        g->among = true;
+    }
+    if (age < 5 && n <= g->people)
+        g->under5 = n;
+}
+
+void meaning_take_people(struct taking *t)
+{
+    struct meaning_gathered *g = t->out;
+
+    if (said(t, GRAMMAR_PEOPLE))
+        take_people(t);
+    if (said(t, GRAMMAR_AND_PEOPLE) && g->counted == COUNTED_NOT) {
+        g->people = count_of(token(t, GRAMMAR_AND_PEOPLE)) + 1;
+        g->counted = COUNTED_PERSONS;
+    }
+    if (said(t, GRAMMAR_PAIR) && g->counted == COUNTED_NOT) {
+        g->people = 2;
+        g->counted = COUNTED_PERSONS;
+    }
+    g->among |= said(t, GRAMMAR_AMONG_ONE) ||
+                (said(t, GRAMMAR_UNDER5) && g->counted != COUNTED_NOT);
+    if (said(t, GRAMMAR_AND_ONE) && g->people > 0 && !g->among &&
+        g->counted != COUNTED_BARE) {
+        g->people++;
+        g->counted = COUNTED_PERSONS;
+    }
+    if (said(t, GRAMMAR_AMONG_ONE) && g->under5 == 0)
+        g->under5 = 1;
+    g->u5_said |= said(t, GRAMMAR_U5_SAID);
+    if (said(t, GRAMMAR_AGE))
+        take_aged(t);
+    else if (said(t, GRAMMAR_NUMBER_U5))
+        take_number_u5(t);
+    else if (said(t, GRAMMAR_UNDER5))
+        take_under5(t);
+}

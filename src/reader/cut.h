@@ -44,7 +44,8 @@ struct cut_long {    /* many digits */
     size_t len;      /* as written */
 };
 
-#define CUT_SLIPS_MOST 40 /* in one text; more is no thumb's work */
+#define CUT_SLIPS_MOST  40 /* in one text; more is no thumb's work */
+#define CUT_CHAINS_MOST 8  /* sentences without gaps; the same */
 
 /* Words that were in texts before: what the lexicon has, no more and no less.
  */
@@ -67,8 +68,8 @@ struct cut_known {
     uint32_t slip;         /* the word that was meant */
     uint32_t text;         /* the last in which that was wanted */
     int8_t lang;
-    bool has_slip;          /* else not looked for yet */
-    bool no_phrase, no_two; /* are not run together in it */
+    bool has_slip;                    /* else not looked for yet */
+    bool no_phrase, no_two, no_chain; /* are not run together in it */
 };
 
 /* What was looked for in place of words that are none. */
@@ -87,8 +88,9 @@ struct cut {
     struct cut_heard long_heard;          /* of a word too long to be kept */
     struct cut_known long_known;
     struct cut_sought sought[CUT_SOUGHT];
-    uint32_t text;  /* counts the texts */
-    size_t n_slips; /* wanted in this text, remembered or not */
+    uint32_t text;   /* counts the texts */
+    size_t n_slips;  /* wanted in this text, remembered or not */
+    size_t n_chains; /* the same */
     struct fold fold;
     struct cut_token tokens[CUT_TOKENS_MOST];
     size_t n;

@@ -6,6 +6,7 @@
 #define CUT_OCTETS_MOST 1600 /* of a text; READER_TEXT_MOST */
 #define CUT_ATOMS_MOST  1700
 #define CUT_NO_LINK     '#'
+#define CUT_CHAIN_LEAST 8
 #define CUT_SPELT_LEAST 4 /* letters; shorter words get no slack by ear */
 
 enum cut_atom_type { CUT_LETTERS, CUT_DIGITS, CUT_STOP, CUT_MORE };
@@ -74,6 +75,9 @@ bool cut_split_word(struct cut *c, const struct lexicon *lex,
                     const struct cut_atom *a);
 bool cut_split_phrase(struct cut *c, const struct lexicon *lex,
                       const struct cut_atom *a);
+/* The same for a sentence of several words, CUT_CHAIN_LEAST letters or more. */
+bool cut_split_chain(struct cut *c, const struct lexicon *lex,
+                     const struct cut_atom *a);
 /* One word, looked up: as it stands, mended, or taken apart. */
 void cut_word(struct cut *c, const struct cut_context *x,
               const struct cut_atom *a);

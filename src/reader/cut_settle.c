@@ -62,7 +62,8 @@ uint16_t cut_settle(const struct lexicon *lex, const struct cut_token *t,
         return lexicon_symbol_in(lex, t->node,
                                  __builtin_ctz(n->langs & lex->common));
     if (t->len <= FOREIGN_SMALL &&
-        !(lex->classes[n->all] & ~(1u << CLASS_SMALL | 1u << CLASS_ORDER)))
+        (n->all == CONCEPT_NUMBER || /* "sis" is no French six */
+         !(lex->classes[n->all] & ~(1u << CLASS_SMALL | 1u << CLASS_ORDER))))
         return (uint16_t)CONCEPT_WORD;
     return n->all;
 }
@@ -308,24 +309,39 @@ static void settle_units(struct cut *c, const struct lexicon *lex)
     }
 }
 
-/* "1h30": the minutes behind a glued hour join the number before it. */
+/* The 30 of "1h30" and of "1h 30", but not the 11 of "vidole5saa11". */
+static bool is_minutes(const struct cut *c, const struct lexicon *lex,
+                       const struct cut_token *hour, const struct cut_token *t)
+{
+    const struct cut_token *end = &c->tokens[c->n - 1];
+    const uint32_t units = 1u << CLASS_UNIT | 1u << CLASS_LETTER;
+
+    if (t->symbol != CONCEPT_NUMBER || t->value >= 60 ||
+        hour[-1].symbol != CONCEPT_NUMBER ||
+        !(hour->symbol == CONCEPT_LETTER_H ||
+          concept_set_has(&lex->sets[hour->symbol], CONCEPT_HOUR)) ||
+        ((hour[-1].flags & CUT_GLUED) && has_class(lex, &hour[-2], units)))
+        return false;
+    if ((t->flags & CUT_GLUED) && (hour->flags & CUT_GLUED))
+        return !(t < end && (t[1].flags & CUT_GLUED) &&
+                 has_class(lex, &t[1], units));
+    return t->len == 2 &&
+           (t->value == 15 || t->value == 30 || t->value == 45) &&
+           hour[-1].value == (int)hour[-1].value && hour[-1].value < 24 &&
+           !has_class(lex, &hour[-2], 1u << CLASS_UNIT) &&
+           (t == end || !has_class(lex, &t[1], units));
+}
+
+/* "1h30": the minutes behind an hour join the number before it. */
 static void join_minutes(struct cut *c, const struct lexicon *lex)
 {
     size_t to = 1;
 
-    if (!(c->any_flag & CUT_GLUED))
-        return;
     for (size_t i = 1; i < c->n; i++) {
         const struct cut_token *t = &c->tokens[i];
         struct cut_token *hour = &c->tokens[to - 1];
 
-        if (to > 2 && t->symbol == CONCEPT_NUMBER && (t->flags & CUT_GLUED) &&
-            (hour->flags & CUT_GLUED) && t->value < 60 &&
-            hour[-1].symbol == CONCEPT_NUMBER &&
-            (hour->symbol == CONCEPT_LETTER_H ||
-             concept_set_has(&lex->sets[hour->symbol], CONCEPT_HOUR)) &&
-            !(i + 1 < c->n && (t[1].flags & CUT_GLUED) &&
-              has_class(lex, &t[1], 1u << CLASS_UNIT | 1u << CLASS_LETTER))) {
+        if (to > 2 && is_minutes(c, lex, hour, t)) {
             hour[-1].value += t->value / 60;
             continue;
         }

@@ -14,6 +14,18 @@
 #define SIGN_SLIP_LEAST   3
 #define NEAR_MOST         16
 
+/* Some of a text may be a sentence; it counts though it is remembered as none.
+ */
+static bool is_chain(struct cut *c, const struct lexicon *lex,
+                     struct cut_known *k, const struct cut_atom *a)
+{
+    if (a->len < CUT_CHAIN_LEAST || c->n_chains++ >= CUT_CHAINS_MOST ||
+        k->no_chain)
+        return false;
+    k->no_chain = !cut_split_chain(c, lex, a);
+    return !k->no_chain;
+}
+
 void cut_word(struct cut *c, const struct cut_context *x,
               const struct cut_atom *a)
 {
@@ -38,6 +50,8 @@ void cut_word(struct cut *c, const struct cut_context *x,
     if (w == 0 && !k->no_two && cut_split_word(c, x->lex, a))
         return;
     k->no_two = w == 0;
+    if (w == 0 && is_chain(c, x->lex, k, a))
+        return;
     cut_add_word(c, a->at, a->len, w != 0 ? w : k->spelt, flags);
     c->tokens[c->n - 1].spelt = k->spelt;
     c->tokens[c->n - 1].sound = k->sound;

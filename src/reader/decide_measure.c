@@ -52,7 +52,7 @@ bool decide_is_impossible(const struct reader_measure *m,
            (m->value <= 0 || m->value * size_of(m, l) > most + 1e-9);
 }
 
-/* Does "slow", "fast", "fell" or "got" stand right before it? */
+/* Does "slow", "fast", "fell" or "got" stand right before it, or "only"? */
 static bool is_told(const struct deciding *d, size_t at)
 {
     const struct cut *c = d->m->cut;
@@ -63,6 +63,7 @@ static bool is_told(const struct deciding *d, size_t at)
     t = &c->tokens[c->row_at[at - 1]];
     return may_be(d, t, CONCEPT_SLOW) || may_be(d, t, CONCEPT_FAST) ||
            may_be(d, t, CONCEPT_DOWN) || may_be(d, t, CONCEPT_GOT) ||
+           (may_be(d, t, CONCEPT_ONLY) && d->tally.unknown == 0) ||
            t->symbol == CONCEPT_LETTER_S || t->symbol == CONCEPT_LETTER_F;
 }
 
@@ -80,7 +81,7 @@ static bool is_told_otherwise(const struct deciding *d,
     for (size_t i = 1; i < t->len; i++)
         gaps += c->fold.text[t->at + i] == ' ' &&
                 c->fold.text[t->at + i - 1] != ' ';
-    return gaps >= 2 || (d->tally.scarce && d->tally.words > DIRECT_WORDS);
+    return gaps >= 2;
 }
 
 /* Was the half measure said of the flow itself, not in passing? */

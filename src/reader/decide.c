@@ -42,7 +42,8 @@ static void tally_token(struct deciding *d, const struct cut_token *t)
     y->ours += (classes & ours) != 0;
     y->polite += (classes & 1u << CLASS_POLITE) != 0;
     y->slips += (t->flags & CUT_SLIP) != 0;
-    y->pot += concept_set_meets(&d->m->lex->sets[t->symbol], &pots);
+    y->pot += !(t->flags & CUT_SLIP) &&
+              concept_set_meets(&d->m->lex->sets[t->symbol], &pots);
 }
 
 /* Of what is by the way; most texts have nothing of it. */
@@ -383,7 +384,8 @@ static bool is_report_bare(const struct deciding *d)
                      1u << READER_PART | 1u << READER_UNUSED;
     /* "I heard there is cholera in the next village" */
     bool water_ill =
-        g->sure != 0 || (g->gut && (y->chat == 0 || g->who || y->pot > 0));
+        g->sure != 0 || (g->gut && (y->chat == 0 || g->who ||
+                                    (y->pot > 0 && y->slips == 0)));
 
     if (y->money > 0)
         return g->sure != 0;
@@ -408,7 +410,7 @@ static bool is_report_bare(const struct deciding *d)
         return y->pot > 0 && y->thing + y->chat + y->unknown == 0 &&
                g->aliens == 0;
     if (y->pot > 0 && (g->kinds & (solid | 1u << READER_FINE)))
-        return true;
+        return y->unknown <= 2 || y->unknown * 2 <= y->words;
     if (g->aliens > 0 || (y->thing > 0 && y->pot == 0))
         return false;
     if (g->has_amount && g->measure.minutes > 0 && y->unknown <= 1)
@@ -417,8 +419,8 @@ static bool is_report_bare(const struct deciding *d)
         !g->has_amount && y->words > y->polite + 1)
         return false; /* "be quick": of anything */
     if (g->kinds & solid)
-        return y->unknown == 0 ||
-               (y->unknown <= 2 && y->slips == 0 && y->words >= 4 * y->unknown);
+        return y->unknown == 0 || (y->water && y->unknown <= 2 &&
+                                   y->slips == 0 && y->words >= 4 * y->unknown);
     return false;
 }
 
@@ -467,7 +469,8 @@ static bool is_report(const struct deciding *d)
         if (y->money > 0 || (y->chat > 0 && !pot))
             return false;
         if (g->n_obs > 0 || g->trouble)
-            return pot || y->unknown <= 2 || y->ours * 2 >= y->unknown;
+            return pot || (!(y->call && g->kinds == 1u << READER_UNUSED) &&
+                           (y->unknown <= 2 || y->ours * 2 >= y->unknown));
         return (y->unknown == 0 && y->words <= 2) || is_handing_over(d);
     }
     if (g->n_obs > 0)

@@ -10,6 +10,7 @@
 #define DOUBLED_LEAST  3 /* letters: "wa2" are two people */
 #define DIGITISH_LONG  7 /* so many are a serial, though most be letters */
 #define DIGITISH_LEAST 2
+#define SHORT_MOST     5 /* digits of a number that is no serial */
 
 /* Bit of a mark among those from 0 to 63. */
 #define MARK(c) (UINT64_C(1) << (c))
@@ -450,6 +451,21 @@ static void lay_tokens(struct cut *c, const struct cut_context *x)
     }
 }
 
+/* "0214-073-19 ill 4000": beside a serial so few digits are no other one. */
+static void settle_short(struct cut *c)
+{
+    bool serial = false;
+
+    for (size_t i = 1; i < c->n; i++)
+        serial |= c->tokens[i].symbol == CONCEPT_SERIAL;
+    for (size_t i = 1; serial && i < c->n; i++) {
+        struct cut_token *t = &c->tokens[i];
+
+        if (t->symbol == CONCEPT_WRONG && c->held[t->held].len <= SHORT_MOST)
+            t->symbol = CONCEPT_NUMBER;
+    }
+}
+
 /* Serials may stand between words that belong together: two rows. */
 static void lay_rows(struct cut *c, const struct lexicon *lex)
 {
@@ -487,6 +503,7 @@ void cut_text(struct cut *c, const struct lexicon *lex,
         take_atoms(c, &x);
         c->lang_seems = cut_guess_language(c, &x, lang);
         lay_tokens(c, &x);
+        settle_short(c);
         cut_phrases(c, lex, lang);
     }
     if (atoms.full)

@@ -12,6 +12,7 @@
 #define EXPECT_UNKNOWN 2
 #define SEEN_WORDS     3 /* in "crack leak" a third thing may be meant */
 #define FOREIGN_WORDS  4
+#define FOREIGN_CARD   5 /* letters of a word of a card: it is itself */
 #define EYES_MOST      3 /* a letter left out of "sunken" */
 #define SIGN_MOST      2 /* as far as the key beside the right one */
 #define FOREIGN_MOST                                                           \
@@ -243,7 +244,8 @@ static int language_without(const struct votes *v, uint32_t own, int lang)
 /*
  * "roti enfermo 2" is no bread: a short word of another language that is one
  * slip from a word of this one, and of another meaning, is dark. Signs are
- * signs in every language, and orders stand beside names that are none.
+ * signs in every language, and orders stand beside names that are none; a long
+ * word of any card is itself.
  * True when there was one.
  */
 static bool darken_foreign(struct cut *c, const struct lexicon *lex, int lang)
@@ -260,6 +262,7 @@ static bool darken_foreign(struct cut *c, const struct lexicon *lex, int lang)
 
         if (langs == 0 || t->len > FOREIGN_MOST || t->len < 3 ||
             t->symbol <= CONCEPT_PAUSE ||
+            (t->len >= FOREIGN_CARD && lex->words[t->word].card != 0) ||
             has_class(lex, t,
                       1u << CLASS_SIGN | 1u << CLASS_POLITE | 1u << CLASS_UNIT |
                           1u << CLASS_ORDER))

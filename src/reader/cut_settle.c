@@ -68,7 +68,7 @@ uint16_t cut_settle(const struct lexicon *lex, const struct cut_token *t,
     return n->all;
 }
 
-/* French "neuf": nine where something to count stands behind it, else new. */
+/* Does something to count stand behind it? */
 static bool counts_next(const struct cut *c, const struct lexicon *lex,
                         size_t i)
 {
@@ -78,6 +78,28 @@ static bool counts_next(const struct cut *c, const struct lexicon *lex,
                0 ||
            concept_set_has(&lex->sets[next], CONCEPT_DAY) ||
            concept_set_has(&lex->sets[next], CONCEPT_TIMES);
+}
+
+/*
+ * French "neuf" is nine where something to count stands beside it, else new;
+ * Swahili "masaa matatu" are three hours, "matatu" alone is a bus; a thousand
+ * of nothing is of money.
+ */
+static void settle_count(struct cut *c, const struct lexicon *lex, size_t i)
+{
+    static const enum concept others[] = {CONCEPT_NEW, CONCEPT_MONEY,
+                                          CONCEPT_THING};
+    struct cut_token *t = &c->tokens[i];
+    uint16_t before = lex->nodes[t[-1].node].all;
+    bool counts = counts_next(c, lex, i) ||
+                  (lex->classes[before] & 1u << CLASS_UNIT) != 0;
+
+    for (size_t k = 0; k < KW_COUNT(others); k++) {
+        if (!concept_set_has(&lex->sets[t->symbol], others[k]))
+            continue;
+        t->symbol = (uint16_t)(counts ? CONCEPT_NUMBER : others[k]);
+        return;
+    }
 }
 
 static void settle_all(struct cut *c, const struct lexicon *lex, int lang)
@@ -99,9 +121,7 @@ static void settle_all(struct cut *c, const struct lexicon *lex, int lang)
         if (concept_set_has(&lex->sets[t->symbol], CONCEPT_NUMBER)) {
             t->value = lex->more[lex->nodes[t->node].more].value;
             t->flags |= CUT_WORDED;
-            if (concept_set_has(&lex->sets[t->symbol], CONCEPT_NEW))
-                t->symbol =
-                    counts_next(c, lex, i) ? CONCEPT_NUMBER : CONCEPT_NEW;
+            settle_count(c, lex, i);
         }
     }
 }
@@ -120,6 +140,23 @@ void cut_sum_up(struct cut *c, const struct lexicon *lex)
     c->any = any;
     c->any_class = classes;
     c->any_flag = (uint8_t)flags;
+}
+
+/* "dos mil", "elfu moja": so many thousands. */
+static bool joins_thousands(struct cut_token *a, const struct cut_token *b)
+{
+    const struct cut_token *many = b->value >= 1000 ? b : a,
+                           *count = many == b ? a : b;
+
+    if (!(many->flags & CUT_WORDED) || a->symbol != CONCEPT_NUMBER ||
+        b->symbol != CONCEPT_NUMBER || many->value != 1000 ||
+        count->value < 1 || count->value >= 1000 ||
+        (many == a && count->value >= 10))
+        return false;
+    a->value *= b->value;
+    a->len = (uint16_t)(b->at + b->len - a->at);
+    a->flags |= CUT_WORDED;
+    return true;
 }
 
 /* "forty five", "cuarenta y cinco". */
@@ -145,6 +182,8 @@ static void join_number_words(struct cut *c, const struct lexicon *lex)
             to = (size_t)(tens - c->tokens) + 1;
             continue;
         }
+        if (to > 1 && joins_thousands(last, t))
+            continue;
         c->tokens[to++] = *t;
     }
     c->n = to;
@@ -164,6 +203,19 @@ static bool stands_in_code(const struct cut *c, const struct cut_token *t)
     char before = t->at > 0 ? c->fold.text[t->at - 1] : ' ';
 
     return before != ' ' && strchr("%$#@&=<>{}[]|~^", before) != NULL;
+}
+
+/* "crack g", and no more: the last word of a card's sentence is a letter. */
+static bool is_last_letter(const struct cut *c, const struct lexicon *lex,
+                           size_t i)
+{
+    const struct cut_token *t = &c->tokens[i];
+    char letter = c->fold.text[t->at];
+
+    return (letter == 'g' || letter == 'b' || letter == 'c') &&
+           (i + 1 == c->n || t[1].symbol <= CONCEPT_PAUSE) &&
+           has_class(lex, t - 1, 1u << CLASS_SEEN) &&
+           (i < 3 || t[-2].symbol <= CONCEPT_PAUSE);
 }
 
 /* May a letter of the card stand behind this token? */
@@ -207,6 +259,11 @@ static bool closes(const struct cut *c, const struct lexicon *lex, char letter,
         return letter == 't';
     if (has_class(lex, t, 1u << CLASS_SIGN))
         return letter == 'i';
+    if (t->symbol == CONCEPT_FINE && strchr("clbs", letter) != NULL)
+        return c->lang < 0 || /* French "c bon": it is good */
+               lexicon_symbol_in(lex, t[-1].node, c->lang) == 0;
+    if (has_class(lex, t, 1u << CLASS_UNIT))
+        return letter == 's' || letter == 'f';
     if (has_class(lex, t, 1u << CLASS_SEEN)) /* others are words: "s broken" */
         return letter == 'w' || letter == 'b';
     return has_class(lex, t, 1u << CLASS_POLITE);
@@ -281,6 +338,8 @@ static void settle_letters(struct cut *c, const struct lexicon *lex)
                    t[1].symbol == CONCEPT_NUMBER && (t[1].flags & CUT_GLUED) &&
                    has_class(lex, last, 1u << CLASS_SICKNESS)) {
             t->symbol = o; /* "2 people ill u1" */
+        } else if (is_last_letter(c, lex, i)) {
+            t->symbol = o;
         } else if (opens(lex, last) &&
                    (end || closes(c, lex, c->fold.text[t->at], t + 1)) &&
                    o != CONCEPT_LETTER_H && o != CONCEPT_LETTER_M) {

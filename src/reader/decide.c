@@ -123,8 +123,9 @@ static void look_over(struct deciding *d)
         d->negative |= t->symbol == CONCEPT_NUMBER && t->value < 0;
         if (t->symbol == CONCEPT_SERIAL)
             add_serial(d, t);
-        else if (t->symbol == CONCEPT_WRONG && d->wrong == NULL &&
-                 !is_phone(d, i))
+        else if (t->symbol == CONCEPT_WRONG && is_phone(d, i))
+            d->phone = t;
+        else if (t->symbol == CONCEPT_WRONG && d->wrong == NULL)
             d->wrong = t;
     }
 }
@@ -384,8 +385,8 @@ static bool is_report_bare(const struct deciding *d)
                      1u << READER_PART | 1u << READER_UNUSED;
     /* "I heard there is cholera in the next village" */
     bool water_ill =
-        g->sure != 0 || (g->gut && (y->chat == 0 || g->who ||
-                                    (y->pot > 0 && y->slips == 0)));
+        g->sure != 0 ||
+        (g->gut && (y->chat == 0 || g->who || (y->pot > 0 && y->slips == 0)));
 
     if (y->money > 0)
         return g->sure != 0;
@@ -492,6 +493,8 @@ static void settle_pot(struct deciding *d)
     struct reader_meaning *out = d->out;
     const char *pot = d->m->hint->pot;
 
+    if (d->n_serials == 0 && d->wrong == NULL)
+        d->wrong = d->phone; /* "our number is 808258930, it leaks" */
     if (d->wrong != NULL) {
         const char *s = digits_of(d, d->wrong);
 

@@ -67,23 +67,6 @@ static bool is_told(const struct deciding *d, size_t at)
            t->symbol == CONCEPT_LETTER_S || t->symbol == CONCEPT_LETTER_F;
 }
 
-/* "All night for one bottle", "barely two cups": what is missing was said. */
-static bool is_told_otherwise(const struct deciding *d,
-                              const struct reader_obs *o)
-{
-    const struct cut *c = d->m->cut;
-    const struct cut_token *t =
-        &c->tokens[c->row_at[d->g->obs_at[o - d->g->obs]]];
-    int gaps = 0;
-
-    if (c->card || !d->g->has_amount || o->kind != READER_SLOW)
-        return false;
-    for (size_t i = 1; i < t->len; i++)
-        gaps += c->fold.text[t->at + i] == ' ' &&
-                c->fold.text[t->at + i - 1] != ' ';
-    return gaps >= 2;
-}
-
 /* Was the half measure said of the flow itself, not in passing? */
 static bool is_direct(const struct deciding *d, size_t at)
 {
@@ -233,7 +216,7 @@ enum reader_why decide_measure(struct deciding *d)
         return READER_CLEAR;
     if (g->has_amount != time && level == READER_CLEAR && !fall &&
         (!is_direct(d, g->has_amount ? g->amount_at : g->time_at) ||
-         is_told_otherwise(d, o) || (!time && is_aim(d, g->amount_at))))
+         (!time && is_aim(d, g->amount_at))))
         return READER_CLEAR;
     o->measure = g->measure;
     o->measure.from_brim = g->brim && !g->has_level && !g->not_brim;

@@ -21,7 +21,8 @@ struct deciding {
     struct meaning_gathered *g;
     struct reader_meaning *out;
     struct tally tally;
-    const struct cut_token *serials[2], *wrong;
+    const struct cut_token *serials[2], *wrong,
+        *phone; /* as long as a serial, and called a number */
     size_t n_serials;
     bool negative;
 };

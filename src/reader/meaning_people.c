@@ -3,10 +3,13 @@
 
 #include <math.h>
 
+#define COUNT_MOST 99999 /* of people that may be told, if not be true */
+
 /* A count of people: whole and not too many to be one home's. */
 static int count_of(const struct cut_token *k)
 {
-    return k->value >= 1 && k->value <= 1000 && floor(k->value) == k->value
+    return k->value >= 1 && k->value <= COUNT_MOST &&
+                   floor(k->value) == k->value
                ? (int)k->value
                : 0;
 }

@@ -103,6 +103,7 @@ enum concept_class {
     X(RED, "red", CLASS_SMALL)                                                 \
     X(SUCKLE, "suckle", CLASS_SMALL)                                           \
     X(IS_NOT, "is-not", CLASS_SMALL)                                           \
+    X(NOT_THE, "not-the", CLASS_SMALL)                                         \
     X(NOT_SO, "not-so", CLASS_SMALL)                                           \
     X(ALL_DAY, "all-day", CLASS_SMALL)                                         \
     X(DRY, "dry", CLASS_SIGN)                                                  \

@@ -32,6 +32,7 @@ struct cut_token {
     uint8_t flags;
     int8_t named;   /* language that the word names, or -1 */
     int8_t held;    /* index of cut_long, or -1 */
+    bool names_pot; /* it is a phrase with a word for the pot in it */
     uint32_t word;  /* before phrases are joined; 0 none */
     uint32_t spelt; /* that stands for its spellings in phrases; 0 none */
     uint32_t sound; /* and alone */

@@ -354,6 +354,19 @@ static void mend_phrases(struct cut *c, const struct lexicon *lex)
     }
 }
 
+/* "Nobody uses the filter" */
+static bool names_pot(const struct cut *c, const struct lexicon *lex, size_t i,
+                      size_t n)
+{
+    for (size_t k = i; k < i + n; k++) {
+        uint16_t symbol = root_symbol(lex, c->tokens[k].word);
+
+        if (concept_set_has(&lex->sets[symbol], CONCEPT_POT))
+            return true;
+    }
+    return false;
+}
+
 /* The n tokens from i on as one, at place `to`, which is not behind i. */
 static void join(struct cut *c, size_t to, size_t i, size_t n)
 {
@@ -378,6 +391,8 @@ static void join_all(struct cut *c, const struct lexicon *lex)
         size_t n;
         uint32_t node = best_phrase(c, lex, i, &n);
 
+        if (n > 1)
+            c->tokens[i].names_pot = names_pot(c, lex, i, n);
         join(c, to, i, n);
         c->tokens[to].node = node;
         i += n > 0 ? n : 1;

@@ -92,12 +92,25 @@ static void take_under5(struct taking *t)
     }
 }
 
-/* "4 people ill, 2 of three years": two of them are under five. */
+/* Does the piece speak of a baby? */
+static bool is_of_baby(const struct taking *t)
+{
+    for (size_t i = t->m->from; i < t->m->to; i++) {
+        const struct cut_token *w = &t->c->tokens[t->c->row_at[i]];
+
+        if (may_be(t, w, CONCEPT_BABY) && !may_be(t, w, CONCEPT_CHILD))
+            return true;
+    }
+    return false;
+}
+
+/* "4 people ill, 2 of three years": two of them are under five; and so is a
+ * baby of eight months. */
 static void take_aged(struct taking *t)
 {
     struct meaning_gathered *g = t->out;
     int n = count_of(token(t, GRAMMAR_UNDER5));
-    double age = token(t, GRAMMAR_AGE)->value;
+    double age = is_of_baby(t) ? 0 : token(t, GRAMMAR_AGE)->value;
 
     g->who = true;
     g->five |= age == 5;

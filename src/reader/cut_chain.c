@@ -9,6 +9,7 @@
 #define CHAIN_MOST  40 /* letters */
 #define CHAIN_WORD  16 /* of one word */
 #define CHAIN_HEAVY 4  /* of a word of ours that must be among them */
+#define CHAIN_LONG  13 /* where no number is near; most words are shorter */
 #define CHAIN_BRING 3  /* that a word must bring, on the average */
 #define PRICE_NONE  UINT16_MAX
 
@@ -17,6 +18,7 @@ struct chain {
     const struct lexicon *lex;
     const char *s;
     size_t len;
+    bool behind_number;
     uint32_t words[CHAIN_MOST][CHAIN_WORD + 1];
 };
 
@@ -24,8 +26,8 @@ struct chain {
 struct chain_way {
     uint16_t price[CHAIN_MOST + 1];
     uint8_t first[CHAIN_MOST];
-    bool heavy; /* of what texts to us are about */
-    size_t n;   /* words of the whole */
+    size_t heavy; /* words of what texts to us are about */
+    size_t n;     /* of the whole */
 };
 
 static void find_words(struct chain *h)
@@ -59,24 +61,22 @@ static uint16_t symbol_in(const struct lexicon *lex, uint32_t word, int lang)
     return symbol;
 }
 
-/* Known in the language, if only as a part of phrases; no name, no "dieback".
- */
+/* Known in the language for more than a part of phrases; no "dieback". */
 static bool may_stand(const struct lexicon *lex, uint32_t word, size_t len,
                       int lang)
 {
     uint16_t symbol = symbol_in(lex, word, lang);
     const uint32_t aside = 1u << CLASS_ALIEN | 1u << CLASS_ORDER;
 
-    if (symbol == 0)
-        return len >= CHAIN_BRING && lexicon_symbol_of(lex, word) == 0 &&
-               lex->words[word].phrases > 0;
-    return symbol != CONCEPT_OTHER && (lex->classes[symbol] & ~aside) != 0 &&
+    return symbol != 0 && symbol != CONCEPT_OTHER &&
+           (lex->classes[symbol] & ~aside) != 0 &&
            !(len < CHAIN_HEAVY &&
              (lex->classes[symbol] &
               (1u << CLASS_SIGN | 1u << CLASS_SEEN | 1u << CLASS_LETTER)) &&
              !lex->words[word].card);
 }
 
+/* A word of ours; or "use", "no longer". */
 static bool is_heavy(const struct lexicon *lex, uint32_t word, size_t len,
                      int lang)
 {
@@ -85,9 +85,9 @@ static bool is_heavy(const struct lexicon *lex, uint32_t word, size_t len,
                           1u << CLASS_OURS | 1u << CLASS_UNIT |
                           1u << CLASS_SICKNESS;
 
-    return len >= CHAIN_HEAVY &&
-           ((lex->classes[symbol] & ours) ||
-            concept_set_has(&lex->sets[symbol], CONCEPT_USE));
+    return (len >= CHAIN_HEAVY && (lex->classes[symbol] & ours)) ||
+           concept_set_has(&lex->sets[symbol], CONCEPT_USE) ||
+           concept_set_has(&lex->sets[symbol], CONCEPT_QUIT);
 }
 
 /* The cheapest way in one language, from the end to the beginning. */
@@ -107,12 +107,11 @@ static void find_way(const struct chain *h, int lang, struct chain_way *w)
             w->first[i] = (uint8_t)n;
         }
     }
-    w->n = 0;
-    w->heavy = false;
+    w->n = w->heavy = 0;
     if (w->price[0] == PRICE_NONE)
         return;
     for (size_t i = 0; i < h->len; i += w->first[i], w->n++)
-        w->heavy |=
+        w->heavy +=
             is_heavy(h->lex, h->words[i][w->first[i]], w->first[i], lang);
 }
 
@@ -125,6 +124,19 @@ static bool is_ascii(const char *s, size_t len)
     return true;
 }
 
+/* Enough of it is ours; a word that is in a dictionary may have a piece that
+ * looks so, but none of them goes on behind a number: "5doigtsen13h". */
+static bool is_likely(const struct chain *h, const struct chain_way *w)
+{
+    size_t light = w->n - w->heavy;
+
+    if (w->n < 2 || w->n * CHAIN_BRING > h->len || w->heavy == 0 ||
+        (h->len < CHAIN_LONG && !h->behind_number))
+        return false;
+    return h->behind_number ||
+           (light <= w->heavy + 1 && (w->n > 2 || w->heavy > 1));
+}
+
 /* In the language of the text, else in the one that has it cheapest. */
 static bool best_way(const struct chain *h, int seems, struct chain_way *best)
 {
@@ -135,8 +147,7 @@ static bool best_way(const struct chain *h, int seems, struct chain_way *best)
         struct chain_way w;
 
         find_way(h, lang, &w);
-        if (w.price[0] == PRICE_NONE || !w.heavy || w.n < 2 ||
-            w.n * CHAIN_BRING > h->len)
+        if (w.price[0] == PRICE_NONE || !is_likely(h, &w))
             continue;
         if (lang == seems) {
             *best = w;
@@ -153,7 +164,12 @@ static bool best_way(const struct chain *h, int seems, struct chain_way *best)
 bool cut_split_chain(struct cut *c, const struct lexicon *lex,
                      const struct cut_atom *a)
 {
-    struct chain h = {.lex = lex, .s = c->fold.text + a->at, .len = a->len};
+    struct chain h = {.lex = lex,
+                      .s = c->fold.text + a->at,
+                      .len = a->len,
+                      .behind_number =
+                          (a->flags & CUT_GLUED) &&
+                          c->tokens[c->n - 1].symbol == CONCEPT_NUMBER};
     struct chain_way way;
 
     if (a->len > CHAIN_MOST || !is_ascii(h.s, h.len))

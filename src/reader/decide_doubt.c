@@ -203,6 +203,33 @@ static bool is_damage_of_part(const struct deciding *d)
            !concept_set_has(&d->m->cut->any, CONCEPT_POT);
 }
 
+/*
+ * French "le robin est cassé": whatever that is, it broke. Where a pot is named
+ * too, or nothing but the damage is said of the unknown, it is the pot's.
+ */
+static bool is_damage_of_unknown(const struct deciding *d)
+{
+    const unsigned damage = 1u << READER_BROKEN | 1u << READER_CRACK;
+    const struct cut *c = d->m->cut;
+
+    if (!(d->g->kinds & damage) || c->card || d->tally.pot > 0)
+        return false;
+    for (size_t k = 0; k < d->g->n_obs; k++) {
+        size_t i = c->row_at[d->g->obs_at[k]], p = i;
+
+        if (!(damage >> d->g->obs[k].kind & 1))
+            continue;
+        while (p > 1 && c->tokens[p - 1].symbol == CONCEPT_FILLER)
+            p--;
+        if (p < i && p > 2 &&
+            (c->tokens[p - 1].symbol == CONCEPT_WORD ||
+             c->tokens[p - 1].symbol == CONCEPT_OTHER) &&
+            c->tokens[p - 2].symbol == CONCEPT_FILLER)
+            return true;
+    }
+    return false;
+}
+
 /* "The filter is good, no one here ails": a denial nobody understood? */
 static bool has_stray_no(const struct deciding *d)
 {
@@ -256,7 +283,8 @@ enum reader_why decide_doubt(const struct deciding *d)
     if (g->limit || c->doubt || (c->card && is_left_over(d)) ||
         (g->other_amount && has(d, READER_SLOW)) || is_question(d) ||
         is_hearsay(d) || has_stray_count(d) || has_stray_measure(d) ||
-        has_stray_no(d) || is_damage_of_part(d) || is_slow_and_broken(d))
+        has_stray_no(d) || is_damage_of_part(d) || is_damage_of_unknown(d) ||
+        is_slow_and_broken(d))
         return READER_WHY_UNCLEAR;
     return READER_CLEAR;
 }

@@ -63,7 +63,7 @@ static const struct {
     FILED("021407319 two are ill, one has blood in the stool"),
     FILED("021407319 4 people ill 2 children"),
     /* a measure that is not all understood */
-    ASKED("021407319 slow 3 cups in 1 hour 30 wxyq", UNCLEAR),
+    ASKED("021407319 slow 3 cups in 1 hour 17 wxyq", UNCLEAR),
     FILED("021407319 slow 3 cups in 1 hour"),
     /* whose damage? */
     ASKED("021407319 the cat pushed the lid down from the shelf this morning "

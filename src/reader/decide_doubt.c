@@ -108,8 +108,12 @@ static bool is_left_over(const struct deciding *d)
 /* "A piece is lost": which one? */
 static bool lacks_part(const struct deciding *d)
 {
-    return d->g->n_obs == 1 && d->g->obs[0].kind == READER_PART &&
-           d->g->obs[0].part == READER_NO_PART;
+    for (size_t i = 0; i < d->g->n_obs; i++) {
+        if (d->g->obs[i].kind == READER_PART &&
+            d->g->obs[i].part == READER_NO_PART)
+            return true;
+    }
+    return false;
 }
 
 static bool is_digit(const struct cut_token *t, double value)
@@ -248,23 +252,25 @@ static bool has_stray_no(const struct deciding *d)
     return false;
 }
 
-/* "Unused, we use it every day." */
+/* "Unused, we use it every day", "… and drink of it each morning." */
 bool decide_is_used(const struct deciding *d)
 {
     const struct cut *c = d->m->cut;
-    bool unused = false, use = false;
+    bool unused = false, use = false, daily = false;
 
     if (!has(d, READER_UNUSED))
         return false;
     for (size_t i = 1; i + 1 < c->n; i++) {
         const struct cut_token *t = &c->tokens[i];
 
-        if (use && (may_be(d, t, CONCEPT_ALL_DAY) || may_be(d, t, CONCEPT_DAY)))
-            return true;
-        unused |= may_be(d, t, CONCEPT_UNUSED);
-        use |= unused && may_be(d, t, CONCEPT_USE) && !is_covered(d->g, i);
+        daily |= unused && (may_be(d, t, CONCEPT_DAILY) ||
+                            (use && (may_be(d, t, CONCEPT_ALL_DAY) ||
+                                     may_be(d, t, CONCEPT_DAY))));
+        use |= unused && !is_covered(d->g, i) &&
+               (may_be(d, t, CONCEPT_USE) || may_be(d, t, CONCEPT_DRINK));
+        unused |= may_be(d, t, CONCEPT_UNUSED) || is_covered(d->g, i);
     }
-    return false;
+    return use && daily;
 }
 
 /* A pot in pieces lets nothing through slowly. */

@@ -4,6 +4,7 @@
  */
 #include "reader/cut_parts.h"
 
+#include <math.h>
 #include <string.h>
 
 #define FEVER_LEAST   34 /* degrees: such a count is not of people */
@@ -142,24 +143,44 @@ void cut_sum_up(struct cut *c, const struct lexicon *lex)
     c->any_flag = (uint8_t)flags;
 }
 
-/* "dos mil", "elfu moja": so many thousands. */
-static bool joins_thousands(struct cut_token *a, const struct cut_token *b)
+static bool is_worded(const struct cut_token *t)
 {
-    const struct cut_token *many = b->value >= 1000 ? b : a,
-                           *count = many == b ? a : b;
+    return t->symbol == CONCEPT_NUMBER && (t->flags & CUT_WORDED);
+}
 
-    if (!(many->flags & CUT_WORDED) || a->symbol != CONCEPT_NUMBER ||
-        b->symbol != CONCEPT_NUMBER || many->value != 1000 ||
-        count->value < 1 || count->value >= 1000 ||
-        (many == a && count->value >= 10))
+/* 20 for "veinte", 600 for "mia sita": what stands behind is less than that. */
+static double place_value(double v)
+{
+    double place = 1;
+
+    while (v >= place * 10 && v / (place * 10) == floor(v / (place * 10)))
+        place *= 10;
+    return v < 20 ? 1 : place;
+}
+
+/*
+ * "forty five", "cuarenta y cinco", "ciento diez"; "cinco mil", "five hundred".
+ * False: b does not go on from a. What is in figures only counts thousands.
+ */
+static bool joins(struct cut_token *a, const struct cut_token *b, bool linked)
+{
+    double sum = a->value + b->value;
+
+    if (a->symbol != CONCEPT_NUMBER || !is_worded(b) || a->value < 1)
         return false;
-    a->value *= b->value;
-    a->len = (uint16_t)(b->at + b->len - a->at);
-    a->flags |= CUT_WORDED;
+    if (!linked && (b->value == 1000 || b->value == 100) && a->value >= 2 &&
+        a->value < 100 && (is_worded(a) || b->value == 1000)) {
+        a->value *= b->value;
+        return true;
+    }
+    if (!is_worded(a))
+        return false;
+    if (b->value < 1 || b->value >= place_value(a->value))
+        return false;
+    a->value = sum;
     return true;
 }
 
-/* "forty five", "cuarenta y cinco". */
 static void join_number_words(struct cut *c, const struct lexicon *lex)
 {
     size_t to = 1;
@@ -171,19 +192,14 @@ static void join_number_words(struct cut *c, const struct lexicon *lex)
         struct cut_token *t = &c->tokens[i], *last = &c->tokens[to - 1];
         bool linked =
             to > 2 && concept_set_has(&lex->sets[last->symbol], CONCEPT_AND);
-        struct cut_token *tens = linked ? last - 1 : last;
+        struct cut_token *first = linked ? last - 1 : last;
 
-        if (to > 1 && t->symbol == CONCEPT_NUMBER && (t->flags & CUT_WORDED) &&
-            t->value >= 1 && t->value < 10 && tens->symbol == CONCEPT_NUMBER &&
-            (tens->flags & CUT_WORDED) && tens->value >= 20 &&
-            tens->value < 100) {
-            tens->value += t->value;
-            tens->len = (uint16_t)(t->at + t->len - tens->at);
-            to = (size_t)(tens - c->tokens) + 1;
+        if (to > 1 && joins(first, t, linked)) {
+            first->len = (uint16_t)(t->at + t->len - first->at);
+            first->flags |= CUT_WORDED;
+            to = (size_t)(first - c->tokens) + 1;
             continue;
         }
-        if (to > 1 && joins_thousands(last, t))
-            continue;
         c->tokens[to++] = *t;
     }
     c->n = to;

@@ -9,6 +9,7 @@
 #include <string.h>
 
 #define DIRECT_WORDS   5   /* in so short a text a half measure is meant */
+#define TOLD_BEHIND    3   /* tokens, number and unit among them */
 #define BARE_WORDS     2   /* "got 5 cups": of what flow, nobody says */
 #define LITRES_AN_HOUR 3.0 /* a measure without a word says slow below it */
 #define WARM_MOST      45  /* degrees: water from anywhere */
@@ -67,11 +68,26 @@ static bool is_told(const struct deciding *d, size_t at)
            t->symbol == CONCEPT_LETTER_S || t->symbol == CONCEPT_LETTER_F;
 }
 
-/* Was the half measure said of the flow itself, not in passing? */
+/* Hindi "teen ungli utra": the verb stands behind. */
+static bool is_told_behind(const struct deciding *d, size_t at)
+{
+    const struct cut *c = d->m->cut;
+
+    for (size_t i = at + 2; i <= at + TOLD_BEHIND && i < c->n_row; i++) {
+        const struct cut_token *t = &c->tokens[c->row_at[i]];
+
+        if (may_be(d, t, CONCEPT_DOWN) || may_be(d, t, CONCEPT_GOT))
+            return true;
+    }
+    return false;
+}
+
+/* Was the half measure said of the flow itself, not in passing? A time that is
+ * told with "slow" is. */
 static bool is_direct(const struct deciding *d, size_t at)
 {
     return (d->tally.unknown == 0 && d->tally.words <= DIRECT_WORDS) ||
-           is_told(d, at);
+           !d->g->has_amount || is_told(d, at) || is_told_behind(d, at);
 }
 
 /* "It takes long for a cup": what it is for, and no measure. */

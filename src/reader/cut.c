@@ -191,6 +191,25 @@ static bool is_stamped_part(const struct cut *c, const struct cut_context *x,
             is_stamped_at(c, l, at - batch - 1));
 }
 
+static size_t count_digits(const char *s, size_t len)
+{
+    size_t n = 0;
+
+    while (len-- > 0)
+        n += fold_is_digit(s[len]);
+    return n;
+}
+
+/* "021407319ill": as many digits as a serial has, then letters, or before. */
+static bool is_serial_and_word(const struct cut_context *x, const char *s,
+                               size_t len)
+{
+    size_t n = (size_t)serial_chars(x->layout);
+
+    return len > n && count_digits(s, len) == n &&
+           (count_digits(s, n) == n || count_digits(s + len - n, n) == n);
+}
+
 /* Letters and digits, so many of them digits. */
 static void take_run(struct cut *c, const struct cut_context *x, size_t at,
                      size_t len, size_t digits)
@@ -202,6 +221,8 @@ static void take_run(struct cut *c, const struct cut_context *x, size_t at,
         add_atom(x->atoms, CUT_DIGITS, at, len);
     else if (digits == 0)
         add_atom(x->atoms, CUT_LETTERS, at, len);
+    else if (digits < len && is_serial_and_word(x, s, len))
+        split_mixed(c, x, at, len);
     else if (digits == len || is_digitish(s, len))
         add_atom(x->atoms, CUT_DIGITS, at, len);
     else if (mend_digits(c, x->lex, at, len))

@@ -7,6 +7,7 @@
 #include <math.h>
 #include <string.h>
 
+#define HOME_POINTS   13 /* of the sender's language: a little more than a word */
 #define FEVER_LEAST   34 /* degrees: such a count is not of people */
 #define DEGREES_LEAST 5  /* colder water with a bare c is none */
 #define FOREIGN_SMALL 3  /* "si", "no" of another language say nothing here */
@@ -20,6 +21,8 @@ static void find_language(struct cut *c, const struct lexicon *lex, int lang)
     int score[LEXICON_LANGS] = {0}, best = -1;
     uint32_t all = 0;
 
+    if (lang >= 0)
+        score[lang] = HOME_POINTS; /* rather the sender's, where it may be */
     for (size_t i = 1; i < c->n; i++) {
         uint32_t langs = lex->nodes[c->tokens[i].node].langs & ~lex->common;
         size_t n = (size_t)__builtin_popcount(langs);

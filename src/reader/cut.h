@@ -26,13 +26,16 @@ enum {
     CUT_MINUS = 128 /* " -" stands before it */
 };
 
+/* "Nobody uses the filter", "diarrhoea like rice water". */
+enum { CUT_NAMES_POT = 1, CUT_NAMES_GUT = 2 };
+
 struct cut_token {
     uint16_t at, len; /* in the folded text */
     uint16_t symbol;
     uint8_t flags;
     int8_t named;   /* language that the word names, or -1 */
     int8_t held;    /* index of cut_long, or -1 */
-    bool names_pot; /* it is a phrase with a word for the pot in it */
+    uint8_t names;  /* CUT_NAMES_…: such a word is in this phrase */
     uint32_t word;  /* before phrases are joined; 0 none */
     uint32_t spelt; /* that stands for its spellings in phrases; 0 none */
     uint32_t sound; /* and alone */

@@ -354,17 +354,22 @@ static void mend_phrases(struct cut *c, const struct lexicon *lex)
     }
 }
 
-/* "Nobody uses the filter" */
-static bool names_pot(const struct cut *c, const struct lexicon *lex, size_t i,
-                      size_t n)
+static uint8_t names_in(const struct cut *c, const struct lexicon *lex,
+                        size_t i, size_t n)
 {
-    for (size_t k = i; k < i + n; k++) {
-        uint16_t symbol = root_symbol(lex, c->tokens[k].word);
+    uint8_t names = 0;
 
-        if (concept_set_has(&lex->sets[symbol], CONCEPT_POT))
-            return true;
+    for (size_t k = i; k < i + n; k++) {
+        const struct concept_set *set =
+            &lex->sets[root_symbol(lex, c->tokens[k].word)];
+
+        if (concept_set_has(set, CONCEPT_POT))
+            names |= CUT_NAMES_POT;
+        if (concept_set_has(set, CONCEPT_GUT) ||
+            concept_set_has(set, CONCEPT_STOOL))
+            names |= CUT_NAMES_GUT;
     }
-    return false;
+    return names;
 }
 
 /* The n tokens from i on as one, at place `to`, which is not behind i. */
@@ -392,7 +397,7 @@ static void join_all(struct cut *c, const struct lexicon *lex)
         uint32_t node = best_phrase(c, lex, i, &n);
 
         if (n > 1)
-            c->tokens[i].names_pot = names_pot(c, lex, i, n);
+            c->tokens[i].names = names_in(c, lex, i, n);
         join(c, to, i, n);
         c->tokens[to].node = node;
         i += n > 0 ? n : 1;

@@ -42,9 +42,9 @@ static void tally_token(struct deciding *d, const struct cut_token *t)
     y->ours += (classes & ours) != 0;
     y->polite += (classes & 1u << CLASS_POLITE) != 0;
     y->slips += (t->flags & CUT_SLIP) != 0;
-    y->pot +=
-        t->names_pot || (!(t->flags & CUT_SLIP) &&
-                         concept_set_meets(&d->m->lex->sets[t->symbol], &pots));
+    y->pot += (t->names & CUT_NAMES_POT) ||
+              (!(t->flags & CUT_SLIP) &&
+               concept_set_meets(&d->m->lex->sets[t->symbol], &pots));
 }
 
 /* Of what is by the way; most texts have nothing of it. */
@@ -255,7 +255,8 @@ static void settle_part(struct deciding *d)
     if (!has(d, READER_PART))
         return;
     for (size_t i = 1; i + 1 < c->n; i++) {
-        if (may_be(d, &c->tokens[i], CONCEPT_POT) || c->tokens[i].names_pot)
+        if (may_be(d, &c->tokens[i], CONCEPT_POT) ||
+            (c->tokens[i].names & CUT_NAMES_POT))
             return;
     }
     if (has(d, READER_UNUSED) && place_of(d, READER_UNUSED) > part && !c->card)

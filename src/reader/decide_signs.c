@@ -18,6 +18,19 @@ static bool is_weak_alone(const struct deciding *d, bool card)
            y->thing + y->chat + y->neighbour == 0;
 }
 
+/* "Like rice water" may be of the kitchen; not in one phrase with the stool. */
+static bool is_rice_stool(const struct deciding *d)
+{
+    const struct cut *c = d->m->cut;
+
+    for (size_t i = 1; i + 1 < c->n; i++) {
+        if ((c->tokens[i].names & CUT_NAMES_GUT) &&
+            may_be(d, &c->tokens[i], CONCEPT_RICE))
+            return true;
+    }
+    return false;
+}
+
 /* Signs that stand alone need someone who is ill, or a text that is ours. */
 void decide_signs(struct deciding *d)
 {
@@ -34,6 +47,8 @@ void decide_signs(struct deciding *d)
     if (d->tally.passed_on && !serial)
         g->sure = g->maybe = g->far = 0,
         g->undrinking = g->unable = g->gone = false;
+    if (is_rice_stool(d))
+        g->ill = g->gut = true;
     if (g->ill)
         g->maybe |= g->far;
     if (!g->ill && !g->who && (d->tally.flowing || d->tally.pot > 0) &&

@@ -102,6 +102,7 @@ static void take_illness(struct taking *t)
 {
     struct meaning_gathered *g = t->out;
 
+    g->ill_before = g->ill;
     g->ill |= said(t, GRAMMAR_ILL) || said(t, GRAMMAR_GUT) ||
               said(t, GRAMMAR_FEVER) || said(t, GRAMMAR_UNWELL);
     g->said_ill |=

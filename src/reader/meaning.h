@@ -41,10 +41,11 @@ struct meaning_gathered {
     double degc;
 
     int people, under5;
-    bool u5_said; /* without a number */
-    bool among;   /* of the people who were counted, some were told apart */
-    bool none;    /* "ill 0" */
-    bool five;    /* "one of 5 years": or under five? */
+    bool u5_said;    /* without a number */
+    bool ill_before; /* in a piece before this one */
+    bool among;      /* of the people who were counted, some were told apart */
+    bool none;       /* "ill 0" */
+    bool five;       /* "one of 5 years": or under five? */
     enum meaning_counted counted;
     bool who, gut, ill, unwell, stool;
     bool said_ill, denied_ill; /* "ill", by that word */

@@ -25,6 +25,18 @@ static bool is_added(const struct taking *t)
     return false;
 }
 
+/* "15 people live here, of them six are ill": those who are ill count. */
+static bool is_of_them(const struct taking *t)
+{
+    size_t i = t->m->first[GRAMMAR_PEOPLE];
+
+    while (i > 1 &&
+           may_be(t, &t->c->tokens[t->c->row_at[i - 1]], CONCEPT_FILLER))
+        i--;
+    return i > 1 &&
+           may_be(t, &t->c->tokens[t->c->row_at[i - 1]], CONCEPT_OF_THEM);
+}
+
 static void take_people(struct taking *t)
 {
     struct meaning_gathered *g = t->out;
@@ -41,6 +53,9 @@ static void take_people(struct taking *t)
         child = baby || may_be(t, w, CONCEPT_CHILD);
         person = !child;
     }
+    if (!g->ill_before && is_of_them(t) &&
+        (said(t, GRAMMAR_ILL) || said(t, GRAMMAR_GUT)))
+        g->counted = COUNTED_NOT;
     if (g->counted == COUNTED_NOT) {
         g->people = n;
         g->counted = child    ? COUNTED_CHILDREN

@@ -7,8 +7,9 @@
 #include <math.h>
 #include <string.h>
 
-#define HOME_POINTS 13 /* of the sender's language: a little more than a word  \
-                        */
+#define HOME_POINTS                                                            \
+    13 /* of the sender's language: a little more than a word                  \
+        */
 #define FEVER_LEAST   34 /* degrees: such a count is not of people */
 #define DEGREES_LEAST 5  /* colder water with a bare c is none */
 #define FOREIGN_SMALL 3  /* "si", "no" of another language say nothing here */

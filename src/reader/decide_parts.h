@@ -47,6 +47,11 @@ bool decide_is_impossible(const struct reader_measure *m,
 bool decide_names_no_part(const struct deciding *d);
 /* "Unused, we use it every day." */
 bool decide_is_used(const struct deciding *d);
+/* Slow or fast in more words than one. */
+void decide_add_flow(struct deciding *d);
+/* What was, is of a part or cannot be is taken out; true: there was a contrary.
+ */
+bool decide_settle(struct deciding *d);
 /* Why what would be filed is to be asked about all the same, or clear. */
 enum reader_why decide_doubt(const struct deciding *d);
 /* Where the measure goes, what it lacks, whether it can be. */

@@ -52,6 +52,7 @@
     X(UNSUCKLING, "unsuckling")                                                \
     X(GONE, "gone")                                                            \
     X(BLOOD_NO, "blood-no")                                                    \
+    X(ONE_ILL, "one-ill")                                                      \
     X(ILL_NO, "ill-no")                                                        \
     X(DRY, "dry")                                                              \
     X(SURE_DRY, "sure-dry")                                                    \

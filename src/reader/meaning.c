@@ -103,8 +103,9 @@ static void take_illness(struct taking *t)
     struct meaning_gathered *g = t->out;
 
     g->ill_before = g->ill;
-    g->ill |= said(t, GRAMMAR_ILL) || said(t, GRAMMAR_GUT) ||
-              said(t, GRAMMAR_FEVER) || said(t, GRAMMAR_UNWELL);
+    g->ill |= said(t, GRAMMAR_ONE_ILL) || said(t, GRAMMAR_ILL) ||
+              said(t, GRAMMAR_GUT) || said(t, GRAMMAR_FEVER) ||
+              said(t, GRAMMAR_UNWELL);
     g->said_ill |=
         said(t, GRAMMAR_ILL) && may_be(t, token(t, GRAMMAR_ILL), CONCEPT_ILL);
     if (said(t, GRAMMAR_STOOL_COUNT))

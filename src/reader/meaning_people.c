@@ -65,6 +65,7 @@ static void take_people(struct taking *t)
         if (g->under5 == 0 && n <= g->people)
             g->under5 = n;
     } else if ((g->counted == COUNTED_CHILDREN && person) ||
+               (g->counted == COUNTED_PERSONS && person && is_added(t)) ||
                (g->counted == COUNTED_PERSONS && child &&
                 (n > g->people || is_added(t)))) {
         g->people += n; /* "4 people ill, 2 children": two of the four */
@@ -148,6 +149,10 @@ void meaning_take_people(struct taking *t)
     if (said(t, GRAMMAR_AND_PEOPLE) && g->counted == COUNTED_NOT) {
         g->people = count_of(token(t, GRAMMAR_AND_PEOPLE)) + 1;
         g->counted = COUNTED_PERSONS;
+    }
+    if (said(t, GRAMMAR_ONE_ILL) && g->counted == COUNTED_NOT) {
+        g->people = 1;
+        g->counted = COUNTED_BARE;
     }
     if (said(t, GRAMMAR_PAIR) && g->counted == COUNTED_NOT) {
         g->people = 2;

@@ -1,0 +1,280 @@
+/*
+ * decide_settle.c - observations that bear on each other: what was, and what is
+ * now; a part and the pot; what cannot both be.
+ */
+#include "reader/decide_parts.h"
+
+#include <string.h>
+
+#define NOW_BEHIND  3 /* tokens: "good as it is now" */
+#define SHORT_WORDS 3
+
+static const unsigned BAD_KINDS = 1u << READER_CRACK | 1u << READER_LEAK |
+                                  1u << READER_BROKEN | 1u << READER_SLOW |
+                                  1u << READER_FAST;
+
+static size_t place_of(const struct deciding *d, enum reader_kind k)
+{
+    for (size_t i = 0; i < d->g->n_obs; i++) {
+        if (d->g->obs[i].kind == k)
+            return d->g->obs_at[i];
+    }
+    return 0;
+}
+
+static void drop(struct deciding *d, unsigned kinds)
+{
+    struct meaning_gathered *g = d->g;
+    size_t to = 0;
+
+    for (size_t i = 0; i < g->n_obs; i++) {
+        if (!(kinds >> g->obs[i].kind & 1)) {
+            g->obs_at[to] = g->obs_at[i];
+            g->obs[to++] = g->obs[i];
+        }
+    }
+    g->n_obs = to;
+    g->kinds &= ~kinds;
+}
+
+/* "Very little water": slow, when it is said of a pot. */
+static void add_maybe_slow(struct deciding *d)
+{
+    struct meaning_gathered *g = d->g;
+
+    if (!g->maybe_slow && !(g->no_flow && g->kinds == 0 && !g->ill))
+        return; /* "it does not pass": of the water, when nothing else is said
+                 */
+    if (has(d, READER_SLOW) || g->sure & READER_DRY || has(d, READER_FAST) ||
+        has(d, READER_UNUSED) || has(d, READER_FINE) || has(d, READER_PART) ||
+        g->n_obs == READER_OBS_MOST ||
+        (d->n_serials == 0 && d->wrong == NULL && d->tally.pot == 0))
+        return;
+    if (has(d, READER_LEAK) && g->maybe_slow && !d->tally.scarce)
+        return; /* "it passes at the side, it filters nothing" */
+    g->obs_at[g->n_obs] = g->maybe_slow_at;
+    g->obs[g->n_obs++] = (struct reader_obs){.kind = READER_SLOW};
+    g->kinds |= 1u << READER_SLOW;
+}
+
+/* "It passes in less than 20 minutes": fast, when no amount is told. */
+static void add_passing(struct deciding *d)
+{
+    struct meaning_gathered *g = d->g;
+    const unsigned flow = 1u << READER_SLOW | 1u << READER_FAST;
+
+    if (!g->passes_in || g->has_amount || (g->kinds & flow) ||
+        g->measure.minutes > 60 || g->n_obs == READER_OBS_MOST)
+        return;
+    g->measure.minutes = 0;
+    g->obs_at[g->n_obs] = g->passes_at;
+    g->obs[g->n_obs++] = (struct reader_obs){.kind = READER_FAST};
+    g->kinds |= 1u << READER_FAST;
+}
+
+/* "It was slow, we washed it, now it is good." */
+static void settle_past(struct deciding *d)
+{
+    size_t washed = place_of(d, READER_SCRUBBED);
+
+    if (has(d, READER_SCRUBBED) && has(d, READER_FINE) && has(d, READER_SLOW) &&
+        !d->g->has_amount && place_of(d, READER_SLOW) < washed &&
+        place_of(d, READER_FINE) > washed)
+        drop(d, 1u << READER_SLOW);
+}
+
+/* The last "now", else the last "but"; 0 for none. */
+static size_t turning_point(const struct deciding *d, bool *now)
+{
+    const struct cut *c = d->m->cut;
+    size_t at = 0;
+
+    *now = false;
+    if (!concept_set_has(&c->any, CONCEPT_NOW) &&
+        !concept_set_has(&c->any, CONCEPT_BUT))
+        return 0;
+    for (size_t i = 1; i < c->n_row; i++) {
+        const struct cut_token *t = &c->tokens[c->row_at[i]];
+
+        if (may_be(d, t, CONCEPT_NOW) || (!*now && may_be(d, t, CONCEPT_BUT))) {
+            *now |= may_be(d, t, CONCEPT_NOW);
+            at = i;
+        }
+    }
+    return at;
+}
+
+/* "All well? 0214-073-19 tap broken": a greeting. "We do not use it, ok,
+ * thanks": a courtesy. */
+static void settle_greeting(struct deciding *d)
+{
+    const struct cut *c = d->m->cut;
+    size_t at = c->row_at[place_of(d, READER_FINE)];
+
+    if (has(d, READER_UNUSED) && has(d, READER_FINE) &&
+        may_be(d, &c->tokens[at], CONCEPT_POLITE))
+        drop(d, 1u << READER_FINE);
+    for (size_t i = 0; i < d->g->n_pieces && has(d, READER_FINE); i++) {
+        const struct meaning_piece *p = &d->g->pieces[i];
+        const struct cut_token *next = &c->tokens[p->to];
+
+        if (p->from == at && p->to < c->n && next->symbol == CONCEPT_PAUSE &&
+            c->fold.text[next->at] == '?')
+            drop(d, 1u << READER_FINE);
+    }
+}
+
+/* "The dog bit the tap and broke it": of a part with its own damage, where no
+ * pot is named and nothing else stands between. */
+static void settle_part(struct deciding *d)
+{
+    const struct cut *c = d->m->cut;
+    size_t part = place_of(d, READER_PART), broken = place_of(d, READER_BROKEN);
+    const unsigned by_the_way = 1u << CLASS_SMALL | 1u << CLASS_POLITE;
+
+    if (!has(d, READER_PART))
+        return;
+    for (size_t i = 1; i + 1 < c->n; i++) {
+        if (may_be(d, &c->tokens[i], CONCEPT_POT) ||
+            (c->tokens[i].names & CUT_NAMES_POT))
+            return;
+    }
+    if (has(d, READER_UNUSED) && place_of(d, READER_UNUSED) > part && !c->card)
+        drop(d, 1u << READER_UNUSED); /* "the bucket broke, we threw it away" */
+    if (!has(d, READER_BROKEN) || broken < part || d->g->lone_parts != 0)
+        return;
+    for (size_t i = part + 1; i < broken; i++) {
+        const struct cut_token *t = &c->tokens[c->row_at[i]];
+
+        if (t->symbol == CONCEPT_PAUSE || may_be(d, t, CONCEPT_FAULTY) ||
+            may_be(d, t, CONCEPT_LOST) || may_be(d, t, CONCEPT_BROKEN))
+            continue;
+        if (!(d->m->lex->classes[t->symbol] & by_the_way))
+            return;
+    }
+    drop(d, 1u << READER_BROKEN);
+}
+
+/* "A crack as thin as a hair runs down the side": no water does. */
+static void settle_line(struct deciding *d)
+{
+    const struct cut *c = d->m->cut;
+    const struct lexicon *lex = d->m->lex;
+    size_t crack = place_of(d, READER_CRACK), leak = place_of(d, READER_LEAK);
+    uint16_t first = lexicon_symbol_of(lex, c->tokens[c->row_at[leak]].word);
+
+    if (!has(d, READER_CRACK) || !has(d, READER_LEAK) || leak < crack ||
+        c->card)
+        return;
+    for (size_t i = crack + 1; i < leak; i++) {
+        const struct cut_token *t = &c->tokens[c->row_at[i]];
+
+        if (t->symbol == CONCEPT_PAUSE || may_be(d, t, CONCEPT_AND) ||
+            may_be(d, t, CONCEPT_WATER))
+            return;
+    }
+    if (!concept_set_has(&lex->sets[first], CONCEPT_LEAK))
+        drop(d, 1u << READER_LEAK);
+}
+
+/* "It leaks in the cupboard": a place, and a pot that is in use. */
+static void settle_place(struct deciding *d)
+{
+    const unsigned flow =
+        1u << READER_LEAK | 1u << READER_SLOW | 1u << READER_FAST;
+    const struct lexicon *lex = d->m->lex;
+    const struct cut *c = d->m->cut;
+    const struct cut_token *t;
+    uint16_t first;
+
+    if (!has(d, READER_UNUSED) || (d->g->kinds & flow) == 0)
+        return;
+    t = &c->tokens[c->row_at[place_of(d, READER_UNUSED)]];
+    first = lexicon_symbol_of(lex, t->word);
+    if (concept_set_has(&lex->sets[first], CONCEPT_AT) &&
+        !concept_set_has(&lex->sets[first], CONCEPT_NO))
+        drop(d, 1u << READER_UNUSED);
+}
+
+/* "It was slow, now it is fast". */
+static void settle_speed(struct deciding *d)
+{
+    size_t slow = place_of(d, READER_SLOW), fast = place_of(d, READER_FAST);
+    size_t first = slow < fast ? slow : fast, last = slow < fast ? fast : slow;
+    bool now;
+    size_t at = turning_point(d, &now);
+
+    if (has(d, READER_SLOW) && has(d, READER_FAST) && now && first < at &&
+        at <= last + NOW_BEHIND && first + 1 < last)
+        drop(d, 1u << (slow < fast ? READER_SLOW : READER_FAST));
+}
+
+/* "It was slow, but now it is good"; "it was good, but now it leaks"; but
+ * "good but broken", and no more, tells of no time before. */
+static void settle_turn(struct deciding *d)
+{
+    const unsigned passing = 1u << READER_SLOW | 1u << READER_FAST;
+    size_t fine = place_of(d, READER_FINE), first = SIZE_MAX, last = 0, at;
+    unsigned bad = d->g->kinds & BAD_KINDS;
+    bool now;
+
+    if (!has(d, READER_FINE) || bad == 0)
+        return;
+    for (size_t i = 0; i < d->g->n_obs; i++) {
+        if (!(BAD_KINDS >> d->g->obs[i].kind & 1))
+            continue;
+        first = d->g->obs_at[i] < first ? d->g->obs_at[i] : first;
+        last = d->g->obs_at[i] > last ? d->g->obs_at[i] : last;
+    }
+    at = turning_point(d, &now);
+    if (at == 0)
+        return;
+    if (fine < at && at < first &&
+        (now || (bad & ~passing) == 0 || d->tally.words > SHORT_WORDS))
+        drop(d, 1u << READER_FINE);
+    else if (now && last < fine && last < at && at <= fine + NOW_BEHIND &&
+             (bad & ~passing) == 0 && !d->g->has_amount)
+        drop(d, bad);
+}
+
+/* Kinds that cannot both be: taken out, and asked about. */
+static bool settle_contraries(struct deciding *d)
+{
+    const unsigned bad = BAD_KINDS;
+    unsigned out = 0;
+    bool now;
+
+    if (has(d, READER_FINE) && (d->g->kinds & bad))
+        out |= (d->g->kinds & bad) | 1u << READER_FINE;
+    if (has(d, READER_SLOW) && has(d, READER_FAST))
+        out |= 1u << READER_SLOW | 1u << READER_FAST;
+    if (turning_point(d, &now) == 0 || !now) /* "no crack, a crack" */
+        out |= d->g->kinds & d->g->denied;
+    if (decide_is_used(d))
+        out |= 1u << READER_UNUSED;
+    if (d->g->said_ill && d->g->denied_ill && d->g->sure == 0)
+        out |= d->g->kinds & 1u << READER_ILL;
+    d->out->unsafe_said =
+        (out & (1u << READER_CRACK | 1u << READER_LEAK | 1u << READER_BROKEN |
+                1u << READER_FAST)) != 0;
+    drop(d, out);
+    return out != 0;
+}
+
+void decide_add_flow(struct deciding *d)
+{
+    add_maybe_slow(d);
+    add_passing(d);
+}
+
+bool decide_settle(struct deciding *d)
+{
+    settle_greeting(d);
+    settle_part(d);
+    settle_line(d);
+    settle_past(d);
+    settle_place(d);
+    settle_turn(d);
+    settle_speed(d);
+    return settle_contraries(d);
+}

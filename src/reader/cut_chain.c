@@ -85,7 +85,9 @@ static bool is_heavy(const struct lexicon *lex, uint32_t word, size_t len,
                           1u << CLASS_OURS | 1u << CLASS_UNIT |
                           1u << CLASS_SICKNESS;
 
-    return (len >= CHAIN_HEAVY && (lex->classes[symbol] & ours)) ||
+    return ((lex->classes[symbol] & ours) && lex->words[word].listed &&
+            (len > CHAIN_HEAVY ||
+             (len == CHAIN_HEAVY && lex->words[word].card))) ||
            concept_set_has(&lex->sets[symbol], CONCEPT_USE) ||
            concept_set_has(&lex->sets[symbol], CONCEPT_QUIT);
 }

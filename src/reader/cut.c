@@ -397,6 +397,29 @@ static void add_plus(struct cut *c, const struct lexicon *lex, size_t at)
     c->tokens[c->n - 1].spelt = spelt;
 }
 
+/* Is the figure behind this one a count: "wa2 3"? */
+static bool counts_behind(const struct cut_context *x, size_t i)
+{
+    const struct cut_atom *next = &x->atoms->items[i + 1];
+
+    return i + 1 < x->atoms->n && next->type == CUT_DIGITS && next->len <= 2;
+}
+
+/* Swahili "wa2", read aloud: people. */
+static bool add_aloud_behind(struct cut *c, const struct lexicon *lex,
+                             struct cut_token *t)
+{
+    size_t len = (size_t)t->len + 1;
+    uint32_t w = cut_know(c, lex, c->fold.text + t->at, len)->sound;
+
+    if (w == 0 || lexicon_symbol_of(lex, w) == 0)
+        return false;
+    t->word = w;
+    t->spelt = t->sound = 0;
+    t->len = (uint16_t)len;
+    return true;
+}
+
 /* "pole2": polepole. A 2 that stands at the end of a word says it twice. */
 static bool add_doubled(struct cut *c, const struct cut_context *x, size_t i)
 {
@@ -408,8 +431,12 @@ static bool add_doubled(struct cut *c, const struct cut_context *x, size_t i)
     if (i == 0 || a->len != 1 || c->fold.text[a->at] != '2' ||
         !(a->flags & CUT_GLUED) || a[-1].type != CUT_LETTERS ||
         (i + 1 < x->atoms->n && (a[1].flags & CUT_GLUED)) ||
-        t->at != a[-1].at || t->len != a[-1].len || t->len < DOUBLED_LEAST ||
+        t->at != a[-1].at || t->len != a[-1].len ||
         2 * (size_t)t->len >= sizeof(twice))
+        return false;
+    if (counts_behind(x, i))
+        return add_aloud_behind(c, x->lex, t);
+    if (t->len < DOUBLED_LEAST)
         return false;
     memcpy(twice, c->fold.text + t->at, t->len);
     memcpy(twice + t->len, c->fold.text + t->at, t->len);

@@ -18,7 +18,7 @@ struct chain {
     const struct lexicon *lex;
     const char *s;
     size_t len;
-    bool behind_number;
+    bool beside_digits;
     uint32_t words[CHAIN_MOST][CHAIN_WORD + 1];
 };
 
@@ -77,17 +77,17 @@ static bool may_stand(const struct lexicon *lex, uint32_t word, size_t len,
 }
 
 /* A word of ours; or "use", "no longer". */
-static bool is_heavy(const struct lexicon *lex, uint32_t word, size_t len,
-                     int lang)
+static bool is_heavy(const struct chain *h, uint32_t word, size_t len, int lang)
 {
+    const struct lexicon *lex = h->lex;
     uint16_t symbol = symbol_in(lex, word, lang);
     const uint32_t ours = 1u << CLASS_SEEN | 1u << CLASS_SIGN |
                           1u << CLASS_OURS | 1u << CLASS_UNIT |
                           1u << CLASS_SICKNESS;
 
     return ((lex->classes[symbol] & ours) && lex->words[word].listed &&
-            (len > CHAIN_HEAVY ||
-             (len == CHAIN_HEAVY && lex->words[word].card))) ||
+            (len > CHAIN_HEAVY || (len == CHAIN_HEAVY && h->beside_digits) ||
+             (len >= CHAIN_BRING && lex->words[word].card))) ||
            concept_set_has(&lex->sets[symbol], CONCEPT_USE) ||
            concept_set_has(&lex->sets[symbol], CONCEPT_QUIT);
 }
@@ -113,8 +113,7 @@ static void find_way(const struct chain *h, int lang, struct chain_way *w)
     if (w->price[0] == PRICE_NONE)
         return;
     for (size_t i = 0; i < h->len; i += w->first[i], w->n++)
-        w->heavy +=
-            is_heavy(h->lex, h->words[i][w->first[i]], w->first[i], lang);
+        w->heavy += is_heavy(h, h->words[i][w->first[i]], w->first[i], lang);
 }
 
 static bool is_ascii(const char *s, size_t len)
@@ -133,9 +132,9 @@ static bool is_likely(const struct chain *h, const struct chain_way *w)
     size_t light = w->n - w->heavy;
 
     if (w->n < 2 || w->n * CHAIN_BRING > h->len || w->heavy == 0 ||
-        (h->len < CHAIN_LONG && !h->behind_number))
+        (h->len < CHAIN_LONG && !h->beside_digits))
         return false;
-    return h->behind_number ||
+    return h->beside_digits ||
            (light <= w->heavy + 1 && (w->n > 2 || w->heavy > 1));
 }
 
@@ -163,15 +162,25 @@ static bool best_way(const struct chain *h, int seems, struct chain_way *best)
     return best->price[0] != PRICE_NONE && !twice;
 }
 
+/* "0214-073-19safuit", "5doigtsen13h" */
+static bool is_beside_digits(const struct cut *c, const struct cut_atom *a)
+{
+    size_t end = (size_t)a->at + a->len;
+    uint16_t before = c->tokens[c->n - 1].symbol;
+
+    return ((a->flags & CUT_GLUED) &&
+            (before == CONCEPT_NUMBER || before == CONCEPT_SERIAL ||
+             before == CONCEPT_WRONG)) ||
+           (end < c->fold.len && fold_is_digit(c->fold.text[end]));
+}
+
 bool cut_split_chain(struct cut *c, const struct lexicon *lex,
                      const struct cut_atom *a)
 {
     struct chain h = {.lex = lex,
                       .s = c->fold.text + a->at,
                       .len = a->len,
-                      .behind_number =
-                          (a->flags & CUT_GLUED) &&
-                          c->tokens[c->n - 1].symbol == CONCEPT_NUMBER};
+                      .beside_digits = is_beside_digits(c, a)};
     struct chain_way way;
 
     if (a->len > CHAIN_MOST || !is_ascii(h.s, h.len))

@@ -6,7 +6,7 @@
 #define CUT_OCTETS_MOST 1600 /* of a text; READER_TEXT_MOST */
 #define CUT_ATOMS_MOST  1700
 #define CUT_NO_LINK     '#'
-#define CUT_CHAIN_LEAST 8
+#define CUT_CHAIN_LEAST 6
 #define CUT_SPELT_LEAST 4 /* letters; shorter words get no slack by ear */
 
 enum cut_atom_type { CUT_LETTERS, CUT_DIGITS, CUT_STOP, CUT_MORE };

@@ -369,6 +369,18 @@ static void settle_letters(struct cut *c, const struct lexicon *lex)
     }
 }
 
+/* Portuguese "3 cm diarreia": with, and no centimetres. */
+static void settle_with(struct cut *c, const struct lexicon *lex)
+{
+    if (!concept_set_has(&c->any, CONCEPT_CM))
+        return;
+    for (size_t i = 1; i + 1 < c->n; i++) {
+        if (c->tokens[i].symbol == CONCEPT_CM &&
+            has_class(lex, &c->tokens[i + 1], 1u << CLASS_SICKNESS))
+            c->tokens[i].symbol = CONCEPT_AT;
+    }
+}
+
 /* "1lit", and the word is also a bed: behind a number it is the unit. */
 static void settle_units(struct cut *c, const struct lexicon *lex)
 {
@@ -496,6 +508,7 @@ void cut_phrases(struct cut *c, const struct lexicon *lex, int lang)
     cut_sum_up(c, lex);
     join_number_words(c, lex);
     settle_units(c, lex);
+    settle_with(c, lex);
     settle_minus(c, lex);
     settle_for(c, lex);
     cut_card(c, lex);

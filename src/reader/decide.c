@@ -7,6 +7,8 @@
 
 #include <string.h>
 
+#define SHORT_MOST 5 /* digits that may be of anything */
+
 #define B(c, k) CONCEPT_BIT(CONCEPT_##c, k)
 /* A word for a pot or a part of one. */
 #define POT(k)                                                                 \
@@ -219,6 +221,11 @@ static bool is_handing_over(const struct deciding *d)
            d->m->cut->tokens[2].symbol == CONCEPT_WRONG;
 }
 
+static bool is_short(const struct deciding *d, const struct cut_token *t)
+{
+    return t->held >= 0 && d->m->cut->held[t->held].len <= SHORT_MOST;
+}
+
 static bool is_report(const struct deciding *d)
 {
     const struct tally *y = &d->tally;
@@ -237,6 +244,10 @@ static bool is_report(const struct deciding *d)
             return true;
         if (y->money > 0 || (y->chat > 0 && !pot))
             return false;
+        if (is_short(d, d->wrong) && g->n_obs > 0)
+            return is_report_bare(d); /* "it broke, the new one costs 1200" */
+        if (g->n_obs == 0 && g->trouble && y->call && !pot)
+            return false; /* "my new number is …" */
         if (g->n_obs > 0 || g->trouble)
             return pot || (!(y->call && g->kinds == 1u << READER_UNUSED) &&
                            (y->unknown <= 2 || y->ours * 2 >= y->unknown));

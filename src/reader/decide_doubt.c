@@ -7,6 +7,8 @@
 
 #include <string.h>
 
+#define SHORT_WORDS 3
+
 /* "Part" behind a serial, and nothing else: which one? */
 bool decide_names_no_part(const struct deciding *d)
 {
@@ -23,6 +25,17 @@ bool decide_names_no_part(const struct deciding *d)
                 (may_be(d, &c->tokens[i], CONCEPT_PART) ||
                  c->tokens[i].symbol == CONCEPT_LETTER_T);
     return part;
+}
+
+/* "Mother is ill with her heart": of the water or not, nobody knows. */
+static bool is_other_illness(const struct deciding *d)
+{
+    const struct tally *y = &d->tally;
+
+    return d->n_serials == 0 && d->wrong == NULL &&
+           d->g->kinds == 1u << READER_ILL && d->g->sure == 0 && !d->g->gut &&
+           d->g->people == 0 && y->pot == 0 && !y->water && !d->m->cut->card &&
+           y->words > SHORT_WORDS;
 }
 
 /* "The boss is ill, bring the bucket": no one of a home with a pot is named. */
@@ -288,9 +301,9 @@ enum reader_why decide_doubt(const struct deciding *d)
         return READER_WHY_NO_PART;
     if (g->limit || c->doubt || (c->card && is_left_over(d)) ||
         (g->other_amount && has(d, READER_SLOW)) || is_question(d) ||
-        is_hearsay(d) || has_stray_count(d) || has_stray_measure(d) ||
-        has_stray_no(d) || is_damage_of_part(d) || is_damage_of_unknown(d) ||
-        is_slow_and_broken(d))
+        is_hearsay(d) || is_other_illness(d) || has_stray_count(d) ||
+        has_stray_measure(d) || has_stray_no(d) || is_damage_of_part(d) ||
+        is_damage_of_unknown(d) || is_slow_and_broken(d))
         return READER_WHY_UNCLEAR;
     return READER_CLEAR;
 }

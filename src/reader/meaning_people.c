@@ -93,7 +93,8 @@ static void take_number_u5(struct taking *t)
     g->under5 = second;
 }
 
-/* "2 children under five" are two people, unless they were counted before. */
+/* "2 children under five", "2 ill under five" are two people, unless they were
+ * counted before. */
 static void take_under5(struct taking *t)
 {
     struct meaning_gathered *g = t->out;
@@ -101,7 +102,8 @@ static void take_under5(struct taking *t)
     const struct cut_token *k = token(t, GRAMMAR_UNDER5);
 
     g->under5 = k->symbol == CONCEPT_NUMBER ? count_of(k) : 1; /* "a child" */
-    if ((said(t, GRAMMAR_WHO) || said(t, GRAMMAR_AMONG)) &&
+    if ((said(t, GRAMMAR_WHO) || said(t, GRAMMAR_AMONG) ||
+         said(t, GRAMMAR_ILL) || said(t, GRAMMAR_GUT)) &&
         g->counted == COUNTED_NOT && g->under5 > 0) {
         g->people = g->under5;
         g->counted = COUNTED_CHILDREN;

@@ -107,6 +107,7 @@ enum concept_class {
     X(NOT_SO, "not-so", CLASS_SMALL)                                           \
     X(ALL_DAY, "all-day", CLASS_SMALL)                                         \
     X(DAILY, "daily", CLASS_SMALL)                                             \
+    X(ALL, "all", CLASS_SMALL)                                                 \
     X(DRY, "dry", CLASS_SIGN)                                                  \
     X(SURE_DRY, "sure-dry", CLASS_SIGN)                                        \
     X(DEAD, "dead", CLASS_SIGN)                                                \

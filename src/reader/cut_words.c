@@ -223,7 +223,7 @@ static bool is_time_phrase(const struct cut *c, const struct lexicon *lex,
 
 /*
  * "de l eau | de riz": a phrase that begins inside the first one and is
- * longer, or tells of danger, goes before it.
+ * longer, or tells of danger, goes before it, unless the first tells of it.
  */
 static uint32_t best_phrase(const struct cut *c, const struct lexicon *lex,
                             size_t i, size_t *n)
@@ -236,7 +236,8 @@ static uint32_t best_phrase(const struct cut *c, const struct lexicon *lex,
         size_t m;
         uint32_t other = longest(c, lex, i + k, PHRASE_MOST, &m);
 
-        if (m < 2 || k + m <= *n)
+        if (m < 2 || k + m <= *n ||
+            (lex->classes[lex->nodes[node].all] & 1u << CLASS_SIGN))
             continue;
         if (m > *n || (lex->classes[lex->nodes[other].all] & 1u << CLASS_SIGN))
             return longest(c, lex, i, k, n);

@@ -190,7 +190,8 @@ static struct reader_obs *measured_obs(struct deciding *d, bool time)
         (alone &&
          (fast ||
           (g->has_amount != time && d->tally.words > 3 && !is_fall(d)) ||
-          (!g->has_amount && d->tally.unknown > 0))) ||
+          (!g->has_amount && (d->tally.unknown > 0 ||
+                              (d->n_serials == 0 && d->wrong == NULL))))) ||
         (!alone && ((g->kinds & ~well) != 0 || !g->has_amount || !time)))
         return NULL;
     g->kinds |= 1u << (fast ? READER_FAST : READER_SLOW);

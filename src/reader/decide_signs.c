@@ -100,6 +100,8 @@ void decide_add_illness(struct deciding *d)
     o = &g->obs[g->n_obs++];
     if (g->u5_said && g->people == 1 && g->counted == COUNTED_CHILDREN)
         g->under5 = 1; /* "1 child under five" */
+    if (g->u5_all && g->people > 0)
+        g->under5 = g->people;
     if (g->people == 0 && g->counted == COUNTED_NOT && !d->m->cut->card)
         g->people = g->under5; /* "two under fives are ill" */
     *o = (struct reader_obs){.kind = READER_ILL,

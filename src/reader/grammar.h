@@ -53,6 +53,7 @@
     X(GONE, "gone")                                                            \
     X(BLOOD_NO, "blood-no")                                                    \
     X(ONE_ILL, "one-ill")                                                      \
+    X(ALL_U5, "all-u5")                                                        \
     X(ILL_NO, "ill-no")                                                        \
     X(DRY, "dry")                                                              \
     X(SURE_DRY, "sure-dry")                                                    \

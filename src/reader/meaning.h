@@ -42,6 +42,7 @@ struct meaning_gathered {
 
     int people, under5;
     bool u5_said;    /* without a number */
+    bool u5_all;     /* of all that are ill */
     bool ill_before; /* in a piece before this one */
     bool among;      /* of the people who were counted, some were told apart */
     bool none;       /* "ill 0" */

@@ -170,6 +170,7 @@ void meaning_take_people(struct taking *t)
     if (said(t, GRAMMAR_AMONG_ONE) && g->under5 == 0)
         g->under5 = 1;
     g->u5_said |= said(t, GRAMMAR_U5_SAID);
+    g->u5_all |= said(t, GRAMMAR_ALL_U5);
     if (said(t, GRAMMAR_AGE))
         take_aged(t);
     else if (said(t, GRAMMAR_NUMBER_U5))

@@ -27,7 +27,12 @@ enum {
 };
 
 /* "Nobody uses the filter", "diarrhoea like rice water". */
-enum { CUT_NAMES_POT = 1, CUT_NAMES_GUT = 2 };
+enum {
+    CUT_NAMES_POT = 1,
+    CUT_NAMES_GUT = 2,
+    CUT_NAMES_DAY = 4,
+    CUT_NAMES_AND = 8
+};
 
 struct cut_token {
     uint16_t at, len; /* in the folded text */

@@ -68,8 +68,7 @@ uint16_t cut_settle(const struct lexicon *lex, const struct cut_token *t,
         return lexicon_symbol_in(lex, t->node,
                                  __builtin_ctz(n->langs & lex->common));
     if (t->len <= FOREIGN_SMALL &&
-        (n->all == CONCEPT_NUMBER || /* "sis" is no French six */
-         !(lex->classes[n->all] & ~(1u << CLASS_SMALL | 1u << CLASS_ORDER))))
+        !(lex->classes[n->all] & ~(1u << CLASS_SMALL | 1u << CLASS_ORDER)))
         return (uint16_t)CONCEPT_WORD;
     return n->all;
 }
@@ -119,6 +118,10 @@ static void settle_all(struct cut *c, const struct lexicon *lex, int lang)
             continue;
         t->named = (int8_t)lex->more[lex->nodes[t->node].more].named;
         t->symbol = cut_settle(lex, t, lang);
+        if (t->symbol == CONCEPT_NUMBER && t->len <= FOREIGN_SMALL &&
+            lang >= 0 && !counts_next(c, lex, i) &&
+            !(lex->nodes[t->node].langs & (1u << lang | lex->common)))
+            t->symbol = CONCEPT_WORD; /* "sis" is no French six */
         /* "hi" behind "language" is no greeting. */
         if (t->named >= 0 &&
             concept_set_has(&lex->sets[c->tokens[i - 1].symbol],

@@ -369,6 +369,10 @@ static uint8_t names_in(const struct cut *c, const struct lexicon *lex,
         if (concept_set_has(set, CONCEPT_GUT) ||
             concept_set_has(set, CONCEPT_STOOL))
             names |= CUT_NAMES_GUT;
+        if (concept_set_has(set, CONCEPT_DAY))
+            names |= CUT_NAMES_DAY;
+        if (concept_set_has(set, CONCEPT_AND))
+            names |= CUT_NAMES_AND;
     }
     return names;
 }

@@ -37,7 +37,7 @@ static void tally_token(struct deciding *d, const struct cut_token *t)
     y->ours += (classes & ours) != 0;
     y->polite += (classes & 1u << CLASS_POLITE) != 0;
     y->slips += (t->flags & CUT_SLIP) != 0;
-    y->pot += (t->names & CUT_NAMES_POT) ||
+    y->pot += ((t->names & CUT_NAMES_POT) && !(classes & 1u << CLASS_ALIEN)) ||
               (!(t->flags & CUT_SLIP) &&
                concept_set_meets(&d->m->lex->sets[t->symbol], &pots));
 }

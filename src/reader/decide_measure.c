@@ -68,6 +68,19 @@ static bool is_told(const struct deciding *d, size_t at)
            t->symbol == CONCEPT_LETTER_S || t->symbol == CONCEPT_LETTER_F;
 }
 
+/* "All night for one bottle": what is missing was said. */
+static bool is_told_otherwise(const struct deciding *d,
+                              const struct reader_obs *o)
+{
+    const struct cut *c = d->m->cut;
+    const struct cut_token *t =
+        &c->tokens[c->row_at[d->g->obs_at[o - d->g->obs]]];
+
+    return d->g->has_amount && o->kind == READER_SLOW &&
+           (concept_set_has(&c->any, CONCEPT_ALL_DAY) ||
+            (t->names & CUT_NAMES_DAY));
+}
+
 /* Hindi "teen ungli utra": the verb stands behind. */
 static bool is_told_behind(const struct deciding *d, size_t at)
 {
@@ -233,7 +246,7 @@ enum reader_why decide_measure(struct deciding *d)
         return READER_CLEAR;
     if (g->has_amount != time && level == READER_CLEAR && !fall &&
         (!is_direct(d, g->has_amount ? g->amount_at : g->time_at) ||
-         (!time && is_aim(d, g->amount_at))))
+         is_told_otherwise(d, o) || (!time && is_aim(d, g->amount_at))))
         return READER_CLEAR;
     o->measure = g->measure;
     o->measure.from_brim = g->brim && !g->has_level && !g->not_brim;

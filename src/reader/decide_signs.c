@@ -102,7 +102,8 @@ void decide_add_illness(struct deciding *d)
         g->under5 = 1; /* "1 child under five" */
     if (g->u5_all && g->people > 0)
         g->under5 = g->people;
-    if (g->people == 0 && g->counted == COUNTED_NOT && !d->m->cut->card)
+    if (g->people == 0 && g->counted == COUNTED_NOT && g->under5 > 1 &&
+        !d->m->cut->card)
         g->people = g->under5; /* "two under fives are ill" */
     *o = (struct reader_obs){.kind = READER_ILL,
                              .people = g->people,

@@ -101,7 +101,7 @@ static void take_under5(struct taking *t)
 
     const struct cut_token *k = token(t, GRAMMAR_UNDER5);
 
-    g->under5 = k->symbol == CONCEPT_NUMBER ? count_of(k) : 1; /* "a child" */
+    g->under5 = may_be(t, k, CONCEPT_NUMBER) ? count_of(k) : 1; /* "a child" */
     if ((said(t, GRAMMAR_WHO) || said(t, GRAMMAR_AMONG) ||
          said(t, GRAMMAR_ILL) || said(t, GRAMMAR_GUT)) &&
         g->counted == COUNTED_NOT && g->under5 > 0) {
@@ -132,13 +132,13 @@ static void take_aged(struct taking *t)
 
     g->who = true;
     g->five |= age == 5;
-    if (g->counted == COUNTED_NOT) {
+    if (g->counted == COUNTED_NOT && !g->ill_before) {
         g->people = n;
         g->counted = COUNTED_CHILDREN;
     } else {
         g->among = true;
     }
-    if (age < 5 && n <= g->people)
+    if (age < 5 && (n <= g->people || g->people == 0))
         g->under5 = n;
 }
 
@@ -170,6 +170,8 @@ void meaning_take_people(struct taking *t)
     if (said(t, GRAMMAR_AMONG_ONE) && g->under5 == 0)
         g->under5 = 1;
     g->u5_said |= said(t, GRAMMAR_U5_SAID);
+    g->u5_all |= said(t, GRAMMAR_U5_SAID) && g->people == 2 &&
+                 (token(t, GRAMMAR_U5_SAID)->names & CUT_NAMES_AND);
     g->u5_all |= said(t, GRAMMAR_ALL_U5);
     if (said(t, GRAMMAR_AGE))
         take_aged(t);

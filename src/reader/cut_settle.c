@@ -375,10 +375,14 @@ static void settle_letters(struct cut *c, const struct lexicon *lex)
 /* Portuguese "3 cm diarreia": with, and no centimetres. */
 static void settle_with(struct cut *c, const struct lexicon *lex)
 {
-    if (!concept_set_has(&c->any, CONCEPT_CM))
+    if (!concept_set_has(&c->any, CONCEPT_CM) ||
+        concept_set_has(&c->any, CONCEPT_SLOW) ||
+        concept_set_has(&c->any, CONCEPT_FAST) ||
+        concept_set_has(&c->any, CONCEPT_DOWN))
         return;
     for (size_t i = 1; i + 1 < c->n; i++) {
         if (c->tokens[i].symbol == CONCEPT_CM &&
+            !(c->tokens[i].flags & CUT_GLUED) &&
             has_class(lex, &c->tokens[i + 1], 1u << CLASS_SICKNESS))
             c->tokens[i].symbol = CONCEPT_AT;
     }

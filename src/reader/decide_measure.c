@@ -184,6 +184,14 @@ static bool is_fall(const struct deciding *d)
                 : (y->flowing || y->scarce) && named);
 }
 
+/* "Come at 10, we cook": a time alone, in more words than an answer has. */
+static bool is_time_of_talk(const struct deciding *d)
+{
+    return !d->g->has_amount &&
+           (d->tally.unknown > 0 || (d->n_serials == 0 && d->wrong == NULL &&
+                                     d->tally.words > DIRECT_WORDS));
+}
+
 /*
  * The observation that the measure is of; NULL: it is of none. A measure alone
  * is one of the flow. So is a whole one of a pot that is called good or was
@@ -203,8 +211,7 @@ static struct reader_obs *measured_obs(struct deciding *d, bool time)
         (alone &&
          (fast ||
           (g->has_amount != time && d->tally.words > 3 && !is_fall(d)) ||
-          (!g->has_amount && (d->tally.unknown > 0 ||
-                              (d->n_serials == 0 && d->wrong == NULL))))) ||
+          is_time_of_talk(d))) ||
         (!alone && ((g->kinds & ~well) != 0 || !g->has_amount || !time)))
         return NULL;
     g->kinds |= 1u << (fast ? READER_FAST : READER_SLOW);

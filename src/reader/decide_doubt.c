@@ -101,7 +101,7 @@ static bool is_left_over(const struct deciding *d)
     const struct cut *c = d->m->cut;
     bool part = has(d, READER_PART);
 
-    if (g->n_obs == 0)
+    if (!c->card || g->n_obs == 0)
         return false;
     if ((g->lone_parts != 0 && !part && d->tally.words <= 2 &&
          !(has(d, READER_LEAK) && g->lone_parts == 1u << READER_BUCKET)) ||
@@ -294,18 +294,49 @@ static bool is_slow_and_broken(const struct deciding *d)
     return has(d, READER_BROKEN) && has(d, READER_SLOW) && !d->m->cut->card;
 }
 
+static bool is_limited(const struct deciding *d)
+{
+    return d->g->limit;
+}
+
+static bool is_dark(const struct deciding *d)
+{
+    return d->m->cut->doubt;
+}
+
+static bool has_two_measures(const struct deciding *d)
+{
+    return d->g->other_amount && has(d, READER_SLOW);
+}
+
+static const struct {
+    bool (*is)(const struct deciding *d);
+    const char *what;
+} doubts[] = {
+    {is_limited, "it was too much to be read whole"},
+    {is_dark, "a word of a card's sentence is not understood"},
+    {is_left_over, "something of a card's sentence is left over"},
+    {has_two_measures, "two measures"},
+    {is_question, "it is a question"},
+    {is_hearsay, "someone of another home may be ill"},
+    {is_other_illness, "it may be another illness"},
+    {has_stray_count, "a number that may count people is left over"},
+    {has_stray_measure, "a number or a unit is left over"},
+    {has_stray_no, "a 'no' that denies nothing"},
+    {is_damage_of_part, "the damage may be the part's"},
+    {is_damage_of_unknown, "the damage may be another thing's"},
+    {is_slow_and_broken, "broken, but in use"},
+};
+
 enum reader_why decide_doubt(const struct deciding *d)
 {
-    const struct meaning_gathered *g = d->g;
-    const struct cut *c = d->m->cut;
-
     if (lacks_part(d))
         return READER_WHY_NO_PART;
-    if (g->limit || c->doubt || (c->card && is_left_over(d)) ||
-        (g->other_amount && has(d, READER_SLOW)) || is_question(d) ||
-        is_hearsay(d) || is_other_illness(d) || has_stray_count(d) ||
-        has_stray_measure(d) || has_stray_no(d) || is_damage_of_part(d) ||
-        is_damage_of_unknown(d) || is_slow_and_broken(d))
-        return READER_WHY_UNCLEAR;
+    for (size_t i = 0; i < KW_COUNT(doubts); i++) {
+        if (doubts[i].is(d)) {
+            d->out->doubt = doubts[i].what;
+            return READER_WHY_UNCLEAR;
+        }
+    }
     return READER_CLEAR;
 }

@@ -22,6 +22,7 @@ struct reader_scratch {
     struct grammar_scratch *grammar;
     enum reader_outcome outcome; /* of the last text, to explain */
     enum reader_why why;
+    const char *doubt;
 };
 
 static int load_tables(const char *folder, struct fault_list *faults,
@@ -186,6 +187,7 @@ void reader_read(const struct reader *r, struct reader_scratch *s,
         out->outcome == READER_NOT_REPORT && is_courtesy(r->lex, &s->cut);
     s->outcome = out->outcome;
     s->why = out->why;
+    s->doubt = out->doubt;
 }
 
 size_t reader_languages(const struct reader *r)
@@ -256,7 +258,9 @@ void reader_explain(const struct reader *r, const struct reader_scratch *s,
         explain_piece(c, &s->said.pieces[i], out);
     if (s->said.limit)
         kw_buf_puts(out, "a limit was hit: too long, or too much to match\n");
-    kw_buf_printf(out, "judged: %s%s%s\n", reader_outcome_name(s->outcome),
+    kw_buf_printf(out, "judged: %s%s%s%s%s\n", reader_outcome_name(s->outcome),
                   s->why != READER_CLEAR ? ", because of " : "",
-                  s->why != READER_CLEAR ? reader_why_name(s->why) : "");
+                  s->why != READER_CLEAR ? reader_why_name(s->why) : "",
+                  s->doubt != NULL ? ": " : "",
+                  s->doubt != NULL ? s->doubt : "");
 }

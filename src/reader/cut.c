@@ -271,6 +271,8 @@ static void link_atoms(struct cut *c, struct cut_atoms *a)
             x->flags |= CUT_PLUS;
         if (n > 1 && between[n - 1] == '-' && between[n - 2] == ' ')
             x->flags |= CUT_MINUS;
+        if (n > 0 && between[n - 1] == '<' && c->fold.text[x->at] == '5')
+            x->flags |= CUT_MINUS; /* "<5a" */
         end = (size_t)x->at + x->len;
     }
 }

@@ -311,7 +311,7 @@ static size_t add_number(struct cut *c, const struct cut_context *x, size_t i)
     t->value = digits_value(s, a->len);
     t->word = lexicon_find(x->lex, s, a->len);
     if (a->flags & CUT_MINUS)
-        t->value = -t->value; /* nobody means that: it is asked about */
+        t->value = -t->value; /* nobody means that, but "<5" */
     if (!add_second_half(c, x, i, t))
         return i + 1;
     if ((t->flags & CUT_FRACTION) && last->symbol == CONCEPT_NUMBER &&

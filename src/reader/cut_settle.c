@@ -8,8 +8,9 @@
 #include <string.h>
 
 #define HOME_POINTS                                                            \
-    13 /* of the sender's language: a little more than a word                  \
-        */
+    13                  /* of the sender's language: a little more than a word \
+                         */
+#define YEARS_SHORT   4 /* letters: "<5a", "<5ans" */
 #define FEVER_LEAST   34 /* degrees: such a count is not of people */
 #define DEGREES_LEAST 5  /* colder water with a bare c is none */
 #define FOREIGN_SMALL 3  /* "si", "no" of another language say nothing here */
@@ -324,19 +325,24 @@ static void settle_for(struct cut *c, const struct lexicon *lex)
     }
 }
 
-/* "-5 ans": under five. */
+/* "-5 ans", "<5a", "<5": under five. */
 static void settle_minus(struct cut *c, const struct lexicon *lex)
 {
     if (!(c->any_flag & CUT_MINUS))
         return;
-    for (size_t i = 2; i + 1 < c->n; i++) {
+    for (size_t i = 2; i < c->n; i++) {
         struct cut_token *t = &c->tokens[i];
+        bool last = i + 1 == c->n, less = c->fold.text[t->at - 1] == '<',
+             years = !last &&
+                     (concept_set_has(&lex->sets[t[1].symbol], CONCEPT_DAY) ||
+                      (less && (t[1].flags & CUT_GLUED) &&
+                       t[1].len <= YEARS_SHORT));
 
-        if (t->symbol == CONCEPT_NUMBER && t->value == -5 &&
-            concept_set_has(&lex->sets[t[1].symbol], CONCEPT_DAY)) {
-            t->symbol = CONCEPT_UNDER5;
+        if (t->symbol != CONCEPT_NUMBER || t->value != -5 || !(years || less))
+            continue;
+        t->symbol = CONCEPT_UNDER5;
+        if (years)
             t[1].symbol = CONCEPT_FILLER;
-        }
     }
 }
 

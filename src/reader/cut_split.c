@@ -5,7 +5,7 @@
 #include "reader/cut_parts.h"
 
 #define SPLIT_LEAST 3 /* letters of each half of a word taken apart */
-#define SPLIT_SIGN  4 /* and of a half that is a sign */
+#define SPLIT_SIGN  4 /* and of a half that is a sign, on a card */
 #define SPLIT_MOST  24
 #define GLUED_LEAST 7 /* letters of a phrase run together */
 #define GLUED_MOST  32
@@ -58,8 +58,9 @@ static uint32_t half(const struct lexicon *lex, const char *s, size_t len,
     if (symbol == 0 || symbol == CONCEPT_OTHER || !lex->words[w].listed ||
         (lex->classes[symbol] & ~(1u << CLASS_ALIEN)) == 0)
         return 0;
-    if (len < SPLIT_SIGN && (lex->classes[symbol] & 1u << CLASS_SIGN))
-        return 0; /* "dieback" */
+    if ((lex->classes[symbol] & 1u << CLASS_SIGN) &&
+        (len < SPLIT_SIGN || !lex->words[w].card))
+        return 0; /* "dieback", Spanish "molestia" */
     return w;
 }
 

@@ -155,6 +155,17 @@ static void settle_part(struct deciding *d)
     drop(d, 1u << READER_BROKEN);
 }
 
+/* "It runs out on the floor, it does not hold water" is one trouble. */
+static void settle_unholding(struct deciding *d)
+{
+    const struct cut *c = d->m->cut;
+
+    if (has(d, READER_LEAK) && has(d, READER_FAST) &&
+        may_be(d, &c->tokens[c->row_at[place_of(d, READER_FAST)]],
+               CONCEPT_UNHOLDING))
+        drop(d, 1u << READER_FAST);
+}
+
 /* "A crack as thin as a hair runs down the side": no water does. */
 static void settle_line(struct deciding *d)
 {
@@ -272,6 +283,7 @@ bool decide_settle(struct deciding *d)
     settle_greeting(d);
     settle_part(d);
     settle_line(d);
+    settle_unholding(d);
     settle_past(d);
     settle_place(d);
     settle_turn(d);

@@ -2,31 +2,7 @@
  * check_doubt.c - texts that may be meant in two ways are asked about, and
  * those beside them that may not are filed all the same.
  */
-#include "tests/reader_rig.h"
-
-#include <check.h>
-#include <stdio.h>
-#include <string.h>
-
-static struct reader *reader;
-static struct reader_scratch *scratch;
-
-static void setup(void)
-{
-    struct fault_list faults = {0};
-
-    if (reader_open(rig_folder(), &rig_layout, &rig_limits, &faults, &reader) <
-        0)
-        fault_print(&faults, stdout);
-    ck_assert_ptr_nonnull(reader);
-    scratch = reader_scratch_new(reader);
-}
-
-static void teardown(void)
-{
-    reader_scratch_free(scratch);
-    reader_close(reader);
-}
+#include "tests/reader_fixture.h"
 
 static const struct {
     const char *text;
@@ -77,6 +53,26 @@ static const struct {
     FILED("021407319 no fever but diarrhoea"),
     /* spelt out: no letter of the card */
     ASKED("021407319 L E N T O", NO_TROUBLE),
+    /* a number called a number may be the pot's: its own is not taken for it */
+    ASKED("our number is 808258930, it leaks", CHECK),
+    NOT_REPORT("hello this is my new number 712440983"),
+    /* half a measure in many words */
+    ASKED("The filter 021407319 is slow, it gave only 2 litres", NO_TIME),
+    ASKED("It is slow. I watched it for six hours but forgot how far it fell "
+          "021407319",
+          NO_AMOUNT),
+    FILED("021407319 all night for one bottle, so slow"),
+    ASKED("021407319 slow, five hundred litres in one hour", IMPOSSIBLE),
+    ASKED("021407319 lento, mil e duzentos litros em 20 minutos", IMPOSSIBLE),
+    ASKED("021407319 4000 people are ill", COUNTS),
+    /* a letter beside the word of another kind */
+    ASKED("021407319 crack g", CONTRARY),
+    /* what broke may be another thing */
+    ASKED("021407319 le robin est casse", UNCLEAR),
+    /* talk */
+    NOT_REPORT("on a lave le bebe, il dort bien"),
+    NOT_REPORT("limpa o galinheiro amanha cedo"),
+    NOT_REPORT("la grieta entre esos dos partidos nunca se va a cerrar"),
     /* a warning that goes from phone to phone, and one's own news */
     NOT_REPORT("FWD: people are ill and one is dead, send to 10 people"),
     FILED("021407319 fwd: my child is ill, blood in the stool"),
@@ -84,11 +80,9 @@ static const struct {
 
 START_TEST(doubtful_is_asked)
 {
-    static const struct reader_hint one_pot = {NULL, "021407319"};
-    struct reader_meaning m;
     const char *text = texts[_i].text;
+    struct reader_meaning m = rig_read(text, NULL, "021407319");
 
-    reader_read(reader, scratch, text, strlen(text), &one_pot, &m);
     if (m.outcome != texts[_i].outcome || m.why != texts[_i].why)
         printf("%s: %s %s\n", text, reader_outcome_name(m.outcome),
                reader_why_name(m.why));
@@ -109,13 +103,16 @@ START_TEST(one_kind_alone)
         {"%s%s%n 021407319 crack", READER_CRACK},
         {"021407319,,slow..fell..three,,fingers..8,,hours", READER_SLOW},
         {"021407319 it went from slow to good", READER_FINE},
+        {"nao e a torneira, a agua vaza por baixo 021407319", READER_LEAK},
+        {"a crack as thin as a hair runs down the side 021407319",
+         READER_CRACK},
+        {"hope you are well, 021407319 is slow", READER_SLOW},
+        {"021407319ill", READER_ILL},
     };
 
     for (size_t i = 0; i < KW_COUNT(said); i++) {
-        struct reader_meaning m;
+        struct reader_meaning m = rig_read(said[i].text, NULL, NULL);
 
-        reader_read(reader, scratch, said[i].text, strlen(said[i].text), NULL,
-                    &m);
         if (m.n_obs != 1)
             printf("%s: %zu\n", said[i].text, m.n_obs);
         ck_assert_uint_eq(m.n_obs, 1);
@@ -139,10 +136,8 @@ START_TEST(some_of_those_counted)
     };
 
     for (size_t i = 0; i < KW_COUNT(counts); i++) {
-        struct reader_meaning m;
+        struct reader_meaning m = rig_read(counts[i].text, NULL, NULL);
 
-        reader_read(reader, scratch, counts[i].text, strlen(counts[i].text),
-                    NULL, &m);
         ck_assert_uint_eq(m.n_obs, 1);
         ck_assert_int_eq(m.obs[0].people, counts[i].people);
     }
@@ -167,10 +162,8 @@ START_TEST(card_words_forgive_one_slip)
     };
 
     for (size_t i = 0; i < KW_COUNT(slips); i++) {
-        struct reader_meaning m;
+        struct reader_meaning m = rig_read(slips[i].text, NULL, NULL);
 
-        reader_read(reader, scratch, slips[i].text, strlen(slips[i].text), NULL,
-                    &m);
         if (m.n_obs != (slips[i].kind >= 0) ||
             (m.n_obs == 1 && (int)m.obs[0].kind != slips[i].kind))
             printf("%s: %s %zu\n", slips[i].text,
@@ -182,23 +175,15 @@ START_TEST(card_words_forgive_one_slip)
 }
 END_TEST
 
-int main(void)
+static void add_tests(TCase *t)
 {
-    Suite *s = suite_create("doubt");
-    TCase *t = tcase_create("doubt");
-    SRunner *r;
-    int failed;
-
-    tcase_set_timeout(t, 60);
-    tcase_add_unchecked_fixture(t, setup, teardown);
     tcase_add_loop_test(t, doubtful_is_asked, 0, (int)KW_COUNT(texts));
     tcase_add_test(t, one_kind_alone);
     tcase_add_test(t, some_of_those_counted);
     tcase_add_test(t, card_words_forgive_one_slip);
-    suite_add_tcase(s, t);
-    r = srunner_create(s);
-    srunner_run_all(r, CK_ENV);
-    failed = srunner_ntests_failed(r);
-    srunner_free(r);
-    return failed != 0;
+}
+
+int main(void)
+{
+    return rig_run("doubt", add_tests);
 }

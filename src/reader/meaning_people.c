@@ -84,6 +84,8 @@ static void take_number_u5(struct taking *t)
 
     if (second == 5) {
         g->under5 = first;
+        if (g->counted == COUNTED_NOT && !g->ill_before)
+            g->people = first;
         return;
     }
     if (g->counted == COUNTED_NOT) {

@@ -316,15 +316,23 @@ static bool lighten(struct cut *c, const struct lexicon *lex,
     return w != 0;
 }
 
-/* Might a dark word have been meant as one that counts? */
+/* "water flws too fast 5l 20min": nothing is missing. */
+static bool is_whole(const struct sentence *s)
+{
+    return s->flow && !s->ill && s->seen && s->units >= 2;
+}
+
+/* Might a dark word have been meant as one that counts? Where the flow is told
+ * wholly, no unit is wanted any more. */
 static bool is_near_ours(struct cut *c, const struct lexicon *lex,
-                         const struct cut_token *t)
+                         const struct cut_token *t, bool whole)
 {
     struct slip_expected e = {.lang = c->lang_seems, .alone = true};
 
     concept_set_join(&e.concepts, &lex->of_class[CLASS_SEEN]);
     concept_set_join(&e.concepts, &lex->of_class[CLASS_SIGN]);
-    concept_set_join(&e.concepts, &lex->of_class[CLASS_UNIT]);
+    if (!whole)
+        concept_set_join(&e.concepts, &lex->of_class[CLASS_UNIT]);
     concept_set_add(&e.concepts, CONCEPT_ILL);
     concept_set_add(&e.concepts, CONCEPT_GUT);
     concept_set_add(&e.concepts, CONCEPT_TAP);
@@ -365,12 +373,6 @@ static bool is_plain_person(struct cut *c, const struct lexicon *lex,
     return seek(c, lex, t, &e, true) == 0;
 }
 
-/* "water flws too fast 5l 20min": nothing is missing. */
-static bool is_whole(const struct sentence *s)
-{
-    return s->flow && !s->ill && s->seen && s->units >= 2;
-}
-
 static void lighten_all(struct cut *c, const struct lexicon *lex,
                         struct sentence *s)
 {
@@ -381,10 +383,10 @@ static void lighten_all(struct cut *c, const struct lexicon *lex,
             continue;
         if (lighten(c, lex, s, i))
             look_at(c, lex, s);
-        else if (!is_plain_person(c, lex, t))
+        else if (t->len > 2 && !is_plain_person(c, lex, t))
             c->doubt |=
                 (s->count && (s->ill || s->flow || s->sign) && !is_whole(s)) ||
-                is_near_ours(c, lex, t);
+                is_near_ours(c, lex, t, is_whole(s));
     }
 }
 

@@ -25,6 +25,12 @@ TESTS += %D%/check_serial %D%/check_reader %D%/check_lexicon %D%/check_doubt \
 %C%_check_lexicon_CPPFLAGS = $(AM_CPPFLAGS) -I$(top_srcdir)
 %C%_check_lexicon_CFLAGS = $(KW_CHECK_CFLAGS)
 %C%_check_lexicon_LDADD = $(KW_CHECK_LIBS)
+check_PROGRAMS += %D%/check_wording
+TESTS += %D%/check_wording
+%C%_check_wording_SOURCES = %D%/check_wording.c %D%/reader_rig.h
+%C%_check_wording_CPPFLAGS = $(AM_CPPFLAGS) -I$(top_srcdir)
+%C%_check_wording_CFLAGS = $(KW_CHECK_CFLAGS)
+%C%_check_wording_LDADD = $(KW_CHECK_LIBS)
 # Walks over grammars of our own are held against PCRE2 and the reverse.
 check_PROGRAMS += %D%/check_grammar %D%/check_pattern %D%/check_match
 TESTS += %D%/check_grammar %D%/check_pattern %D%/check_match

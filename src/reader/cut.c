@@ -532,8 +532,7 @@ static void lay_rows(struct cut *c, const struct lexicon *lex)
 }
 
 void cut_text(struct cut *c, const struct lexicon *lex,
-              const struct serial_layout *layout, const char *text, size_t len,
-              int lang)
+              const struct serial_layout *layout, int lang)
 {
     struct cut_atoms atoms;
     struct cut_context x = {lex, layout, &atoms};
@@ -544,7 +543,6 @@ void cut_text(struct cut *c, const struct lexicon *lex,
     c->text++;
     c->keypad = c->card = c->doubt = false;
     c->lang = -1;
-    fold_text(&c->fold, text, len, CUT_OCTETS_MOST);
     c->cut_off = c->fold.cut;
     cut_add(c, CONCEPT_BEGIN, 0, 0);
     if (cut_keypad(c, &x)) {

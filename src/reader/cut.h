@@ -123,8 +123,12 @@ struct cut {
     int lang_seems; /* by the words that need no repair, else the sender's */
 };
 
-/* lang: index of the sender's language or -1; breaks ties. */
+#define CUT_OCTETS_MOST 1600 /* of a text; READER_TEXT_MOST */
+
+/*
+ * Cuts c->fold, into which fold_text() has folded at most CUT_OCTETS_MOST.
+ * lang: index of the sender's language or -1; breaks ties.
+ */
 void cut_text(struct cut *c, const struct lexicon *lex,
-              const struct serial_layout *layout, const char *text, size_t len,
-              int lang);
+              const struct serial_layout *layout, int lang);
 #endif

@@ -3,7 +3,6 @@
 /* cut_parts.h - what the files of the cutter share. */
 #include "reader/cut.h"
 
-#define CUT_OCTETS_MOST 1600 /* of a text; READER_TEXT_MOST */
 #define CUT_ATOMS_MOST  1700
 #define CUT_NO_LINK     '#'
 #define CUT_CHAIN_LEAST 6

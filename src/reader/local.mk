@@ -13,7 +13,8 @@ KW_READER_SOURCES = %D%/reader.h %D%/reader.c %D%/serial.h \
 	%D%/decide_parts.h %D%/decide_settle.c %D%/decide_measure.c %D%/decide_signs.c %D%/decide_doubt.c %D%/order.c \
 	%D%/image.h %D%/image.c %D%/lexicon_image.c %D%/lexicon_shrink.c %D%/grammar_image.c \
 	%D%/reader_image.h %D%/reader_image.c \
-	%D%/cut_heard.c %D%/grammar_memo.h %D%/grammar_memo.c
+	%D%/cut_heard.c %D%/grammar_memo.h %D%/grammar_memo.c \
+	%D%/wording.h %D%/wording.c
 src_libkilnword_a_SOURCES += $(KW_READER_SOURCES)
 
 # An image of the tables serves only the program of the very sources that made

@@ -3,6 +3,7 @@
 #include "base/buf.h"
 #include "reader/meaning.h"
 #include "reader/reader_image.h"
+#include "reader/wording.h"
 
 #include <string.h>
 
@@ -20,6 +21,9 @@ struct reader_scratch {
     struct cut cut;
     struct meaning_gathered said;
     struct grammar_scratch *grammar;
+    struct wording_memo *memo;
+    struct wording wording;      /* of the last text */
+    bool recalled;               /* what it says was remembered, not read */
     enum reader_outcome outcome; /* of the last text, to explain */
     enum reader_why why;
     const char *doubt;
@@ -105,6 +109,7 @@ struct reader_scratch *reader_scratch_new(const struct reader *r)
         kw_free(s);
         return NULL;
     }
+    s->memo = wording_memo_new();
     return s;
 }
 
@@ -113,6 +118,7 @@ void reader_scratch_free(struct reader_scratch *s)
     if (s == NULL)
         return;
     grammar_scratch_free(s->grammar);
+    wording_memo_free(s->memo);
     kw_free(s);
 }
 
@@ -160,17 +166,15 @@ static bool is_courtesy(const struct lexicon *lex, const struct cut *c)
     return any;
 }
 
-void reader_read(const struct reader *r, struct reader_scratch *s,
-                 const char *text, size_t len, const struct reader_hint *hint,
-                 struct reader_meaning *out)
+/* The text that was folded. */
+static void read_folded(const struct reader *r, struct reader_scratch *s,
+                        int lang, const struct reader_hint *hint,
+                        struct reader_meaning *out)
 {
-    static const struct reader_hint none;
-    struct meaning_case m = {r->lex, &r->limits, hint ? hint : &none, &s->cut,
-                             &s->said};
+    struct meaning_case m = {r->lex, &r->limits, hint, &s->cut, &s->said};
 
     memset(out, 0, sizeof(*out));
-    cut_text(&s->cut, r->lex, &r->layout, text, len,
-             lang_index(r, m.hint->lang));
+    cut_text(&s->cut, r->lex, &r->layout, lang);
     if (s->cut.lang >= 0)
         kw_copy(out->lang, sizeof(out->lang), r->lex->tags[s->cut.lang],
                 strlen(r->lex->tags[s->cut.lang]));
@@ -188,6 +192,40 @@ void reader_read(const struct reader *r, struct reader_scratch *s,
     s->outcome = out->outcome;
     s->why = out->why;
     s->doubt = out->doubt;
+}
+
+void reader_read(const struct reader *r, struct reader_scratch *s,
+                 const char *text, size_t len, const struct reader_hint *hint,
+                 struct reader_meaning *out)
+{
+    static const struct reader_hint none;
+    int lang;
+    bool keep;
+
+    if (hint == NULL)
+        hint = &none;
+    lang = lang_index(r, hint->lang);
+    fold_text(&s->cut.fold, text, len, CUT_OCTETS_MOST);
+    keep = wording_take(&s->wording, &s->cut.fold, &r->layout, lang, hint->pot);
+    s->recalled = keep && wording_recall(s->memo, &s->wording, hint->pot, out);
+    if (s->recalled)
+        return;
+    read_folded(r, s, lang, hint, out);
+    if (keep)
+        wording_keep(s->memo, &s->wording, &s->cut, out);
+}
+
+/* A text that was recalled has not been cut: to explain, it is read. */
+static void read_recalled(const struct reader *r, struct reader_scratch *s)
+{
+    const struct wording *w = &s->wording;
+    struct reader_hint hint = {.pot = w->pot == WORDING_SAME_POT    ? w->serial
+                                      : w->pot == WORDING_OTHER_POT ? ""
+                                                                    : NULL};
+    struct reader_meaning m;
+
+    read_folded(r, s, w->lang, &hint, &m);
+    s->recalled = false;
 }
 
 size_t reader_languages(const struct reader *r)
@@ -240,11 +278,13 @@ static void explain_piece(const struct cut *c, const struct meaning_piece *p,
     kw_buf_putc(out, '\n');
 }
 
-void reader_explain(const struct reader *r, const struct reader_scratch *s,
+void reader_explain(const struct reader *r, struct reader_scratch *s,
                     struct kw_buf *out)
 {
     const struct cut *c = &s->cut;
 
+    if (s->recalled)
+        read_recalled(r, s);
     kw_buf_printf(out, "folded: %.*s\n", (int)c->fold.len, c->fold.text);
     kw_buf_printf(out, "language: %s\n",
                   c->lang >= 0 ? r->lex->tags[c->lang] : "not clear");

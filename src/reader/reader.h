@@ -162,6 +162,7 @@ struct reader_limits { /* what cannot be, from the pot in the configuration */
     int people_max;     /* in one home: 30 */
 };
 
+/* Whatever is added here belongs into a wording, too: wording.h. */
 struct reader_hint {
     const char *lang; /* sender's language or NULL; breaks ties only */
     const char *pot;  /* canonical serial of the sender's one pot, or NULL */
@@ -217,7 +218,7 @@ void reader_read(const struct reader *r, struct reader_scratch *s,
  * judged, in lines for the person who keeps the words files.
  */
 struct kw_buf;
-void reader_explain(const struct reader *r, const struct reader_scratch *s,
+void reader_explain(const struct reader *r, struct reader_scratch *s,
                     struct kw_buf *out);
 
 /* Number of languages, and the tag of each; order of the file names. */

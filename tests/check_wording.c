@@ -97,14 +97,34 @@ static const char *const texts[] = {
     "ok thank you",
     "language en",
     "crack leak 12345",
+    "pot:@, crack",
+    "@. crack 2",
+    "12.@ leak",
+    "1.@ leak",
+    "123 456 @ leak",
+    "0214 073 @ leak",
+    "1234 567 @ leak",
+    "021 407 @ 19 leak",
+    "@ 19 leak",
+    "@ 021 leak 4f",
+    "@-19-crack",
+    "@/4/10 slow",
+    "1 2 3 @ 4 5 ill",
+    "22 33 44 55 66 77 88 99 11 22 33 @ leak",
+    "@ @ crack",
 };
 
 static void fill(char *dst, size_t cap, const char *text, const char *serial)
 {
-    size_t n = strcspn(text, "@");
+    size_t n = 0;
 
-    snprintf(dst, cap, "%.*s%s%s", (int)n, text, text[n] != 0 ? serial : "",
-             text[n] != 0 ? text + n + 1 : "");
+    for (; *text != '\0' && n + 1 < cap; text++) {
+        if (*text == '@')
+            n += (size_t)snprintf(dst + n, cap - n, "%s", serial);
+        else
+            dst[n++] = *text;
+    }
+    dst[n] = '\0';
 }
 
 static void same_as_read(const char *text, const struct reader_hint *hint,
@@ -112,20 +132,21 @@ static void same_as_read(const char *text, const struct reader_hint *hint,
 {
     struct reader_scratch *fresh = reader_scratch_new(reader);
     struct kw_buf first, then;
-    char dashed[20], plain[100], marked[100];
+    char parted[20], as[4][100];
 
     kw_buf_init(&first, 1 << 16);
     kw_buf_init(&then, 1 << 16);
-    serial_format(&rig_layout, serial, dashed, sizeof(dashed));
-    fill(plain, sizeof(plain), text, serial);
-    fill(marked, sizeof(marked), text, dashed);
-    for (int k = 0; k < 2; k++) {
-        const char *as = k == 0 ? plain : marked;
-
-        tell(fresh, as, hint, &first);
-        tell(scratch, as, hint, &then);
+    serial_format(&rig_layout, serial, parted, sizeof(parted));
+    fill(as[0], sizeof(as[0]), text, serial);
+    for (int k = 1; k < 4; k++) {
+        parted[4] = parted[8] = "-- ."[k];
+        fill(as[k], sizeof(as[k]), text, parted);
+    }
+    for (int k = 0; k < 4; k++) {
+        tell(fresh, as[k], hint, &first);
+        tell(scratch, as[k], hint, &then);
         ck_assert_str_eq(kw_buf_text(&first), kw_buf_text(&then));
-        tell(scratch, as, hint, &then); /* surely met before */
+        tell(scratch, as[k], hint, &then); /* surely met before */
         ck_assert_str_eq(kw_buf_text(&first), kw_buf_text(&then));
     }
     kw_buf_release(&first);

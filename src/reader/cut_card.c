@@ -39,16 +39,17 @@ void cut_take(const struct lexicon *lex, struct cut_token *t, uint32_t word,
 }
 
 /* In a words file letter by letter, or a phrase. */
-static bool is_as_written(const struct cut *c, const struct lexicon *lex,
+static bool is_as_written(struct cut *c, const struct lexicon *lex,
                           const struct cut_token *t)
 {
     const char *s = c->fold.text + t->at;
 
-    return memchr(s, ' ', t->len) != NULL || lexicon_find(lex, s, t->len) != 0;
+    return memchr(s, ' ', t->len) != NULL ||
+           cut_hear(c, lex, s, t->len)->word != 0;
 }
 
 /* May it be a slip in a word of the card? What is one by ear is not. */
-static bool is_doubtful(const struct cut *c, const struct lexicon *lex,
+static bool is_doubtful(struct cut *c, const struct lexicon *lex,
                         const struct cut_token *t)
 {
     if (t->symbol < CONCEPT_WORD || (t->flags & (CUT_LETTER | CUT_SPLIT)))
@@ -59,7 +60,7 @@ static bool is_doubtful(const struct cut *c, const struct lexicon *lex,
 }
 
 /* Nothing but what the card has, and words that may be slips? */
-static bool is_card(const struct cut *c, const struct lexicon *lex)
+static bool is_card(struct cut *c, const struct lexicon *lex)
 {
     size_t words = 0, unknown = 0;
 

@@ -309,7 +309,7 @@ static size_t add_number(struct cut *c, const struct cut_context *x, size_t i)
     t = cut_add(c, CONCEPT_NUMBER, a->at, a->len);
     t->flags = a->flags;
     t->value = digits_value(s, a->len);
-    t->word = lexicon_find(x->lex, s, a->len);
+    t->word = cut_hear(c, x->lex, s, a->len)->word;
     if (a->flags & CUT_MINUS)
         t->value = -t->value; /* nobody means that, but "<5" */
     if (!add_second_half(c, x, i, t))
@@ -373,13 +373,25 @@ static size_t claim(struct cut *c, const struct cut_context *x,
     return 1;
 }
 
+/* "10h": one short group, which can be nothing but a number. */
+static bool is_short_alone(const struct cut_context *x, size_t i)
+{
+    const struct cut_atom *a = &x->atoms->items[i];
+    size_t want = (size_t)serial_chars(x->layout);
+
+    return a->len + 1u < LONG_LEAST && a->len < want &&
+           x->layout->check == SERIAL_MOD_97_10 &&
+           (i + 1 >= x->atoms->n || a[1].type != CUT_DIGITS);
+}
+
 size_t cut_digit_run(struct cut *c, const struct cut_context *x, size_t i)
 {
     char serial[SERIAL_CAP];
     struct run r;
     size_t a, b, n;
 
-    if (x->atoms->items[i].len == 1 && x->layout->batch_chars > 1)
+    if ((x->atoms->items[i].len == 1 && x->layout->batch_chars > 1) ||
+        is_short_alone(x, i))
         return add_number(c, x, i); /* no serial begins so, no phone either */
     gather_run(c, x, i, &r);
     if (r.g[0].len > DIGITS_MOST) {

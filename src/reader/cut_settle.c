@@ -28,9 +28,13 @@ static void find_language(struct cut *c, const struct lexicon *lex, int lang)
         score[lang] = HOME_POINTS; /* rather the sender's, where it may be */
     for (size_t i = 1; i < c->n; i++) {
         uint32_t langs = lex->nodes[c->tokens[i].node].langs & ~lex->common;
-        size_t n = (size_t)__builtin_popcount(langs);
+        size_t n = 0;
 
-        if ((c->tokens[i].flags & CUT_LETTER) || n >= KW_COUNT(points))
+        if (langs == 0 || (c->tokens[i].flags & CUT_LETTER))
+            continue;
+        for (uint32_t left = langs; left != 0; left &= left - 1)
+            n++; /* no machine is asked for an instruction that counts them */
+        if (n >= KW_COUNT(points))
             continue;
         for (all |= langs; langs != 0; langs &= langs - 1)
             score[__builtin_ctz(langs)] += points[n];

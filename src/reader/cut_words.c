@@ -125,47 +125,47 @@ static bool is_itself(const struct lexicon *lex, const struct cut_token *t,
 static uint32_t step(const struct cut *c, const struct lexicon *lex,
                      uint32_t node, const struct cut_token *t, bool spelt)
 {
-    uint32_t to, canon = lex->words[t->word].canon;
+    uint32_t to = lexicon_step(lex, node, spelt ? t->spelt : t->word), canon;
 
     if (spelt)
-        return t->spelt == 0 || is_itself(lex, t, c->lang_seems)
-                   ? 0
-                   : lexicon_step(lex, node, t->spelt);
-    to = lexicon_step(lex, node, t->word);
-    return to != 0 || node == 1 || canon == 0 ? to
-                                              : lexicon_step(lex, node, canon);
+        return to != 0 && !is_itself(lex, t, c->lang_seems) ? to : 0;
+    if (to != 0)
+        return to;
+    canon = lex->words[t->word].canon;
+    return canon == 0 ? 0 : lexicon_step(lex, node, canon);
 }
 
-/* The longest phrase of at most `most` words from token i: node and *n. */
-static uint32_t longest_so(const struct cut *c, const struct lexicon *lex,
-                           size_t i, size_t most, bool spelt, size_t *n)
-{
-    uint32_t node = 1, best = 0;
-
-    *n = 0;
-    for (size_t k = 0; i + k < c->n && k < most; k++) {
-        const struct cut_token *t = &c->tokens[i + k];
-
-        if (t->word == 0 || t->symbol == CONCEPT_PAUSE)
-            break;
-        node = step(c, lex, node, t, spelt);
-        if (node == 0)
-            break;
-        if (lex->nodes[node].all != 0 &&
-            !(k == 0 && t->symbol == CONCEPT_NUMBER)) {
-            best = node;
-            *n = k + 1;
-        }
-    }
-    return best;
-}
-
-/* The same of at most one word. */
+/* A word alone, when it means something. */
 static uint32_t only(const struct lexicon *lex, const struct cut_token *t,
                      uint32_t root, size_t *n)
 {
     *n = lex->nodes[root].all != 0 && t->symbol != CONCEPT_NUMBER;
     return *n == 0 ? 0 : root;
+}
+
+/*
+ * The longest phrase of at most `most` words that begins with token i, whose
+ * own node is root: node and *n.
+ */
+static uint32_t longest_so(const struct cut *c, const struct lexicon *lex,
+                           size_t i, size_t most, uint32_t root, bool spelt,
+                           size_t *n)
+{
+    const struct cut_token *t = &c->tokens[i];
+    uint32_t node = root, best = only(lex, t, root, n);
+
+    for (size_t k = 1; i + k < c->n && k < most; k++) {
+        t = &c->tokens[i + k];
+        if (t->word == 0 || t->symbol == CONCEPT_PAUSE ||
+            !lexicon_goes_on(lex, node) ||
+            (node = step(c, lex, node, t, spelt)) == 0)
+            break;
+        if (lex->nodes[node].all != 0) {
+            best = node;
+            *n = k + 1;
+        }
+    }
+    return best;
 }
 
 /* As it stands or in all spellings, whichever is longer. */
@@ -174,22 +174,23 @@ static uint32_t longest(const struct cut *c, const struct lexicon *lex,
 {
     const struct cut_token *t = &c->tokens[i];
     bool alone = most < 2 || i + 1 >= c->n || t[1].word == 0;
-    uint32_t root = lex->words[t->word].root, node, other;
+    uint32_t node, other, root;
     size_t m;
 
     *n = 0;
     if (t->word == 0)
         return 0;
+    root = lex->words[t->word].root;
     node = alone || !lexicon_goes_on(lex, root)
                ? only(lex, t, root, n)
-               : longest_so(c, lex, i, most, false, n);
+               : longest_so(c, lex, i, most, root, false, n);
     if (t->spelt == 0)
         return node;
     root = lex->words[t->spelt].root;
-    if (*n > 0 && (alone || !lexicon_goes_on(lex, root)))
+    if (root == 0 || (*n > 0 && (alone || !lexicon_goes_on(lex, root))))
         return node;
-    other = longest_so(c, lex, i, most, true, &m);
-    if (m <= *n)
+    other = longest_so(c, lex, i, most, root, true, &m);
+    if (m <= *n || is_itself(lex, t, c->lang_seems))
         return node;
     *n = m;
     return other;
@@ -224,13 +225,12 @@ static bool is_time_phrase(const struct cut *c, const struct lexicon *lex,
 /*
  * "de l eau | de riz": a phrase that begins inside the first one and is
  * longer, or tells of danger, goes before it, unless the first tells of it.
+ * The first: node and *n words.
  */
-static uint32_t best_phrase(const struct cut *c, const struct lexicon *lex,
-                            size_t i, size_t *n)
+static uint32_t better_phrase(const struct cut *c, const struct lexicon *lex,
+                              size_t i, uint32_t node, size_t *n)
 {
-    uint32_t node = longest(c, lex, i, PHRASE_MOST, n);
-
-    if (*n > 1 && is_time_phrase(c, lex, i, *n))
+    if (is_time_phrase(c, lex, i, *n))
         return longest(c, lex, i, *n - 1, n);
     for (size_t k = 1; k < *n; k++) {
         size_t m;
@@ -243,6 +243,15 @@ static uint32_t best_phrase(const struct cut *c, const struct lexicon *lex,
             return longest(c, lex, i, k, n);
     }
     return node;
+}
+
+/* What the words from token i on are, *n of them. */
+static uint32_t best_phrase(const struct cut *c, const struct lexicon *lex,
+                            size_t i, size_t *n)
+{
+    uint32_t node = longest(c, lex, i, PHRASE_MOST, n);
+
+    return *n > 1 ? better_phrase(c, lex, i, node, n) : node;
 }
 
 /* A word that is none. */
@@ -398,8 +407,8 @@ static void join_all(struct cut *c, const struct lexicon *lex)
     size_t to = 1;
 
     for (size_t i = 1; i < c->n; to++) {
-        size_t n;
-        uint32_t node = best_phrase(c, lex, i, &n);
+        size_t n = 0;
+        uint32_t node = c->tokens[i].word == 0 ? 0 : best_phrase(c, lex, i, &n);
 
         if (n > 1)
             c->tokens[i].names = names_in(c, lex, i, n);

@@ -36,10 +36,11 @@ void grammar_memo_free(struct grammar_memo *memo)
 /* A symbol has less than 16 bits: PATTERN_SYMBOLS_MOST. */
 static void pack(const uint32_t *row, size_t n, uint64_t key[KEY_WORDS])
 {
-    for (size_t k = 0; k < KEY_WORDS; k++)
-        key[k] = 0;
+    uint16_t symbols[GRAMMAR_MEMO_LONGEST] = {0};
+
     for (size_t i = 0; i < n; i++)
-        key[i / 4] |= (uint64_t)row[i] << i % 4 * 16;
+        symbols[i] = (uint16_t)row[i];
+    memcpy(key, symbols, sizeof(symbols));
 }
 
 static size_t place_of(const uint64_t key[KEY_WORDS])

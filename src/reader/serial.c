@@ -63,9 +63,11 @@ static int mod97(const char *s, size_t len)
         size_t end = len - i < DIGITS_AT_ONCE ? len : i + DIGITS_AT_ONCE;
 
         for (; i < end; i++) {
-            if (s[i] < '0' || s[i] > '9')
+            unsigned v = (unsigned char)s[i] - (unsigned)'0';
+
+            if (v > 9)
                 return -1;
-            rest = rest * 10 + (uint64_t)(s[i] - '0');
+            rest = rest * 10 + v;
         }
     }
     return (int)rest;

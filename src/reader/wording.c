@@ -41,49 +41,75 @@ void wording_memo_free(struct wording_memo *memo)
     kw_free(memo);
 }
 
+/* So many digits; false when there are fewer. */
+static bool take_digits(const char *s, int n, char *to)
+{
+    for (int i = 0; i < n; i++) {
+        if (!fold_is_digit(s[i]))
+            return false;
+        to[i] = s[i];
+    }
+    return true;
+}
+
+/* May it stand between the groups of a serial? */
+static bool is_part_mark(char c)
+{
+    return c == '-' || c == ' ' || c == '.';
+}
+
 /*
- * The octets of a serial that begins at s, in one group or with the marks of
- * the card; 0 when there is none that passes. The text ends in a NUL.
+ * The octets of a serial that begins at s, in one group or in those of the
+ * card; 0 when there is none that passes. The text ends in a NUL.
  */
 static size_t serial_at(const struct serial_layout *l, const char *s,
                         char serial[SERIAL_CAP])
 {
-    size_t batch = (size_t)l->batch_chars, check = batch + (size_t)l->pot_chars,
-           n = 0, at = 0, want = (size_t)serial_chars(l);
-    bool dashed = false;
+    int want = serial_chars(l), check = l->batch_chars + l->pot_chars;
+    const char *at = s + l->batch_chars;
+    bool parted;
 
-    for (; n < want; n++) {
-        if (n == batch)
-            dashed = s[at] == '-';
-        if (dashed && (n == batch || n == check) && s[at++] != '-')
-            return 0;
-        if (!fold_is_digit(s[at]))
-            return 0;
-        serial[n] = s[at++];
-    }
-    serial[n] = '\0';
-    return (s[at] == ' ' || s[at] == '\0') && serial_verify(l, serial, n) == 0
-               ? at
+    if (!take_digits(s, l->batch_chars, serial))
+        return 0;
+    parted = is_part_mark(*at);
+    at += parted;
+    if (!take_digits(at, l->pot_chars, serial + l->batch_chars))
+        return 0;
+    at += l->pot_chars;
+    if (parted && !is_part_mark(*at++))
+        return 0;
+    if (!take_digits(at, want - check, serial + check))
+        return 0;
+    at += want - check;
+    serial[want] = '\0';
+    return !fold_is_alnum(*at) && serial_verify(l, serial, (size_t)want) == 0
+               ? (size_t)(at - s)
                : 0;
 }
 
-/* Takes the first serial out; its marks stay. */
+/*
+ * Takes the first serial out; its marks stay. Only where no other digits can
+ * be taken for a part of it: cut_digits.c tries groups as on the card, of three
+ * and three, and all of a run together. With pots of four digits, "123 456"
+ * before a batch would be tried with it.
+ */
 static void take_serial(struct wording *w, const struct fold *f,
                         const struct serial_layout *l)
 {
     char *text = (char *)w->text;
-    size_t at = 0, len;
+    size_t len;
 
-    /* Groups of one digit or two may be numbers, letters look like digits */
-    if (l->check != SERIAL_MOD_97_10 || l->batch_chars < 3 || l->pot_chars < 3)
+    if (l->check != SERIAL_MOD_97_10 || l->batch_chars < 3 ||
+        l->pot_chars != 3 || serial_chars(l) > SERIAL_CHARS_MAX)
         return;
-    for (; at < f->len; at++) {
-        if (!fold_is_digit(f->text[at]) || (at > 0 && f->text[at - 1] != ' ') ||
+    for (size_t at = 0; at < f->len; at++) {
+        if (!fold_is_digit(f->text[at]) ||
+            (at > 0 && fold_is_alnum(f->text[at - 1])) ||
             (len = serial_at(l, f->text + at, w->serial)) == 0)
             continue;
         w->has_serial = true;
-        for (size_t end = at + len; at < end; at++)
-            text[at] = text[at] == '-' ? '-' : NO_DIGIT;
+        for (; len > 0; len--, at++)
+            text[at] = fold_is_digit(text[at]) ? NO_DIGIT : text[at];
         return;
     }
 }

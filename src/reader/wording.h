@@ -7,10 +7,10 @@
  *
  * A wording is the whole folded text and all else that a reading depends on:
  * the sender's language, and whether the sender has one pot and the text is
- * of it. One serial that passes its check, stands alone between gaps and is
- * written in one group or as on the card is no part of the wording, since
- * nothing but its digits in the meaning comes of it. Kept are only meanings
- * of which that can be told: no other serial, number of an order or phone.
+ * of it. The first serial that passes its check, in one group or in those of
+ * the card, is no part of the wording: its digits are in the meaning, and no
+ * reading depends on them. Kept are only meanings of which that can be told:
+ * with no other serial, no number of an order and no phone.
  */
 #include "reader/cut.h"
 #include "reader/reader.h"

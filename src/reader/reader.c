@@ -207,7 +207,8 @@ void reader_read(const struct reader *r, struct reader_scratch *s,
     lang = lang_index(r, hint->lang);
     fold_text(&s->cut.fold, text, len, CUT_OCTETS_MOST);
     keep = wording_take(&s->wording, &s->cut.fold, &r->layout, lang, hint->pot);
-    s->recalled = keep && wording_recall(s->memo, &s->wording, hint->pot, out);
+    s->recalled = keep && wording_recall(s->memo, &s->wording, &r->layout,
+                                         hint->pot, out);
     if (s->recalled)
         return;
     read_folded(r, s, lang, hint, out);

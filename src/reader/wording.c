@@ -59,8 +59,8 @@ static bool is_part_mark(char c)
 }
 
 /*
- * The octets of a serial that begins at s, in one group or in those of the
- * card; 0 when there is none that passes. The text ends in a NUL.
+ * The octets of what looks like a serial and begins at s, in one group or in
+ * those of the card; 0 for none. The text ends in a NUL.
  */
 static size_t serial_at(const struct serial_layout *l, const char *s,
                         char serial[SERIAL_CAP])
@@ -82,16 +82,14 @@ static size_t serial_at(const struct serial_layout *l, const char *s,
         return 0;
     at += want - check;
     serial[want] = '\0';
-    return !fold_is_alnum(*at) && serial_verify(l, serial, (size_t)want) == 0
-               ? (size_t)(at - s)
-               : 0;
+    return fold_is_alnum(*at) ? 0 : (size_t)(at - s);
 }
 
 /*
- * Takes the first serial out; its marks stay. Only where no other digits can
- * be taken for a part of it: cut_digits.c tries groups as on the card, of three
- * and three, and all of a run together. With pots of four digits, "123 456"
- * before a batch would be tried with it.
+ * Takes out what looks like the first serial; its marks stay. Only where no
+ * other digits can be taken for a part of it: cut_digits.c tries groups as on
+ * the card, of three and three, and all of a run together. With pots of four
+ * digits, "123 456" before a batch would be tried with it.
  */
 static void take_serial(struct wording *w, const struct fold *f,
                         const struct serial_layout *l)
@@ -152,11 +150,15 @@ static bool is_same(const struct kept *k, const struct wording *w)
 }
 
 bool wording_recall(const struct wording_memo *memo, const struct wording *w,
-                    const char *pot, struct reader_meaning *out)
+                    const struct serial_layout *layout, const char *pot,
+                    struct reader_meaning *out)
 {
     const struct kept *k = memo->kept[place_of(w)];
 
     if (!is_same(k, w) && !is_same(++k, w))
+        return false;
+    if (w->has_serial &&
+        serial_verify(layout, w->serial, strlen(w->serial)) != 0)
         return false;
     memset(out, 0, sizeof(*out));
     out->outcome = k->said.outcome;

@@ -7,9 +7,9 @@
  *
  * A wording is the whole folded text and all else that a reading depends on:
  * the sender's language, and whether the sender has one pot and the text is
- * of it. The first serial that passes its check, in one group or in those of
- * the card, is no part of the wording: its digits are in the meaning, and no
- * reading depends on them. Kept are only meanings of which that can be told:
+ * of it. The first serial, in one group or in those of the card, is no part
+ * of the wording: when it passes its check, its digits are in the meaning, and
+ * no reading depends on them. Kept are only meanings of which that can be told:
  * with no other serial, no number of an order and no phone.
  */
 #include "reader/cut.h"
@@ -25,8 +25,8 @@ struct wording {
     uint32_t len;                 /* octets of it */
     int8_t lang;                  /* as cut_text() has it */
     uint8_t pot;                  /* enum wording_pot */
-    bool has_serial;              /* one was taken out: */
-    char serial[SERIAL_CAP];      /* canonical; no part of the wording */
+    bool has_serial;              /* what may be one was taken out: */
+    char serial[SERIAL_CAP];      /* its digits; no part of the wording */
 };
 
 struct wording_memo;
@@ -40,7 +40,8 @@ bool wording_take(struct wording *w, const struct fold *f,
                   const char *pot);
 /* True with the meaning, wholly written, when it was kept. */
 bool wording_recall(const struct wording_memo *memo, const struct wording *w,
-                    const char *pot, struct reader_meaning *out);
+                    const struct serial_layout *layout, const char *pot,
+                    struct reader_meaning *out);
 /* Keeps what was read of it, where it can be said of any pot. */
 void wording_keep(struct wording_memo *memo, const struct wording *w,
                   const struct cut *c, const struct reader_meaning *m);

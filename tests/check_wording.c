@@ -13,7 +13,8 @@ static struct reader *reader;
 static struct reader_scratch *scratch;
 
 static const char *const serials[] = {"021407319", "021407416", "032118059",
-                                      "214107325", "192000152", "200000130"};
+                                      "214107325", "192000152", "200000130",
+                                      "521407302"};
 
 static void setup(void)
 {
@@ -98,6 +99,7 @@ static const char *const texts[] = {
     "language en",
     "crack leak 12345",
     "pot:@, crack",
+    "ill <@ 2",
     "@. crack 2",
     "12.@ leak",
     "1.@ leak",

@@ -102,7 +102,7 @@ static void take_serial(struct wording *w, const struct fold *f,
         return;
     for (size_t at = 0; at < f->len; at++) {
         if (!fold_is_digit(f->text[at]) ||
-            (at > 0 && fold_is_alnum(f->text[at - 1])) ||
+            (at > 0 && f->text[at - 1] != ' ') || /* "<5" is no number */
             (len = serial_at(l, f->text + at, w->serial)) == 0)
             continue;
         w->has_serial = true;

@@ -329,7 +329,7 @@ static void settle_for(struct cut *c, const struct lexicon *lex)
     }
 }
 
-/* "-5 ans", "<5a", "<5": under five. */
+/* "-5 ans", "<5a", "<5": under five; "level -4cm". */
 static void settle_minus(struct cut *c, const struct lexicon *lex)
 {
     if (!(c->any_flag & CUT_MINUS))
@@ -342,6 +342,12 @@ static void settle_minus(struct cut *c, const struct lexicon *lex)
                       (less && (t[1].flags & CUT_GLUED) &&
                        t[1].len <= YEARS_SHORT));
 
+        if (t->symbol == CONCEPT_NUMBER && t->value < 0 &&
+            concept_set_has(&lex->sets[t[-1].symbol], CONCEPT_LEVEL)) {
+            t->value = -t->value; /* "level -4cm": it fell */
+            t[-1].symbol = CONCEPT_DOWN;
+            continue;
+        }
         if (t->symbol != CONCEPT_NUMBER || t->value != -5 || !(years || less))
             continue;
         t->symbol = CONCEPT_UNDER5;

@@ -144,6 +144,23 @@ static enum reader_why settle_counts(struct deciding *d)
 
 /* ---- a report, or not ---- */
 
+/* "Drop by drop": said in three words or more, as of no bus. */
+static bool is_long_said(const struct deciding *d)
+{
+    const struct cut *c = d->m->cut;
+
+    for (size_t k = 0; k < d->g->n_obs; k++) {
+        const struct cut_token *t = &c->tokens[c->row_at[d->g->obs_at[k]]];
+        int gaps = 0;
+
+        for (size_t i = 1; i < t->len; i++)
+            gaps += c->fold.text[t->at + i] == ' ';
+        if (gaps >= 2)
+            return true;
+    }
+    return false;
+}
+
 /* The text without serial: do its words say that it is of a pot or a home? */
 static bool is_report_bare(const struct deciding *d)
 {
@@ -190,8 +207,9 @@ static bool is_report_bare(const struct deciding *d)
         !g->has_amount && y->words > y->polite + 1)
         return false; /* "be quick": of anything */
     if (g->kinds & solid)
-        return y->unknown == 0 || (y->water && y->unknown <= 2 &&
-                                   y->slips == 0 && y->words >= 4 * y->unknown);
+        return y->unknown == 0 ||
+               ((y->water || is_long_said(d)) && y->unknown <= 2 &&
+                y->slips == 0 && y->words >= 4 * y->unknown);
     return false;
 }
 

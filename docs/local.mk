@@ -5,4 +5,4 @@ EXTRA_DIST += %D%/science.md
 EXTRA_DIST += %D%/carriers.md
 EXTRA_DIST += %D%/texts.md %D%/cards.txt
 EXTRA_DIST += %D%/answers.md
-EXTRA_DIST += %D%/measurements.md
+EXTRA_DIST += %D%/measurements.md %D%/words.md

@@ -275,6 +275,29 @@ START_TEST(ends_are_shared)
 }
 END_TEST
 
+/* The guide for whoever keeps the words has each concept in a table. */
+START_TEST(guide_lists_concepts)
+{
+    char path[1100], *guide;
+    size_t len;
+
+    ck_assert_int_eq(
+        file_join(path, sizeof(path), rig_folder(), "../docs/words.md"), 0);
+    ck_assert_int_eq(file_read(path, 1 << 20, &guide, &len), 0);
+    for (int c = 1; c < CONCEPT_COUNT; c++) {
+        enum concept_class class = concept_class_of((enum concept)c);
+        char row[64];
+
+        if (class == CLASS_MARK || class == CLASS_LETTER)
+            continue;
+        snprintf(row, sizeof(row), "\n| `%s` |", concept_name((enum concept)c));
+        ck_assert_msg(strstr(guide, row) != NULL, "docs/words.md lacks %s",
+                      concept_name((enum concept)c));
+    }
+    kw_free(guide);
+}
+END_TEST
+
 int main(void)
 {
     Suite *s = suite_create("lexicon");
@@ -287,6 +310,7 @@ int main(void)
     tcase_add_test(t, joint_meanings_of_the_shipped_words);
     tcase_add_test(t, vowels_left_out);
     tcase_add_test(t, ends_are_shared);
+    tcase_add_test(t, guide_lists_concepts);
     suite_add_tcase(s, t);
     r = srunner_create(s);
     srunner_run_all(r, CK_ENV);

@@ -233,7 +233,7 @@ static uint32_t make_set(struct maker *m, int i, uint32_t next)
         return step_add(m, s);
     if (n->type == ABNF_PROSE)
         snprintf(text, sizeof(text),
-                 "there is no concept <%.*s>; docs/texts.md lists them",
+                 "there is no concept <%.*s>; docs/words.md lists them",
                  (int)(n->len < 60 ? n->len : 60), n->text);
     unfit(m, n->line,
           n->type == ABNF_PROSE

@@ -527,7 +527,7 @@ int pattern_check(const struct abnf *a, const struct pattern *how,
         else if (n->type == ABNF_PROSE &&
                  !how->prose(how->to, n->text, n->len, &set))
             fault_add(faults, a->file, n->line,
-                      "there is no concept <%.*s>; docs/texts.md lists them",
+                      "there is no concept <%.*s>; docs/words.md lists them",
                       (int)n->len, n->text);
     }
     return faults->n + faults->dropped == before ? 0 : KW_ESYNTAX;

@@ -293,7 +293,7 @@ static void take_key(struct parse *p, const char *key, size_t len)
     {
         fault_add(p->faults, p->file, p->line,
                   "there is no concept '%.*s' that words can stand for; "
-                  "docs/texts.md lists them",
+                  "docs/words.md lists them",
                   (int)(len < KEY_CAP ? len : KEY_CAP), key);
         p->concept = CONCEPT_NONE;
     }

@@ -154,7 +154,8 @@ static bool is_long_said(const struct deciding *d)
         int gaps = 0;
 
         for (size_t i = 1; i < t->len; i++)
-            gaps += c->fold.text[t->at + i] == ' ';
+            gaps += c->fold.text[t->at + i] == ' ' &&
+                    c->fold.text[t->at + i - 1] != ' ';
         if (gaps >= 2)
             return true;
     }
@@ -194,6 +195,9 @@ static bool is_report_bare(const struct deciding *d)
         return false;
     if (g->letter && g->measure.minutes == 0)
         return false;
+    if (g->kinds == 1u << READER_PART && y->thing > 0 &&
+        (g->has_amount || g->obs[0].part == READER_NO_PART))
+        return false; /* "bring 2 l of milk and a new bucket" */
     if (g->kinds == 1u << READER_FINE)
         return y->pot > 0 && y->thing + y->chat + y->unknown == 0 &&
                g->aliens == 0;

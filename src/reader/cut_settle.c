@@ -123,8 +123,8 @@ static void settle_all(struct cut *c, const struct lexicon *lex, int lang)
             continue;
         t->named = (int8_t)lex->more[lex->nodes[t->node].more].named;
         t->symbol = cut_settle(lex, t, lang);
-        if (t->symbol == CONCEPT_NUMBER && t->len <= FOREIGN_SMALL &&
-            lang >= 0 && !counts_next(c, lex, i) &&
+        if (t->symbol == CONCEPT_NUMBER && lang >= 0 &&
+            !counts_next(c, lex, i) &&
             !(lex->nodes[t->node].langs & (1u << lang | lex->common)))
             t->symbol = CONCEPT_WORD; /* "sis" is no French six */
         /* "hi" behind "language" is no greeting. */
@@ -404,23 +404,25 @@ static void settle_with(struct cut *c, const struct lexicon *lex)
     }
 }
 
-/* "1lit", and the word is also a bed: behind a number it is the unit. */
+/* "1lit", and the word is also a bed: behind a number it is the unit. So is
+ * "5hs", in whatever language, where no gap is. */
 static void settle_units(struct cut *c, const struct lexicon *lex)
 {
-    if (!(c->any_class & 1u << CLASS_UNIT) ||
-        !(c->any_class & 1u << CLASS_ALIEN))
-        return;
     for (size_t i = 2; i < c->n; i++) {
         struct cut_token *t = &c->tokens[i];
-        enum concept unit = CONCEPT_FINGER;
+        uint16_t all = lex->nodes[t->node].all;
+        bool unit = (lex->classes[all] & 1u << CLASS_UNIT) != 0,
+             is = has_class(lex, t, 1u << CLASS_UNIT);
+        enum concept which = CONCEPT_FINGER;
 
-        if (t[-1].symbol != CONCEPT_NUMBER ||
-            !has_class(lex, t, 1u << CLASS_UNIT) ||
-            !has_class(lex, t, 1u << CLASS_ALIEN))
+        if (t[-1].symbol != CONCEPT_NUMBER || !unit ||
+            (t->flags & CUT_LETTER) ||
+            (is ? !has_class(lex, t, 1u << CLASS_ALIEN)
+                : !(t->flags & CUT_GLUED)))
             continue;
-        while (!concept_set_has(&lex->sets[t->symbol], unit))
-            unit++;
-        t->symbol = (uint16_t)unit;
+        while (!concept_set_has(&lex->sets[all], which))
+            which++;
+        t->symbol = (uint16_t)which;
     }
 }
 

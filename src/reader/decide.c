@@ -162,6 +162,30 @@ static bool is_long_said(const struct deciding *d)
     return false;
 }
 
+static bool names_pot(const struct deciding *d)
+{
+    const struct cut *c = d->m->cut;
+
+    for (size_t i = 1; i + 1 < c->n; i++) {
+        if (may_be(d, &c->tokens[i], CONCEPT_POT) ||
+            (c->tokens[i].names & CUT_NAMES_POT))
+            return true;
+    }
+    return false;
+}
+
+/* "Be quick"; "a piece of the puzzle is missing". */
+static bool is_of_anything(const struct deciding *d)
+{
+    const struct tally *y = &d->tally;
+    const struct meaning_gathered *g = d->g;
+
+    return (g->kinds == 1u << READER_FAST && !y->flowing && !y->water &&
+            !g->has_amount && y->words > y->polite + 1) ||
+           (g->kinds == 1u << READER_PART && g->obs[0].part == READER_NO_PART &&
+            y->unknown + y->thing > 0);
+}
+
 /* The text without serial: do its words say that it is of a pot or a home? */
 static bool is_report_bare(const struct deciding *d)
 {
@@ -201,15 +225,14 @@ static bool is_report_bare(const struct deciding *d)
     if (g->kinds == 1u << READER_FINE)
         return y->pot > 0 && y->thing + y->chat + y->unknown == 0 &&
                g->aliens == 0;
+    if (!names_pot(d) && is_of_anything(d))
+        return false;
     if (y->pot > 0 && (g->kinds & (solid | 1u << READER_FINE)))
         return y->unknown <= 2 || y->unknown * 2 <= y->words;
     if (g->aliens > 0 || (y->thing > 0 && y->pot == 0))
         return false;
     if (g->has_amount && g->measure.minutes > 0 && y->unknown <= 1)
         return true;
-    if (g->kinds == 1u << READER_FAST && !y->flowing && !y->water &&
-        !g->has_amount && y->words > y->polite + 1)
-        return false; /* "be quick": of anything */
     if (g->kinds & solid)
         return y->unknown == 0 ||
                ((y->water || is_long_said(d)) && y->unknown <= 2 &&

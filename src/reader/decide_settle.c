@@ -155,6 +155,18 @@ static void settle_part(struct deciding *d)
     drop(d, 1u << READER_BROKEN);
 }
 
+/* "It leaks water all night": not slowly. */
+static void settle_night(struct deciding *d)
+{
+    const struct cut *c = d->m->cut;
+
+    if (has(d, READER_LEAK) && has(d, READER_SLOW) &&
+        may_be(d, &c->tokens[c->row_at[place_of(d, READER_SLOW)]],
+               CONCEPT_WATER) &&
+        concept_set_has(&c->any, CONCEPT_ALL_DAY))
+        drop(d, 1u << READER_SLOW);
+}
+
 /* "It runs out on the floor, it does not hold water" is one trouble. */
 static void settle_unholding(struct deciding *d)
 {
@@ -284,6 +296,7 @@ bool decide_settle(struct deciding *d)
     settle_part(d);
     settle_line(d);
     settle_unholding(d);
+    settle_night(d);
     settle_past(d);
     settle_place(d);
     settle_turn(d);

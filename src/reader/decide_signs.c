@@ -77,7 +77,9 @@ void decide_signs(struct deciding *d)
     if (g->maybe & READER_BLOOD && !is_water_red(d) &&
         (g->ill || serial || whose))
         g->sure |= READER_BLOOD;
-    if (g->maybe & READER_DEAD && (ill || card || (whose && !theirs)))
+    if (g->maybe & READER_DEAD &&
+        (ill || card ||
+         (whose && !theirs && !concept_set_has(&d->m->cut->any, CONCEPT_IF))))
         g->sure |= READER_DEAD;
     if (g->gone && g->ill && (serial || d->tally.chat == 0))
         g->sure |= READER_DEAD;

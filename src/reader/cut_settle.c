@@ -7,10 +7,8 @@
 #include <math.h>
 #include <string.h>
 
-#define HOME_POINTS                                                            \
-    13                  /* of the sender's language: a little more than a word \
-                         */
-#define YEARS_SHORT   4 /* letters: "<5a", "<5ans" */
+#define HOME_POINTS   5  /* of the sender's language */
+#define YEARS_SHORT   4  /* letters: "<5a", "<5ans" */
 #define FEVER_LEAST   34 /* degrees: such a count is not of people */
 #define DEGREES_LEAST 5  /* colder water with a bare c is none */
 #define FOREIGN_SMALL 3  /* "si", "no" of another language say nothing here */

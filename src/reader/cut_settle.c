@@ -7,7 +7,6 @@
 #include <math.h>
 #include <string.h>
 
-#define HOME_POINTS   5  /* of the sender's language */
 #define YEARS_SHORT   4  /* letters: "<5a", "<5ans" */
 #define FEVER_LEAST   34 /* degrees: such a count is not of people */
 #define DEGREES_LEAST 5  /* colder water with a bare c is none */
@@ -22,8 +21,6 @@ static void find_language(struct cut *c, const struct lexicon *lex, int lang)
     int score[LEXICON_LANGS] = {0}, best = -1;
     uint32_t all = 0;
 
-    if (lang >= 0)
-        score[lang] = HOME_POINTS; /* rather the sender's, where it may be */
     for (size_t i = 1; i < c->n; i++) {
         uint32_t langs = lex->nodes[c->tokens[i].node].langs & ~lex->common;
         size_t n = 0;

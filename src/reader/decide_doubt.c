@@ -215,8 +215,10 @@ static bool has_stray_measure(const struct deciding *d)
 static bool is_damage_of_part(const struct deciding *d)
 {
     const unsigned damage = 1u << READER_BROKEN | 1u << READER_CRACK;
-    bool part =
-        (has(d, READER_PART) && !d->m->cut->card) || d->g->lone_parts != 0;
+    bool part = (has(d, READER_PART) &&
+                 (!d->m->cut->card ||
+                  (d->m->cut->any_class & 1u << CLASS_ALIEN) != 0)) ||
+                d->g->lone_parts != 0;
 
     return (d->g->kinds & damage) && part &&
            !concept_set_has(&d->m->cut->any, CONCEPT_POT);

@@ -350,8 +350,8 @@ static size_t claim(struct cut *c, const struct cut_context *x,
 
     while (last > 0 && r->measured[last - 1])
         last--;
-    if (last > 1 && (size_t)r->g[0].len + 1 == want && r->g[1].len == 1)
-        last = 1; /* a digit was left out, and a count stands behind */
+    if (last > 1 && (size_t)r->g[0].len + 1 >= want && r->g[1].len == 1)
+        last = 1; /* a digit of it is wrong, and a count stands behind */
     total = last > 1 && r->g[0].len >= 3 ? join(c, r, 0, last - 1, digits) : 0;
     if (total + 1 >= want) {
         if (find_window(c, x, r, false, &a, &b, serial) && a == 0 &&

@@ -351,6 +351,20 @@ static void settle_minus(struct cut *c, const struct lexicon *lex)
     }
 }
 
+/* "c/diarrea", "s/sangue": with, without. */
+static bool is_short_with(struct cut *c, const struct lexicon *lex, size_t i)
+{
+    struct cut_token *t = &c->tokens[i];
+    char letter = c->fold.text[t->at];
+
+    if ((letter != 'c' && letter != 's') || c->fold.text[t->at + 1] != '/' ||
+        i + 1 >= c->n ||
+        !has_class(lex, &t[1], 1u << CLASS_SIGN | 1u << CLASS_SICKNESS))
+        return false;
+    t->symbol = letter == 'c' ? CONCEPT_AT : CONCEPT_NO;
+    return true;
+}
+
 static void settle_letters(struct cut *c, const struct lexicon *lex)
 {
     if (!(c->any_flag & CUT_LETTER))
@@ -360,7 +374,7 @@ static void settle_letters(struct cut *c, const struct lexicon *lex)
         uint16_t o = t->flags & CUT_LETTER ? card_letter(c, t) : 0;
         bool unit, end = i + 1 == c->n;
 
-        if (o == 0 || stands_in_code(c, t))
+        if (o == 0 || stands_in_code(c, t) || is_short_with(c, lex, i))
             continue;
         unit = o == CONCEPT_LETTER_H || o == CONCEPT_LETTER_M ||
                o == CONCEPT_LETTER_F || o == CONCEPT_LETTER_L;

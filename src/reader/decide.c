@@ -8,6 +8,7 @@
 #include <string.h>
 
 #define SHORT_MOST 5 /* digits that may be of anything */
+#define SHORT_TALK 5 /* words */
 
 #define B(c, k) CONCEPT_BIT(CONCEPT_##c, k)
 /* A word for a pot or a part of one. */
@@ -117,9 +118,10 @@ static void look_over(struct deciding *d)
             continue;
         }
         d->negative |= t->symbol == CONCEPT_NUMBER && t->value < 0;
-        if (t->symbol == CONCEPT_SERIAL)
+        if (t->symbol == CONCEPT_SERIAL) {
             add_serial(d, t);
-        else if (t->symbol == CONCEPT_WRONG && is_phone(d, i))
+            d->called |= is_phone(d, i);
+        } else if (t->symbol == CONCEPT_WRONG && is_phone(d, i))
             d->phone = t;
         else if (t->symbol == CONCEPT_WRONG && d->wrong == NULL)
             d->wrong = t;
@@ -186,6 +188,18 @@ static bool is_of_anything(const struct deciding *d)
             y->unknown + y->thing > 0);
 }
 
+static bool is_asked(const struct deciding *d)
+{
+    const struct cut *c = d->m->cut;
+
+    for (size_t i = 1; i + 1 < c->n; i++) {
+        if (c->tokens[i].symbol == CONCEPT_PAUSE &&
+            c->fold.text[c->tokens[i].at] == '?')
+            return true;
+    }
+    return false;
+}
+
 /* The text without serial: do its words say that it is of a pot or a home? */
 static bool is_report_bare(const struct deciding *d)
 {
@@ -202,6 +216,8 @@ static bool is_report_bare(const struct deciding *d)
 
     if (y->money > 0)
         return g->sure != 0;
+    if (g->kinds == 1u << READER_ILL && !water_ill && is_asked(d))
+        return false; /* "is grandma still sick?" */
     if (y->passed_on || (g->letter && g->kinds == 1u << READER_ILL &&
                          g->people == 0 && g->sure == 0))
         return false;
@@ -223,8 +239,9 @@ static bool is_report_bare(const struct deciding *d)
         (g->has_amount || g->obs[0].part == READER_NO_PART))
         return false; /* "bring 2 l of milk and a new bucket" */
     if (g->kinds == 1u << READER_FINE)
-        return y->pot > 0 && y->thing + y->chat + y->unknown == 0 &&
-               g->aliens == 0;
+        return y->pot > 0 && y->thing + y->chat + g->aliens == 0 &&
+               (y->unknown == 0 || (names_pot(d) && y->unknown == 1 &&
+                                    y->slips == 0 && y->words > SHORT_TALK));
     if (!names_pot(d) && is_of_anything(d))
         return false;
     if (y->pot > 0 && (g->kinds & (solid | 1u << READER_FINE)))
@@ -277,6 +294,10 @@ static bool is_report(const struct deciding *d)
     const struct meaning_gathered *g = d->g;
     bool pot = y->pot > 0;
 
+    if (d->called && g->n_obs == 0 && !pot &&
+        y->chat + y->unknown + y->thing > 0)
+        return false; /* "saw my goat? call 843 207 615", which happens to pass
+                       */
     if (d->n_serials > 0) {
         if (y->money > 0 &&
             (g->kinds & ~(1u << READER_PART | 1u << READER_FINE)) == 0)

@@ -25,6 +25,7 @@ struct deciding {
         *phone; /* as long as a serial, and called a number */
     size_t n_serials;
     bool negative;
+    bool called; /* a serial stands where a phone number does */
 };
 
 static inline bool may_be(const struct deciding *d, const struct cut_token *t,

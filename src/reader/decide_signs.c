@@ -51,8 +51,8 @@ void decide_signs(struct deciding *d)
         g->ill = g->gut = true;
     if (g->ill)
         g->maybe |= g->far;
-    if (!g->ill && !g->who && (d->tally.flowing || d->tally.pot > 0) &&
-        g->weak_only)
+    if (!g->ill && !g->who && d->tally.neighbour == 0 &&
+        (d->tally.flowing || d->tally.pot > 0) && g->weak_only)
         g->sure &= ~READER_DRY; /* "very weak" of the flow */
     if (!g->ill && !g->who && !g->gut && !g->stool && !serial)
         g->sure &= ~READER_RICEWATER; /* of the kitchen */

@@ -2,36 +2,12 @@
  * check_wording.c - a text that says what another one said is recalled, not
  * read: each must be told as a scratch tells it that has met nothing before.
  */
-#include "tests/reader_rig.h"
+#include "tests/reader_fixture.h"
 #include "base/buf.h"
-
-#include <check.h>
-#include <stdio.h>
-#include <string.h>
-
-static struct reader *reader;
-static struct reader_scratch *scratch;
 
 static const char *const serials[] = {"021407319", "021407416", "032118059",
                                       "214107325", "192000152", "200000130",
                                       "521407302"};
-
-static void setup(void)
-{
-    struct fault_list faults = {0};
-
-    if (reader_open(rig_folder(), &rig_layout, &rig_limits, &faults, &reader) <
-        0)
-        fault_print(&faults, stdout);
-    ck_assert_ptr_nonnull(reader);
-    scratch = reader_scratch_new(reader);
-}
-
-static void teardown(void)
-{
-    reader_scratch_free(scratch);
-    reader_close(reader);
-}
 
 static void tell_obs(const struct reader_obs *o, struct kw_buf *b)
 {
@@ -50,7 +26,7 @@ static void tell(struct reader_scratch *s, const char *text,
     struct reader_meaning m;
 
     memset(&m, 0x55, sizeof(m)); /* to be written wholly */
-    reader_read(reader, s, text, strlen(text), hint, &m);
+    reader_read(rig()->reader, s, text, strlen(text), hint, &m);
     kw_buf_clear(b);
     kw_buf_printf(b, "%d %d %d '%s' '%s' '%s' '%s' %d %x %d %d %d '%s' '%s'",
                   m.outcome, m.why, m.command, m.lang, m.serial, m.serial_other,
@@ -61,7 +37,7 @@ static void tell(struct reader_scratch *s, const char *text,
     for (size_t i = 0; i < m.n_obs; i++)
         tell_obs(&m.obs[i], b);
     kw_buf_printf(b, "; test %g %g\n", m.test.value, m.test.minutes);
-    reader_explain(reader, s, b);
+    reader_explain(rig()->reader, s, b);
 }
 
 /* @: the serial */
@@ -132,7 +108,7 @@ static void fill(char *dst, size_t cap, const char *text, const char *serial)
 static void same_as_read(const char *text, const struct reader_hint *hint,
                          const char *serial)
 {
-    struct reader_scratch *fresh = reader_scratch_new(reader);
+    struct reader_scratch *fresh = reader_scratch_new(rig()->reader);
     struct kw_buf first, then;
     char parted[20], as[4][100];
 
@@ -146,9 +122,9 @@ static void same_as_read(const char *text, const struct reader_hint *hint,
     }
     for (int k = 0; k < 4; k++) {
         tell(fresh, as[k], hint, &first);
-        tell(scratch, as[k], hint, &then);
+        tell(rig()->scratch, as[k], hint, &then);
         ck_assert_str_eq(kw_buf_text(&first), kw_buf_text(&then));
-        tell(scratch, as[k], hint, &then); /* surely met before */
+        tell(rig()->scratch, as[k], hint, &then); /* surely met before */
         ck_assert_str_eq(kw_buf_text(&first), kw_buf_text(&then));
     }
     kw_buf_release(&first);
@@ -176,35 +152,27 @@ START_TEST(others_are_not_recalled)
 {
     struct reader_meaning m;
 
-    reader_read(reader, scratch, "021407319 crack", 15, NULL, &m);
+    reader_read(rig()->reader, rig()->scratch, "021407319 crack", 15, NULL, &m);
     ck_assert_int_eq(m.outcome, READER_FILED);
-    reader_read(reader, scratch, "021407318 crack", 15, NULL, &m);
+    reader_read(rig()->reader, rig()->scratch, "021407318 crack", 15, NULL, &m);
     ck_assert_int_eq(m.why, READER_WHY_CHECK);
     ck_assert_str_eq(m.serial, "");
-    reader_read(reader, scratch, "032118059 crack", 15, NULL, &m);
+    reader_read(rig()->reader, rig()->scratch, "032118059 crack", 15, NULL, &m);
     ck_assert_str_eq(m.serial, "032118059");
-    reader_read(reader, scratch, "032118059 crac", 14, NULL, &m);
+    reader_read(rig()->reader, rig()->scratch, "032118059 crac", 14, NULL, &m);
     ck_assert_str_eq(m.serial, "032118059");
-    reader_read(reader, scratch, "02140731 crack", 14, NULL, &m);
+    reader_read(rig()->reader, rig()->scratch, "02140731 crack", 14, NULL, &m);
     ck_assert_int_eq(m.outcome, READER_ASKED);
 }
 END_TEST
 
-int main(void)
+static void add_tests(TCase *t)
 {
-    Suite *s = suite_create("wording");
-    TCase *t = tcase_create("wording");
-    SRunner *r;
-    int failed;
-
-    tcase_set_timeout(t, 60);
-    tcase_add_unchecked_fixture(t, setup, teardown);
     tcase_add_loop_test(t, recalled_as_read, 0, (int)KW_COUNT(texts));
     tcase_add_test(t, others_are_not_recalled);
-    suite_add_tcase(s, t);
-    r = srunner_create(s);
-    srunner_run_all(r, CK_ENV);
-    failed = srunner_ntests_failed(r);
-    srunner_free(r);
-    return failed != 0;
+}
+
+int main(void)
+{
+    return rig_run("wording", add_tests);
 }

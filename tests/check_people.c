@@ -30,6 +30,8 @@ static const struct {
     {"sw", "wagonjwa 2 wanatapika, damu hakuna" POT, 2, 0, 0},
     {"hi", "2 bimar, par kamzor nahi hain" POT, 2, 0, 0},
     {"en", "2 ill blood" POT, 2, 0, READER_BLOOD},
+    /* but what is denied may be another thing */
+    {"pt", "2 doentes, fraca n ta bebendo" POT, 2, 0, READER_DRY},
     {"pt", "2 com diarreia que nem agua de arroz" POT, 2, 0, READER_RICEWATER},
 };
 

@@ -88,6 +88,7 @@ enum concept_class {
     X(UNWELL, "unwell", CLASS_SICKNESS)                                        \
     X(CURED, "cured", CLASS_SMALL)                                             \
     X(FEVER, "fever", CLASS_SICKNESS)                                          \
+    X(AILMENT, "ailment", CLASS_SMALL)                                         \
     X(STOOL, "stool", CLASS_SICKNESS)                                          \
     X(LIQUID, "liquid", CLASS_SMALL)                                           \
     X(PERSON, "person", CLASS_SICKNESS)                                        \
@@ -108,6 +109,12 @@ enum concept_class {
     X(ALL_DAY, "all-day", CLASS_SMALL)                                         \
     X(DAILY, "daily", CLASS_SMALL)                                             \
     X(ALL, "all", CLASS_SMALL)                                                 \
+    X(ALL_BUT, "all-but", CLASS_SMALL)                                         \
+    X(REST, "rest", CLASS_SMALL)                                               \
+    X(WE_ARE, "we-are", CLASS_SMALL)                                           \
+    X(OUT_OF, "out-of", CLASS_SMALL)                                           \
+    X(OF_THOSE, "of-those", CLASS_SMALL)                                       \
+    X(ME, "me", CLASS_SMALL)                                                   \
     X(DRY, "dry", CLASS_SIGN)                                                  \
     X(SURE_DRY, "sure-dry", CLASS_SIGN)                                        \
     X(DEAD, "dead", CLASS_SIGN)                                                \
@@ -117,6 +124,7 @@ enum concept_class {
     X(DRINK, "drink", CLASS_SMALL)                                             \
     X(FINGER, "finger", CLASS_UNIT)                                            \
     X(CM, "cm", CLASS_UNIT)                                                    \
+    X(MILLIMETRE, "millimetre", CLASS_UNIT)                                    \
     X(LITRE, "litre", CLASS_UNIT)                                              \
     X(CUP, "cup", CLASS_UNIT)                                                  \
     X(BOTTLE, "bottle", CLASS_UNIT)                                            \

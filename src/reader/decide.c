@@ -137,7 +137,8 @@ static enum reader_why settle_counts(struct deciding *d)
 
         if (o->kind != READER_ILL)
             continue;
-        if (d->g->none || o->people > d->m->limits->people_max ||
+        if (d->g->none || d->g->two_counts ||
+            o->people > d->m->limits->people_max ||
             (o->people > 0 && o->under5 > o->people))
             return READER_WHY_COUNTS;
     }

@@ -167,6 +167,8 @@ static bool has_stray_count(const struct deciding *d)
 
     if (!has(d, READER_ILL) || d->g->five)
         return has(d, READER_ILL);
+    if (d->g->uncounted && d->g->people == 0)
+        return true;
     if (d->g->u5_said && d->g->people > 1 && d->g->under5 == 0)
         return true; /* "four, all under five": how many? */
     for (size_t i = 1; i + 1 < c->n; i++) {

@@ -124,6 +124,33 @@ static void settle_greeting(struct deciding *d)
     }
 }
 
+/* "No blood, and we are eating fine": of no pot. */
+static void settle_fine(struct deciding *d)
+{
+    const struct cut *c = d->m->cut;
+    size_t at = c->row_at[place_of(d, READER_FINE)];
+    const unsigned sickness = 1u << CLASS_SICKNESS;
+
+    if (!has(d, READER_FINE) || !has(d, READER_ILL) || c->card)
+        return;
+    for (size_t i = 1; i + 1 < c->n; i++) {
+        if (may_be(d, &c->tokens[i], CONCEPT_POT) ||
+            (c->tokens[i].names & CUT_NAMES_POT))
+            return;
+    }
+    while (at > 1 && (c->tokens[at - 1].symbol == CONCEPT_FILLER ||
+                      may_be(d, &c->tokens[at - 1], CONCEPT_VERY) ||
+                      may_be(d, &c->tokens[at - 1], CONCEPT_A)))
+        at--;
+    if (c->tokens[at - 1].symbol == CONCEPT_WORD ||
+        c->tokens[at - 1].symbol == CONCEPT_OTHER ||
+        may_be(d, &c->tokens[at - 1], CONCEPT_DRINK) ||
+        may_be(d, &c->tokens[at - 1], CONCEPT_ME) ||
+        (may_be(d, &c->tokens[at - 1], CONCEPT_COME) && !d->tally.water) ||
+        (d->m->lex->classes[c->tokens[at - 1].symbol] & sickness))
+        drop(d, 1u << READER_FINE);
+}
+
 /* "The dog bit the tap and broke it": of a part with its own damage, where no
  * pot is named and nothing else stands between. */
 static void settle_part(struct deciding *d)
@@ -293,6 +320,7 @@ void decide_add_flow(struct deciding *d)
 bool decide_settle(struct deciding *d)
 {
     settle_greeting(d);
+    settle_fine(d);
     settle_part(d);
     settle_line(d);
     settle_unholding(d);

@@ -40,9 +40,16 @@ void decide_signs(struct deciding *d)
     bool whose =
         g->who && d->tally.chat == 0 && (serial || d->tally.unknown == 0);
     bool theirs = d->tally.neighbour > 0 && !serial;
+    bool ill;
+
+    /* "the neighbour is ill 0214-073-19": who drinks of it; but beside other
+     * news of the pot, of another home */
+    if (g->theirs_ill && serial && g->kinds == 0 && g->sure == 0)
+        g->ill = true;
+    if (g->ailing && (serial || d->tally.pot > 0) && d->tally.chat == 0)
+        g->ill = true;
     /* "let us pray for the sick and the weak" */
-    bool ill =
-        g->ill && (serial || d->tally.chat < 2 || g->gut || d->tally.pot > 0);
+    ill = g->ill && (serial || d->tally.chat < 2 || g->gut || d->tally.pot > 0);
 
     if (d->tally.passed_on && !serial)
         g->sure = g->maybe = g->far = 0,
@@ -83,6 +90,8 @@ void decide_signs(struct deciding *d)
         g->sure |= READER_DEAD;
     if (g->gone && g->ill && (serial || d->tally.chat == 0))
         g->sure |= READER_DEAD;
+    /* "4 are ill, 1 ill with blood" */
+    g->two_counts = g->two_counts && g->sure == 0;
     d->out->danger = g->sure;
 }
 
@@ -90,6 +99,23 @@ void decide_signs(struct deciding *d)
 static bool is_fever(int n)
 {
     return (n >= 34 && n <= 43) || (n >= 94 && n <= 109);
+}
+
+/* "We are all ill, we are seven"; but not half of us, nor all but one. */
+static void count_home(const struct deciding *d)
+{
+    const struct concept_set *any = &d->m->cut->any;
+    struct meaning_gathered *g = d->g;
+
+    if (g->two_counts)
+        g->people = g->under5 = 0;
+    else if (g->people == 0 && g->home > 0 &&
+             concept_set_has(any, CONCEPT_ALL) &&
+             !concept_set_has(any, CONCEPT_BUT) &&
+             !concept_set_has(any, CONCEPT_ALL_BUT) &&
+             !concept_set_has(any, CONCEPT_HALF) &&
+             !concept_set_has(any, CONCEPT_NO))
+        g->people = g->home;
 }
 
 void decide_add_illness(struct deciding *d)
@@ -100,6 +126,7 @@ void decide_add_illness(struct deciding *d)
     if ((!g->ill && g->sure == 0) || g->n_obs == READER_OBS_MOST)
         return;
     o = &g->obs[g->n_obs++];
+    count_home(d);
     if (g->u5_said && g->people == 1 && g->counted == COUNTED_CHILDREN)
         g->under5 = 1; /* "1 child under five" */
     if (g->u5_all && g->people > 0)

@@ -41,9 +41,12 @@
     X(U5_SAID, "u5-said")                                                      \
     X(AND_ONE, "and-one")                                                      \
     X(PAIR, "pair")                                                            \
+    X(HOUSE, "house")                                                          \
+    X(REST_NO, "rest-no")                                                      \
     X(STOOL_COUNT, "stool-count")                                              \
     X(UNWELL, "unwell")                                                        \
     X(FEVER, "fever")                                                          \
+    X(AILMENT, "ailment")                                                      \
     X(BLOOD, "blood")                                                          \
     X(MAYBE_BLOOD, "maybe-blood")                                              \
     X(RICEWATER, "ricewater")                                                  \
@@ -64,6 +67,7 @@
     X(DEAD, "dead")                                                            \
     X(DENIAL, "denial")                                                        \
     X(ALIEN, "alien")                                                          \
+    X(NEIGHBOUR_ILL, "neighbour-ill")                                          \
     X(LETTER, "letter")                                                        \
     X(TROUBLE, "trouble")                                                      \
     X(DOUBT, "doubt")                                                          \
@@ -79,6 +83,7 @@
     X(RANGE, "range")                                                          \
     X(HALF, "half")                                                            \
     X(AND_HALF, "and-half")                                                    \
+    X(AND_QUARTER, "and-quarter")                                              \
     X(QUARTER, "quarter")                                                      \
     X(HALF_MORE, "half-more")                                                  \
     X(QUARTER_MORE, "quarter-more")                                            \
@@ -88,6 +93,7 @@
     X(FINGER_FIRST, "finger-word")                                             \
     X(CM, "cm")                                                                \
     X(CM_FIRST, "cm-word")                                                     \
+    X(MILLIMETRE, "millimetre")                                                \
     X(LITRE, "litre")                                                          \
     X(LITRE_FIRST, "litre-word")                                               \
     X(CUP, "cup")                                                              \

@@ -1,6 +1,7 @@
 /* meaning.c - the pieces of a text, one after the other, put together. */
 #include "reader/meaning_parts.h"
 
+#include <math.h>
 #include <string.h>
 
 #define FAR_LEAST 3 /* letters */
@@ -102,8 +103,10 @@ static void take_illness(struct taking *t)
 {
     struct meaning_gathered *g = t->out;
 
-    g->ill_before = g->ill;
-    g->ill |= said(t, GRAMMAR_ONE_ILL) || said(t, GRAMMAR_ILL) ||
+    g->ill_before = g->ill || g->ailing;
+    g->ailing |= said(t, GRAMMAR_AILMENT);
+    g->ill |= said(t, GRAMMAR_ONE_ILL) ||
+              (said(t, GRAMMAR_ILL) && !said(t, GRAMMAR_AILMENT)) ||
               said(t, GRAMMAR_GUT) || said(t, GRAMMAR_FEVER) ||
               said(t, GRAMMAR_UNWELL);
     g->said_ill |=
@@ -156,10 +159,12 @@ static double quantity(struct taking *t)
         v = token(t, GRAMMAR_AMOUNT)->value;
     else if (said(t, GRAMMAR_HALF))
         v = 0.5;
-    if (said(t, GRAMMAR_QUARTER))
+    if (said(t, GRAMMAR_QUARTER) && !said(t, GRAMMAR_AND_QUARTER))
         v *= 0.25;
     if (said(t, GRAMMAR_AND_HALF))
         v += 0.5;
+    if (said(t, GRAMMAR_AND_QUARTER))
+        v += 0.25;
     if (said(t, GRAMMAR_HALF_MORE))
         v += 0.5;
     if (said(t, GRAMMAR_QUARTER_MORE))
@@ -179,7 +184,8 @@ static void take_time(struct taking *t, double v, bool hours)
     *had = true;
     if (g->measure.minutes == 0)
         g->time_at = (uint16_t)t->m->from;
-    g->measure.minutes += hours ? v * 60 : v;
+    /* 1 h 40 is 100 min, and no hair less */
+    g->measure.minutes += rint((hours ? v * 60 : v) * 1000) / 1000;
 }
 
 static void take_amount(struct taking *t, double v, enum reader_unit unit)
@@ -206,6 +212,7 @@ static void take_measure(struct taking *t)
     } amounts[] = {
         {GRAMMAR_FINGER, GRAMMAR_FINGER_FIRST, READER_FINGER},
         {GRAMMAR_CM, GRAMMAR_CM_FIRST, READER_CM},
+        {GRAMMAR_MILLIMETRE, GRAMMAR_MILLIMETRE, READER_CM},
         {GRAMMAR_LITRE, GRAMMAR_LITRE_FIRST, READER_LITRE},
         {GRAMMAR_CUP, GRAMMAR_CUP_FIRST, READER_CUP},
         {GRAMMAR_BOTTLE, GRAMMAR_BOTTLE_FIRST, READER_BOTTLE},
@@ -220,6 +227,8 @@ static void take_measure(struct taking *t)
         take_time(t, v, false);
         return;
     }
+    if (said(t, GRAMMAR_MILLIMETRE))
+        v /= 10;
     for (size_t i = 0; i < KW_COUNT(amounts); i++) {
         if (said(t, amounts[i].rule) || said(t, amounts[i].first)) {
             take_amount(t, v, amounts[i].unit);
@@ -262,15 +271,15 @@ static void take_letter(struct taking *t)
  */
 static bool gives_back_number(const struct taking *t, size_t *again)
 {
+    enum grammar_rule rule =
+        said(t, GRAMMAR_AND_PEOPLE) ? GRAMMAR_AND_PEOPLE : GRAMMAR_PEOPLE;
     const struct cut_token *next;
     size_t at;
 
-    if (!said(t, GRAMMAR_PEOPLE))
+    if (!said(t, rule) || t->m->end[rule] != t->m->to)
         return false;
-    at = t->m->first[GRAMMAR_PEOPLE];
+    at = t->m->first[rule];
     next = &t->c->tokens[t->c->row_at[at + 1]];
-    if (t->m->end[GRAMMAR_PEOPLE] != t->m->to)
-        return false;
     if (!(t->lex->classes[next->symbol] & 1u << CLASS_UNIT) &&
         !may_be(t, next, CONCEPT_DAY) && !may_be(t, next, CONCEPT_TIMES) &&
         !(may_be(t, next, CONCEPT_UNDER5) && t->out->counted != COUNTED_NOT) &&
@@ -343,18 +352,24 @@ static void take_denied(struct taking *t)
     }
 }
 
+static void unsay(struct taking *t, enum grammar_rule r)
+{
+    t->m->said[r / 64] &= ~(UINT64_C(1) << (r % 64));
+}
+
 /* One piece; returns where to go on. */
 static size_t take_piece(struct taking *t)
 {
     size_t again = t->m->to;
 
     t->out->aliens += said(t, GRAMMAR_ALIEN);
+    t->out->theirs_ill |= said(t, GRAMMAR_NEIGHBOUR_ILL);
     t->out->trouble |= said(t, GRAMMAR_TROUBLE);
     t->out->doubt |= said(t, GRAMMAR_DOUBT);
     t->out->not_fine |= said(t, GRAMMAR_TROUBLE_FINE);
     t->out->faulty |= said(t, GRAMMAR_TROUBLE_FAULTY);
     t->out->brim |= said(t, GRAMMAR_BRIM);
-    if (said(t, GRAMMAR_ALIEN))
+    if (said(t, GRAMMAR_ALIEN) || said(t, GRAMMAR_REST_NO))
         return again;
     if (said(t, GRAMMAR_ILL_NO)) {
         take_denied(t);
@@ -367,9 +382,10 @@ static size_t take_piece(struct taking *t)
         take_denied(t);
         return again;
     }
-    if (gives_back_number(t, &again))
-        t->m->said[GRAMMAR_PEOPLE / 64] &=
-            ~(UINT64_C(1) << (GRAMMAR_PEOPLE % 64));
+    if (gives_back_number(t, &again)) {
+        unsay(t, GRAMMAR_PEOPLE);
+        unsay(t, GRAMMAR_AND_PEOPLE);
+    }
     take_illness(t);
     take_parts(t);
     if (!said(t, GRAMMAR_PART)) {

@@ -48,6 +48,13 @@ struct meaning_gathered {
     bool none;       /* "ill 0" */
     bool five;       /* "one of 5 years": or under five? */
     enum meaning_counted counted;
+    int home;          /* how many live there: "we are seven" */
+    bool counted_ill;  /* the count came with the word for ill */
+    bool counted_with; /* or with an illness of whatever word */
+    bool two_counts;   /* "3 are ill. 5 are ill" */
+    bool uncounted;    /* people before any illness: of the home, or ill? */
+    bool theirs_ill;   /* someone of another home */
+    bool ailing;       /* a cough, an itch: ill beside a pot only */
     bool who, gut, ill, unwell, stool;
     bool said_ill, denied_ill; /* "ill", by that word */
     unsigned sure, maybe;      /* signs */

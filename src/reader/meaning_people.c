@@ -37,6 +37,39 @@ static bool is_of_them(const struct taking *t)
            may_be(t, &t->c->tokens[t->c->row_at[i - 1]], CONCEPT_OF_THEM);
 }
 
+static bool has_illness(const struct taking *t)
+{
+    return said(t, GRAMMAR_ILL) || said(t, GRAMMAR_GUT) ||
+           said(t, GRAMMAR_FEVER);
+}
+
+/* Is the count of those who are ill, by that word? */
+static bool is_of_ill(const struct taking *t)
+{
+    return said(t, GRAMMAR_ILL) &&
+           may_be(t, token(t, GRAMMAR_ILL), CONCEPT_ILL);
+}
+
+/* "3 are ill. 5 are ill": not "3 are ill and 5 …", nor "2 children are ill". */
+static bool is_told_again(const struct taking *t, int n, bool child)
+{
+    const struct meaning_gathered *g = t->out;
+
+    return g->counted_ill && is_of_ill(t) && n != g->people && !child &&
+           g->counted != COUNTED_CHILDREN && !is_added(t) && !is_of_them(t);
+}
+
+/* Swahili "watu 3", the number behind: of the ill only when those were named
+ * before, else of the home. */
+static bool is_behind_who(const struct taking *t)
+{
+    return said(t, GRAMMAR_WHO) && said(t, GRAMMAR_PEOPLE) && !has_illness(t) &&
+           !t->out->ill_before && !said(t, GRAMMAR_BLOOD) &&
+           !said(t, GRAMMAR_DEAD) && !said(t, GRAMMAR_RICEWATER) &&
+           !said(t, GRAMMAR_SURE_DRY) && !said(t, GRAMMAR_MAYBE_DRY) &&
+           t->m->first[GRAMMAR_WHO] < t->m->first[GRAMMAR_PEOPLE];
+}
+
 static void take_people(struct taking *t)
 {
     struct meaning_gathered *g = t->out;
@@ -53,11 +86,20 @@ static void take_people(struct taking *t)
         child = baby || may_be(t, w, CONCEPT_CHILD);
         person = !child;
     }
+    if (said(t, GRAMMAR_HOUSE))
+        g->home = count_of(token(t, GRAMMAR_HOUSE));
+    if (is_told_again(t, n, child))
+        g->two_counts = true;
+    if (g->counted != COUNTED_NOT && !g->counted_with && !child && !person &&
+        n > g->people && has_illness(t))
+        g->counted = COUNTED_NOT; /* "two sons and a nephew, all three ill" */
     if (!g->ill_before && is_of_them(t) &&
         (said(t, GRAMMAR_ILL) || said(t, GRAMMAR_GUT)))
         g->counted = COUNTED_NOT;
     if (g->counted == COUNTED_NOT) {
         g->people = n;
+        g->counted_ill = is_of_ill(t);
+        g->counted_with = has_illness(t);
         g->counted = child    ? COUNTED_CHILDREN
                      : person ? COUNTED_PERSONS
                               : COUNTED_BARE;
@@ -148,12 +190,17 @@ void meaning_take_people(struct taking *t)
 {
     struct meaning_gathered *g = t->out;
 
-    if (said(t, GRAMMAR_PEOPLE))
+    g->uncounted |= is_behind_who(t);
+    if (said(t, GRAMMAR_PEOPLE) && !is_behind_who(t))
         take_people(t);
+    else if (said(t, GRAMMAR_HOUSE))
+        g->home = count_of(token(t, GRAMMAR_HOUSE));
     if (said(t, GRAMMAR_AND_PEOPLE) && g->counted == COUNTED_NOT) {
         g->people = count_of(token(t, GRAMMAR_AND_PEOPLE)) + 1;
         g->counted = COUNTED_PERSONS;
     }
+    g->two_counts |= said(t, GRAMMAR_ONE_ILL) && g->counted_ill &&
+                     g->people > 1 && g->counted != COUNTED_CHILDREN;
     if (said(t, GRAMMAR_ONE_ILL) && g->counted == COUNTED_NOT) {
         g->people = 1;
         g->counted = COUNTED_BARE;

@@ -215,8 +215,9 @@ static bool is_report_bare(const struct deciding *d)
         g->sure != 0 ||
         (g->gut && (y->chat == 0 || g->who || (y->pot > 0 && y->slips == 0)));
 
-    if (y->money > 0)
-        return g->sure != 0;
+    if (y->money > 0) /* "we buy water now, nobody uses the filter" */
+        return g->sure != 0 ||
+               (g->kinds == 1u << READER_UNUSED && names_pot(d));
     if (g->kinds == 1u << READER_ILL && !water_ill && is_asked(d))
         return false; /* "is grandma still sick?" */
     if (y->passed_on || (g->letter && g->kinds == 1u << READER_ILL &&

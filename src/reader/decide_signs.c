@@ -73,7 +73,8 @@ void decide_signs(struct deciding *d)
         (ill || (g->who && serial && card && !d->tally.flowing) ||
          is_weak_alone(d, card)))
         g->sure |= READER_DRY;
-    if (!serial && !g->ill && d->tally.pot == 0 && d->tally.chat > 0)
+    if (!serial && !g->ill && d->tally.pot == 0 &&
+        (d->tally.chat > 0 || (!g->who && d->tally.thing > 0)))
         g->sure &= ~READER_DRY; /* "passed out of school" */
     if (!serial && !g->ill && !g->stool && !g->who &&
         d->tally.unknown + d->tally.thing > 0)

@@ -144,6 +144,7 @@ static void settle_fine(struct deciding *d)
         at--;
     if (c->tokens[at - 1].symbol == CONCEPT_WORD ||
         c->tokens[at - 1].symbol == CONCEPT_OTHER ||
+        c->tokens[at - 1].symbol == CONCEPT_CHAT ||
         may_be(d, &c->tokens[at - 1], CONCEPT_DRINK) ||
         may_be(d, &c->tokens[at - 1], CONCEPT_ME) ||
         (may_be(d, &c->tokens[at - 1], CONCEPT_COME) && !d->tally.water) ||

@@ -121,7 +121,7 @@ static const struct {
      false},
     {"en", "the neighbours are ill, our filter 021407319 is fine", NULL,
      READER_FILED, false},
-    {"en", "my neighbour is ill 021407319", NULL, READER_FILED, true},
+    {"en", "my cousin is ill 021407319", NULL, READER_FILED, true},
     {"en", "tapped on your window you were sleeping like the dead", "021407319",
      READER_NOT_REPORT, false},
 };

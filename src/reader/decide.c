@@ -36,6 +36,7 @@ static void tally_token(struct deciding *d, const struct cut_token *t)
     y->words++;
     y->unknown += t->symbol == CONCEPT_WORD || t->symbol == CONCEPT_OTHER;
     y->ours += (classes & ours) != 0;
+    y->ailing += t->symbol == CONCEPT_AILMENT;
     y->polite += (classes & 1u << CLASS_POLITE) != 0;
     y->slips += (t->flags & CUT_SLIP) != 0;
     y->pot += ((t->names & CUT_NAMES_POT) && !(classes & 1u << CLASS_ALIEN)) ||
@@ -126,6 +127,8 @@ static void look_over(struct deciding *d)
         else if (t->symbol == CONCEPT_WRONG && d->wrong == NULL)
             d->wrong = t;
     }
+    if (d->n_serials == 0 && d->wrong == NULL)
+        d->tally.unknown += d->tally.ailing; /* a cold, told to the school */
 }
 
 /* ---- counts ---- */

@@ -42,10 +42,6 @@ void decide_signs(struct deciding *d)
     bool theirs = d->tally.neighbour > 0 && !serial;
     bool ill;
 
-    /* "the neighbour is ill 0214-073-19": who drinks of it; but beside other
-     * news of the pot, of another home */
-    if (g->theirs_ill && serial && g->kinds == 0 && g->sure == 0)
-        g->ill = true;
     if (g->ailing && (serial || d->tally.pot > 0) && d->tally.chat == 0)
         g->ill = true;
     /* "let us pray for the sick and the weak" */

@@ -67,7 +67,6 @@
     X(DEAD, "dead")                                                            \
     X(DENIAL, "denial")                                                        \
     X(ALIEN, "alien")                                                          \
-    X(NEIGHBOUR_ILL, "neighbour-ill")                                          \
     X(LETTER, "letter")                                                        \
     X(TROUBLE, "trouble")                                                      \
     X(DOUBT, "doubt")                                                          \

@@ -363,7 +363,6 @@ static size_t take_piece(struct taking *t)
     size_t again = t->m->to;
 
     t->out->aliens += said(t, GRAMMAR_ALIEN);
-    t->out->theirs_ill |= said(t, GRAMMAR_NEIGHBOUR_ILL);
     t->out->trouble |= said(t, GRAMMAR_TROUBLE);
     t->out->doubt |= said(t, GRAMMAR_DOUBT);
     t->out->not_fine |= said(t, GRAMMAR_TROUBLE_FINE);

@@ -53,7 +53,6 @@ struct meaning_gathered {
     bool counted_with; /* or with an illness of whatever word */
     bool two_counts;   /* "3 are ill. 5 are ill" */
     bool uncounted;    /* people before any illness: of the home, or ill? */
-    bool theirs_ill;   /* someone of another home */
     bool ailing;       /* a cough, an itch: ill beside a pot only */
     bool who, gut, ill, unwell, stool;
     bool said_ill, denied_ill; /* "ill", by that word */

@@ -36,7 +36,7 @@ tests_bench_bench_out_SOURCES = tests/bench/bench_out.c \
 	tests/bench/served.c tests/bench/served.h tests/bench/world.h
 tests_bench_bench_out_CPPFLAGS = $(AM_CPPFLAGS) -I$(top_srcdir)
 tests_bench_bench_out_CFLAGS = $(AM_CFLAGS)
-tests_bench_bench_out_LDADD = src/libkilnword.a $(KW_LIBS)
+tests_bench_bench_out_LDADD = src/libkilnword.a $(KW_LIBS) $(CURL_LIBS)
 CLEANFILES += tests/bench/bench_out
 # The carriers from outside, on the real service; tests/run runs them.
 EXTRA_DIST += tests/e2e/rig.py tests/e2e/http_in tests/e2e/http_out \

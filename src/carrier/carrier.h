@@ -108,7 +108,9 @@ int http_out_open(struct carrier_host *h, const struct config_carrier *conf,
                   struct carrier **out, char **why);
 int spool_open(struct carrier_host *h, const struct config_carrier *conf,
                struct carrier **out, char **why);
-/* Whether the host of the address is this machine itself. */
+/* Is it this machine itself: a host, and that of an address, which is not known
+ * without libcurl: then no. */
+bool http_host_loopback(const char *host);
 bool http_out_loopback(const char *url);
 int smpp_open(struct carrier_host *h, const struct config_carrier *conf,
               struct carrier **out, char **why);

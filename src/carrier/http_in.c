@@ -462,7 +462,7 @@ static int add_routes(struct http_in *in, char **why)
             return KW_EIO;
         }
         if (c->in.secret == NULL && c->in.hmac_key == NULL &&
-            !http_out_loopback(conf->listen_address))
+            !http_host_loopback(conf->listen_address))
             log_warn("anyone who reaches '%s' can hand texts to carrier '%s': "
                      "set a secret or a signature key for it",
                      conf->listen_address, c->name);

@@ -10,10 +10,10 @@
 
 #include "base/clock.h"
 #include "base/log.h"
+#include "carrier/curl_lib.h"
 #include "carrier/retry.h"
 #include "carrier/template.h"
 
-#include <curl/curl.h>
 #include <event2/event.h>
 #include <jansson.h>
 #include <stdio.h>
@@ -45,6 +45,7 @@ struct http_out {
     const struct config_http_out *conf;
     enum template_place body_place;
     bool loopback;
+    const struct curl_lib *curl;
     CURLM *multi;
     struct event *timer;
     struct slot *slots, *free;
@@ -64,7 +65,7 @@ static void on_socket(evutil_socket_t fd, short what, void *arg)
         bits |= CURL_CSELECT_IN;
     if (what & EV_WRITE)
         bits |= CURL_CSELECT_OUT;
-    curl_multi_socket_action(c->multi, fd, bits, &running);
+    c->curl->multi_socket_action(c->multi, fd, bits, &running);
     finish_done(c);
 }
 
@@ -78,7 +79,7 @@ static int want_socket(CURL *easy, curl_socket_t fd, int what, void *arg,
     (void)easy;
     if (ev != NULL) {
         event_free(ev);
-        curl_multi_assign(c->multi, fd, NULL);
+        c->curl->multi_assign(c->multi, fd, NULL);
     }
     if (what == CURL_POLL_REMOVE)
         return 0;
@@ -88,7 +89,7 @@ static int want_socket(CURL *easy, curl_socket_t fd, int what, void *arg,
         bits |= EV_WRITE;
     ev = event_new(c->host->base, fd, bits, on_socket, c);
     event_add(ev, NULL);
-    curl_multi_assign(c->multi, fd, ev);
+    c->curl->multi_assign(c->multi, fd, ev);
     return 0;
 }
 
@@ -116,10 +117,10 @@ static void on_timer(evutil_socket_t fd, short what, void *arg)
     int running;
 
     (void)fd, (void)what;
-    curl_multi_socket_action(c->multi, CURL_SOCKET_TIMEOUT, 0, &running);
+    c->curl->multi_socket_action(c->multi, CURL_SOCKET_TIMEOUT, 0, &running);
     finish_done(c);
     if (!evtimer_pending(c->timer, NULL) &&
-        curl_multi_timeout(c->multi, &ms) == CURLM_OK && ms >= 0)
+        c->curl->multi_timeout(c->multi, &ms) == CURLM_OK && ms >= 0)
         want_timer(c->multi, ms > 0 ? ms : 1, c);
 }
 
@@ -137,7 +138,7 @@ static size_t on_answer(char *data, size_t size, size_t n, void *arg)
 
 static void free_slot(struct slot *s)
 {
-    curl_slist_free_all(s->headers);
+    s->owner->curl->slist_free_all(s->headers);
     s->headers = NULL;
     kw_buf_clear(&s->body);
     kw_buf_clear(&s->answer);
@@ -194,8 +195,8 @@ static void finish(struct slot *s, CURLcode code)
     int64_t again_s = 0;
     long sent = 0;
 
-    curl_easy_getinfo(s->easy, CURLINFO_RESPONSE_CODE, &r.status);
-    curl_easy_getinfo(s->easy, CURLINFO_REQUEST_SIZE, &sent);
+    c->curl->easy_getinfo(s->easy, CURLINFO_RESPONSE_CODE, &r.status);
+    c->curl->easy_getinfo(s->easy, CURLINFO_REQUEST_SIZE, &sent);
     if (r.status < 200) /* only on the way: 100 Continue */
         r.status = 0;
     r.began = sent > 0;
@@ -203,13 +204,13 @@ static void finish(struct slot *s, CURLcode code)
     if (r.status != 0)
         snprintf(note, sizeof(note), "HTTP %ld", r.status);
     else
-        snprintf(note, sizeof(note), "%s%s", curl_easy_strerror(code),
+        snprintf(note, sizeof(note), "%s%s", c->curl->easy_strerror(code),
                  r.began ? " after sending" : "");
     if (state == LEDGER_SENT)
         note_their_id(s, note);
     if (state == LEDGER_WAITING && r.status != 0 &&
-        curl_easy_header(s->easy, "Retry-After", 0, CURLH_HEADER, -1, &after) ==
-            CURLHE_OK)
+        c->curl->easy_header(s->easy, "Retry-After", 0, CURLH_HEADER, -1,
+                             &after) == CURLHE_OK)
         again_s = retry_after(after->value, clock_now_s());
     if (state == LEDGER_FAILED)
         log_warn("failed to send message %lld by '%s': %s",
@@ -222,15 +223,15 @@ static void finish_done(struct http_out *c)
     CURLMsg *m;
     int left;
 
-    while ((m = curl_multi_info_read(c->multi, &left)) != NULL) {
+    while ((m = c->curl->multi_info_read(c->multi, &left)) != NULL) {
         CURL *easy = m->easy_handle;
         CURLcode code = m->data.result;
         struct slot *s = NULL;
 
         if (m->msg != CURLMSG_DONE)
             continue;
-        curl_easy_getinfo(easy, CURLINFO_PRIVATE, (char **)&s);
-        curl_multi_remove_handle(c->multi, easy);
+        c->curl->easy_getinfo(easy, CURLINFO_PRIVATE, (char **)&s);
+        c->curl->multi_remove_handle(c->multi, easy);
         finish(s, code);
     }
 }
@@ -238,74 +239,77 @@ static void finish_done(struct http_out *c)
 static int set_headers(struct slot *s, const struct template_slots *v)
 {
     const struct config_http_out *conf = s->owner->conf;
+    const struct curl_lib *curl = s->owner->curl;
     struct kw_buf line;
     int err = 0;
 
     /* No "Expect: 100-continue": the bodies are small. */
-    s->headers = curl_slist_append(NULL, "Expect:");
+    s->headers = curl->slist_append(NULL, "Expect:");
     for (size_t i = 0; i < conf->n_headers && err == 0; i++) {
         kw_buf_init(&line, ADDRESS_CAP);
         template_expand(conf->headers[i], TEMPLATE_HEADER, v, &line);
         err = line.err;
-        s->headers = curl_slist_append(s->headers, kw_buf_text(&line));
+        s->headers = curl->slist_append(s->headers, kw_buf_text(&line));
         kw_buf_release(&line);
     }
-    curl_easy_setopt(s->easy, CURLOPT_HTTPHEADER, s->headers);
+    curl->easy_setopt(s->easy, CURLOPT_HTTPHEADER, s->headers);
     return err;
 }
 
 static int set_request(struct slot *s, const struct template_slots *v)
 {
     const struct config_http_out *conf = s->owner->conf;
+    const struct curl_lib *curl = s->owner->curl;
     struct kw_buf url;
     int err;
 
     kw_buf_init(&url, ADDRESS_CAP);
     template_expand(conf->url, TEMPLATE_ADDRESS, v, &url);
     err = url.err;
-    curl_easy_setopt(s->easy, CURLOPT_URL, kw_buf_text(&url)); /* copied */
+    curl->easy_setopt(s->easy, CURLOPT_URL, kw_buf_text(&url)); /* copied */
     kw_buf_release(&url);
     if (conf->body != NULL && conf->body[0] != '\0') {
         template_expand(conf->body, s->owner->body_place, v, &s->body);
         if (s->body.err != 0)
             err = s->body.err;
-        curl_easy_setopt(s->easy, CURLOPT_POSTFIELDS, kw_buf_text(&s->body));
-        curl_easy_setopt(s->easy, CURLOPT_POSTFIELDSIZE_LARGE,
-                         (curl_off_t)s->body.len);
+        curl->easy_setopt(s->easy, CURLOPT_POSTFIELDS, kw_buf_text(&s->body));
+        curl->easy_setopt(s->easy, CURLOPT_POSTFIELDSIZE_LARGE,
+                          (curl_off_t)s->body.len);
     } else if (strcmp(conf->method, "POST") == 0) {
-        curl_easy_setopt(s->easy, CURLOPT_POSTFIELDS, "");
-        curl_easy_setopt(s->easy, CURLOPT_POSTFIELDSIZE_LARGE, (curl_off_t)0);
+        curl->easy_setopt(s->easy, CURLOPT_POSTFIELDS, "");
+        curl->easy_setopt(s->easy, CURLOPT_POSTFIELDSIZE_LARGE, (curl_off_t)0);
     } else {
-        curl_easy_setopt(s->easy, CURLOPT_HTTPGET, 1L);
+        curl->easy_setopt(s->easy, CURLOPT_HTTPGET, 1L);
     }
-    curl_easy_setopt(s->easy, CURLOPT_CUSTOMREQUEST, conf->method);
+    curl->easy_setopt(s->easy, CURLOPT_CUSTOMREQUEST, conf->method);
     return err < 0 ? err : set_headers(s, v);
 }
 
 static void set_options(struct slot *s)
 {
     struct http_out *c = s->owner;
+    const struct curl_lib *curl = c->curl;
     CURL *e = s->easy;
 
-    curl_easy_setopt(e, CURLOPT_PRIVATE, (char *)s);
-    curl_easy_setopt(e, CURLOPT_NOSIGNAL, 1L);
-    curl_easy_setopt(e, CURLOPT_PROTOCOLS_STR, "http,https");
-    curl_easy_setopt(e, CURLOPT_FOLLOWLOCATION, 0L);
-    curl_easy_setopt(e, CURLOPT_CONNECTTIMEOUT, (long)CONNECT_MOST_S);
-    curl_easy_setopt(e, CURLOPT_TIMEOUT,
-                     (long)(c->conf->timeout_s > 0 ? c->conf->timeout_s : 20));
-    curl_easy_setopt(e, CURLOPT_WRITEFUNCTION, on_answer);
-    curl_easy_setopt(e, CURLOPT_WRITEDATA, s);
-    curl_easy_setopt(e, CURLOPT_USERAGENT, "kilnword/" PACKAGE_VERSION);
+    curl->easy_setopt(e, CURLOPT_PRIVATE, (char *)s);
+    curl->easy_setopt(e, CURLOPT_NOSIGNAL, 1L);
+    curl->easy_setopt(e, CURLOPT_PROTOCOLS_STR, "http,https");
+    curl->easy_setopt(e, CURLOPT_FOLLOWLOCATION, 0L);
+    curl->easy_setopt(e, CURLOPT_CONNECTTIMEOUT, (long)CONNECT_MOST_S);
+    curl->easy_setopt(e, CURLOPT_TIMEOUT,
+                      (long)(c->conf->timeout_s > 0 ? c->conf->timeout_s : 20));
+    curl->easy_setopt(e, CURLOPT_WRITEFUNCTION, on_answer);
+    curl->easy_setopt(e, CURLOPT_WRITEDATA, s);
+    curl->easy_setopt(e, CURLOPT_USERAGENT, "kilnword/" PACKAGE_VERSION);
     if (c->loopback)
-        curl_easy_setopt(e, CURLOPT_PROXY, "");
+        curl->easy_setopt(e, CURLOPT_PROXY, "");
     if (!c->carrier.repeat_safe)
-        curl_easy_setopt(e, CURLOPT_FORBID_REUSE, 1L);
+        curl->easy_setopt(e, CURLOPT_FORBID_REUSE, 1L);
     if (c->conf->username != NULL) {
-        curl_easy_setopt(e, CURLOPT_HTTPAUTH, (long)CURLAUTH_BASIC);
-        curl_easy_setopt(e, CURLOPT_USERNAME, c->conf->username);
-        curl_easy_setopt(e, CURLOPT_PASSWORD,
-                         c->conf->password != NULL ? c->conf->password : "");
+        curl->easy_setopt(e, CURLOPT_HTTPAUTH, (long)CURLAUTH_BASIC);
+        curl->easy_setopt(e, CURLOPT_USERNAME, c->conf->username);
+        curl->easy_setopt(e, CURLOPT_PASSWORD,
+                          c->conf->password != NULL ? c->conf->password : "");
     }
 }
 
@@ -329,7 +333,7 @@ static void send_text(struct carrier *carrier, const struct ledger_out *o)
         settle(s, LEDGER_FAILED, 0, "the filled-in template is too long");
         return;
     }
-    if (curl_multi_add_handle(c->multi, s->easy) != CURLM_OK)
+    if (c->curl->multi_add_handle(c->multi, s->easy) != CURLM_OK)
         settle(s, LEDGER_WAITING, 0, "could not begin");
 }
 
@@ -343,36 +347,44 @@ static void close_out(struct carrier *carrier)
         struct slot *s = &c->slots[i];
 
         if (s->out_id != 0) {
-            curl_multi_remove_handle(c->multi, s->easy);
+            c->curl->multi_remove_handle(c->multi, s->easy);
             finish(s, CURLE_ABORTED_BY_CALLBACK);
         }
-        curl_easy_cleanup(s->easy);
+        c->curl->easy_cleanup(s->easy);
         kw_buf_release(&s->body);
         kw_buf_release(&s->answer);
     }
-    curl_multi_cleanup(c->multi);
+    c->curl->multi_cleanup(c->multi);
     event_free(c->timer);
     kw_free(c->slots);
     kw_free(c);
 }
 
+bool http_host_loopback(const char *host)
+{
+    return strcmp(host, "localhost") == 0 || strcmp(host, "[::1]") == 0 ||
+           strcmp(host, "::1") == 0 ||
+           (strncmp(host, "127.", 4) == 0 &&
+            strspn(host, "0123456789.") == strlen(host));
+}
+
 bool http_out_loopback(const char *url)
 {
-    CURLU *u = curl_url();
+    const struct curl_lib *curl = curl_lib(NULL);
+    CURLU *u = curl != NULL ? curl->url() : NULL;
     char *host = NULL;
     bool yes = false;
 
-    if (u != NULL &&
-        curl_url_set(u, CURLUPART_URL, url,
-                     CURLU_GUESS_SCHEME | CURLU_NON_SUPPORT_SCHEME) ==
+    if (u == NULL)
+        return false;
+    if (curl->url_set(u, CURLUPART_URL, url,
+                      CURLU_GUESS_SCHEME | CURLU_NON_SUPPORT_SCHEME) ==
             CURLUE_OK &&
-        curl_url_get(u, CURLUPART_HOST, &host, 0) == CURLUE_OK)
-        yes = strcmp(host, "localhost") == 0 || strcmp(host, "[::1]") == 0 ||
-              (strncmp(host, "127.", 4) == 0 &&
-               strspn(host, "0123456789.") == strlen(host));
-    curl_free(host);
-    curl_url_cleanup(u);
-    return yes || strcmp(url, "::1") == 0;
+        curl->url_get(u, CURLUPART_HOST, &host, 0) == CURLUE_OK)
+        yes = http_host_loopback(host);
+    curl->free(host);
+    curl->url_cleanup(u);
+    return yes;
 }
 
 static int refuse(char **why, const char *name, const char *what,
@@ -438,7 +450,7 @@ static void make_slots(struct http_out *c)
         struct slot *s = &c->slots[i];
 
         s->owner = c;
-        s->easy = curl_easy_init();
+        s->easy = c->curl->easy_init();
         kw_buf_init(&s->body, BODY_CAP);
         kw_buf_init(&s->answer, ANSWER_CAP);
         set_options(s);
@@ -449,23 +461,27 @@ static void make_slots(struct http_out *c)
 int http_out_open(struct carrier_host *h, const struct config_carrier *conf,
                   struct carrier **out, char **why)
 {
+    const struct curl_lib *curl;
     struct http_out *c;
     int err;
 
     if ((err = check_templates(conf, why)) < 0)
         return err;
+    if ((curl = curl_lib(why)) == NULL)
+        return KW_EIO;
     c = kw_calloc(1, sizeof(*c));
     c->host = h;
+    c->curl = curl;
     c->conf = &conf->out;
     c->carrier = (struct carrier){
         .name = conf->name, .send = send_text, .close = close_out};
     look_at_templates(c);
-    c->multi = curl_multi_init();
+    c->multi = curl->multi_init();
     c->timer = evtimer_new(h->base, on_timer, c);
-    curl_multi_setopt(c->multi, CURLMOPT_SOCKETFUNCTION, want_socket);
-    curl_multi_setopt(c->multi, CURLMOPT_SOCKETDATA, c);
-    curl_multi_setopt(c->multi, CURLMOPT_TIMERFUNCTION, want_timer);
-    curl_multi_setopt(c->multi, CURLMOPT_TIMERDATA, c);
+    curl->multi_setopt(c->multi, CURLMOPT_SOCKETFUNCTION, want_socket);
+    curl->multi_setopt(c->multi, CURLMOPT_SOCKETDATA, c);
+    curl->multi_setopt(c->multi, CURLMOPT_TIMERFUNCTION, want_timer);
+    curl->multi_setopt(c->multi, CURLMOPT_TIMERDATA, c);
     make_slots(c);
     if (!c->carrier.repeat_safe)
         log_warn("carrier '%s' has no {id} in its templates: a text whose "

@@ -1,8 +1,8 @@
 #include "carrier/retry.h"
 
 #include "base/number.h"
+#include "carrier/curl_lib.h"
 
-#include <curl/curl.h>
 #include <string.h>
 
 enum ledger_send retry_class(const struct retry_result *r)
@@ -21,6 +21,7 @@ enum ledger_send retry_class(const struct retry_result *r)
 
 int64_t retry_after(const char *value, int64_t now_s)
 {
+    const struct curl_lib *curl;
     size_t len;
     int64_t at_s;
 
@@ -37,7 +38,8 @@ int64_t retry_after(const char *value, int64_t now_s)
             at_s = RETRY_AFTER_MOST_S; /* longer than a day */
         return at_s > 0 ? now_s + at_s : 0;
     }
-    at_s = (int64_t)curl_getdate(value, NULL);
+    curl = curl_lib(NULL); /* it gave the answer, so it is there */
+    at_s = curl != NULL ? (int64_t)curl->getdate(value, NULL) : 0;
     if (at_s <= now_s)
         return 0;
     if (at_s > now_s + RETRY_AFTER_MOST_S)

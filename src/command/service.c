@@ -12,10 +12,10 @@
 
 #include "base/clock.h"
 #include "base/log.h"
+#include "carrier/curl_lib.h"
 #include "command/command.h"
 #include "command/talk.h"
 
-#include <curl/curl.h>
 #include <errno.h>
 #include <fcntl.h>
 #include <signal.h>
@@ -308,7 +308,7 @@ static bool stays_here(const struct config_carrier *c)
     case CONFIG_HTTP:
         return c->out.url == NULL || http_out_loopback(c->out.url);
     case CONFIG_SMPP:
-        return http_out_loopback(c->smpp.host);
+        return http_host_loopback(c->smpp.host);
     default:
         return false;
     }
@@ -501,7 +501,6 @@ int service_open(const struct config *conf, bool told_clock,
     struct service *s = kw_calloc(1, sizeof(*s));
     int err;
 
-    curl_global_init(CURL_GLOBAL_DEFAULT);
     allow_files(conf);
     s->conf = conf;
     s->lock_fd = -1;
@@ -548,6 +547,6 @@ void service_close(struct service *s)
         close(s->lock_fd);
     kw_free(s->flights);
     kw_free(s->settles.items);
-    curl_global_cleanup();
+    curl_lib_release();
     kw_free(s);
 }

@@ -21,15 +21,17 @@ static size_t step_hash(uint32_t node, uint32_t word)
 static size_t word_slot(const struct lexicon *lex, uint32_t hash,
                         const char *word, size_t len)
 {
-    size_t at = hash & lex->word_mask;
+    const uint32_t mask = (uint32_t)lex->word_mask;
+    size_t at = hash & mask;
 
-    while (lex->word_slots[at] != 0) {
-        const struct lexicon_word *w = &lex->words[lex->word_slots[at]];
+    for (; lex->word_slots[at] != 0; at = (at + 1) & mask) {
+        const struct lexicon_word *w;
 
-        if (w->hash == hash && w->len == len &&
-            memcmp(lex->store + w->at, word, len) == 0)
+        if (((lex->word_slots[at] ^ hash) & ~mask) != 0)
+            continue;
+        w = &lex->words[lex->word_slots[at] & mask];
+        if (w->len == len && memcmp(lex->store + w->at, word, len) == 0)
             break;
-        at = (at + 1) & lex->word_mask;
     }
     return at;
 }
@@ -51,7 +53,8 @@ static size_t step_slot(const struct lexicon *lex, uint32_t node, uint32_t word)
 uint32_t lexicon_find_hash(const struct lexicon *lex, const char *word,
                            size_t len, uint32_t hash)
 {
-    return lex->word_slots[word_slot(lex, hash, word, len)];
+    return lex->word_slots[word_slot(lex, hash, word, len)] &
+           (uint32_t)lex->word_mask;
 }
 
 uint32_t lexicon_find(const struct lexicon *lex, const char *word, size_t len)
@@ -107,11 +110,13 @@ static void words_rehash(struct lexicon *lex, size_t slots)
     lex->word_slots = kw_calloc(slots, sizeof(*lex->word_slots));
     lex->word_mask = slots - 1;
     for (uint32_t i = 1; i < lex->n_words; i++) {
-        size_t at = lex->words[i].hash & lex->word_mask;
+        const struct lexicon_word *w = &lex->words[i];
+        uint32_t hash = lexicon_hash(lex->store + w->at, w->len);
+        size_t at = hash & lex->word_mask;
 
         while (lex->word_slots[at] != 0)
             at = (at + 1) & lex->word_mask;
-        lex->word_slots[at] = i;
+        lex->word_slots[at] = (hash & ~(uint32_t)lex->word_mask) | i;
     }
 }
 
@@ -144,7 +149,7 @@ uint32_t lexicon_make_word(struct lexicon *lex, const char *word, size_t len)
     size_t slot = word_slot(lex, hash, word, len);
 
     if (lex->word_slots[slot] != 0)
-        return lex->word_slots[slot];
+        return lex->word_slots[slot] & (uint32_t)lex->word_mask;
     if ((lex->n_words + 1) * 2 > lex->word_mask) {
         words_rehash(lex, (lex->word_mask + 1) * 2);
         slot = word_slot(lex, hash, word, len);
@@ -157,12 +162,11 @@ uint32_t lexicon_make_word(struct lexicon *lex, const char *word, size_t len)
     memcpy(lex->store + lex->store_len, word, len);
     w = (uint32_t)lex->n_words++;
     lex->words[w] =
-        (struct lexicon_word){.hash = hash,
-                              .at = (uint32_t)lex->store_len,
+        (struct lexicon_word){.at = lex->store_len & (LEXICON_ROWS_MOST - 1),
                               .len = (uint8_t)len,
-                              .runes = (uint8_t)count_runes(word, len)};
+                              .runes = count_runes(word, len) & 0x7F};
     lex->store_len += len;
-    lex->word_slots[slot] = w;
+    lex->word_slots[slot] = (hash & ~(uint32_t)lex->word_mask) | w;
     return w;
 }
 
@@ -185,7 +189,8 @@ uint32_t lexicon_make_step(struct lexicon *lex, uint32_t node, uint32_t word)
 
     if (node == 1) {
         if (lex->words[word].root == 0)
-            lex->words[word].root = make_node(lex, 1, word);
+            lex->words[word].root =
+                make_node(lex, 1, word) & (LEXICON_ROWS_MOST - 1);
         return lex->words[word].root;
     }
     slot = step_slot(lex, node, word);

@@ -48,24 +48,18 @@ struct lexicon_more {
 };
 
 struct lexicon_word {
-    uint32_t hash;  /* of its octets */
-    uint32_t at;    /* in the text store */
-    uint32_t root;  /* node of the word alone, 0 when it only begins or goes on
-                       a phrase */
-    uint32_t canon; /* of the same meaning, for phrases; 0 none */
+    uint32_t at : 24, len : 8; /* octets in the text store */
+    /* Node of the word alone, 0 when it only begins or goes on a phrase; code
+     * points; written out, not given by brackets: slips are looked for. */
+    uint32_t root : 24, runes : 7, listed : 1;
+    uint32_t canon : 24,
+        unused : 8;   /* of the same meaning, for phrases; or 0 */
     uint16_t phrases; /* how many have it */
-    uint8_t len;      /* octets */
-    uint8_t runes;    /* code points */
-    uint8_t listed;   /* written out, not given by brackets: slips are looked
-                         for */
-    uint8_t unused;
-    uint16_t card; /* bit for each language on whose card it stands */
+    uint16_t card;    /* bit for each language on whose card it stands */
 };
 
-/* A form near to a word: a code point left out, or its consonants. */
-struct lexicon_near {
-    uint32_t hash, word;
-};
+#define LEXICON_ROWS_MOST (1u << 24) /* words, nodes and octets of the store   \
+                                      */
 
 struct lexicon {
     char tags[LEXICON_LANGS][LEXICON_TAG_CAP];
@@ -79,7 +73,9 @@ struct lexicon {
     size_t store_len, store_cap;
     struct lexicon_word *words; /* [0] is none */
     size_t n_words, words_cap;
-    uint32_t *word_slots; /* open addressing, 0 empty */
+    /* Open addressing, 0 empty: the word where the mask is, and above it the
+     * hash, so that what is another word is seldom looked at. */
+    uint32_t *word_slots;
     size_t word_mask;
 
     struct lexicon_node *nodes; /* [0] is none, [1] the root; one more */
@@ -104,9 +100,11 @@ struct lexicon {
     bool sets_full; /* there were more sets than symbols */
     struct concept_set of_class[CLASS_COUNT];
 
-    uint8_t costs[26][26];           /* of one letter for another: slip.c */
-    struct lexicon_near *near_forms; /* by the low bits of hash */
-    uint32_t *near_heads;            /* where those of each begin; one more */
+    uint8_t costs[26][26]; /* of one letter for another: slip.c */
+    /* Forms near to a word, a code point left out or its consonants: hash and
+     * word as above. By the low bits of the hash, and where those of each
+     * begin; one more. */
+    uint32_t *near_forms, *near_heads;
     size_t n_near, near_mask;
 };
 

@@ -43,7 +43,8 @@ static bool fixed_is_sound(const struct lexicon *lex)
     if (lex->n_langs == 0 || lex->n_langs > LEXICON_LANGS ||
         lex->n_words == 0 || lex->n_nodes < 2 || lex->n_more == 0 ||
         lex->n_sets < CONCEPT_COUNT || lex->n_sets > UINT16_MAX + 1 ||
-        lex->n_words > UINT32_MAX || lex->n_nodes > UINT32_MAX ||
+        lex->n_words > lex->word_mask + 1 ||
+        lex->n_words > lex->near_mask + 1 || lex->n_nodes > UINT32_MAX ||
         (lex->word_mask & (lex->word_mask + 1)) != 0 ||
         (lex->near_mask & (lex->near_mask + 1)) != 0)
         return false;
@@ -85,17 +86,20 @@ static bool nodes_are_sound(const struct lexicon *lex)
     return true;
 }
 
-/* Rows below `end`, and an empty one, where a search can stop. */
-static bool slots_are_sound(const uint32_t *slots, size_t n, size_t end)
+/* Words, and an empty one, where a search can stop. */
+static bool slots_are_sound(const struct lexicon *lex)
 {
+    const uint32_t mask = (uint32_t)lex->word_mask;
     uint32_t most = 0;
     bool any = false;
 
-    for (size_t i = 0; i < n; i++) {
-        most = slots[i] > most ? slots[i] : most;
-        any |= slots[i] == 0;
+    for (size_t i = 0; i <= lex->word_mask; i++) {
+        uint32_t word = lex->word_slots[i] & mask;
+
+        most = word > most ? word : most;
+        any |= lex->word_slots[i] == 0;
     }
-    return any && most < end;
+    return any && most < lex->n_words;
 }
 
 static bool mores_are_sound(const struct lexicon *lex)
@@ -137,17 +141,19 @@ static bool sets_are_sound(const struct lexicon *lex)
 
 static bool near_is_sound(const struct lexicon *lex)
 {
-    if (lex->near_heads[lex->near_mask + 1] != lex->n_near)
-        return false;
-    for (size_t i = 0; i <= lex->near_mask; i++) {
-        if (lex->near_heads[i] > lex->near_heads[i + 1])
-            return false;
-    }
+    const uint32_t mask = (uint32_t)lex->near_mask, *head = lex->near_heads;
+    bool back = false;
+    uint32_t most = 0;
+
+    for (size_t i = 0; i <= lex->near_mask; i++)
+        back |= head[i] > head[i + 1];
     for (size_t i = 0; i < lex->n_near; i++) {
-        if (lex->near_forms[i].word >= lex->n_words)
-            return false;
+        uint32_t word = lex->near_forms[i] & mask;
+
+        most = word > most ? word : most;
     }
-    return true;
+    return !back && head[lex->near_mask + 1] == lex->n_near &&
+           most < lex->n_words;
 }
 
 /* Rules lead on to later ones only, so that every search ends. */
@@ -179,6 +185,5 @@ bool lexicon_is_sound(const struct lexicon *lex)
     }
     return fixed_is_sound(lex) && words_are_sound(lex) &&
            nodes_are_sound(lex) && mores_are_sound(lex) &&
-           sets_are_sound(lex) && near_is_sound(lex) &&
-           slots_are_sound(lex->word_slots, lex->word_mask + 1, lex->n_words);
+           sets_are_sound(lex) && near_is_sound(lex) && slots_are_sound(lex);
 }

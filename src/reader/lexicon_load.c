@@ -384,6 +384,14 @@ static int load_folder(struct load *l, const char *folder)
     return 0;
 }
 
+/* Have the rows had room for all numbers? */
+static bool rows_fit(const struct lexicon *lex)
+{
+    return lex->n_words < LEXICON_ROWS_MOST &&
+           lex->n_nodes < LEXICON_ROWS_MOST &&
+           lex->store_len < LEXICON_ROWS_MOST;
+}
+
 int lexicon_load(const char *folder, struct fault_list *faults,
                  struct lexicon **out)
 {
@@ -395,6 +403,10 @@ int lexicon_load(const char *folder, struct fault_list *faults,
     l.lex = kw_calloc(1, sizeof(*l.lex));
     lexicon_init(l.lex);
     if ((err = load_folder(&l, folder)) == 0) {
+        if (!rows_fit(l.lex))
+            fault_add(faults, folder, 0,
+                      "more than %u words or phrases; give fewer by brackets",
+                      LEXICON_ROWS_MOST - 1);
         lexicon_join_sets(l.lex);
         lexicon_shrink(l.lex);
         slip_prepare(l.lex);

@@ -33,18 +33,22 @@ struct fixed {
 static uint64_t maker(void)
 {
     const struct lexicon_node node = {1, 2, 3, 4};
+    const struct lexicon_word word = {1, 2, 3, 4, 1, 5, 0, 6, 7};
     const struct way way = {1, 2, 3, 4, 1, 0, {0}};
     const struct begin begin = {1, 1, 0, 2};
-    const size_t sizes[] = {
-        sizeof(struct fixed),        sizeof(struct lexicon_word),
-        sizeof(struct lexicon_more), sizeof(struct lexicon_near),
-        sizeof(struct lexicon_edge), sizeof(struct spelling),
-        sizeof(struct concept_set),  IMAGE_ALIGN};
+    const size_t sizes[] = {sizeof(struct fixed),
+                            sizeof(struct lexicon_word),
+                            sizeof(struct lexicon_more),
+                            sizeof(struct lexicon_edge),
+                            sizeof(struct spelling),
+                            sizeof(struct concept_set),
+                            IMAGE_ALIGN};
     const char *folding = utf8proc_version();
     uint64_t sum = kw_sum(0, READER_STAMP, sizeof(READER_STAMP));
 
     sum = kw_sum(sum, folding, strlen(folding));
     sum = kw_sum(sum, &node, sizeof(node));
+    sum = kw_sum(sum, &word, sizeof(word));
     sum = kw_sum(sum, &way, sizeof(way));
     sum = kw_sum(sum, &begin, sizeof(begin));
     return kw_sum(sum, sizes, sizeof(sizes));

@@ -92,8 +92,12 @@ static uint32_t hash_bones(const struct runes *r)
 }
 
 /* Near forms as they are found, before they are put in order. */
+struct form {
+    uint32_t hash, word;
+};
+
 struct forms {
-    struct lexicon_near *items;
+    struct form *items;
     size_t n, cap;
 };
 
@@ -112,32 +116,39 @@ static void add_forms(struct forms *f, const struct lexicon *lex, uint32_t w)
     if (f->n + RUNES_MOST + 2 > f->cap)
         kw_grow(&f->items, &f->cap, f->n + RUNES_MOST + 2, sizeof(*f->items));
     for (int i = 0; i <= r.n; i++)
-        f->items[f->n++] = (struct lexicon_near){forms[i], w};
+        f->items[f->n++] = (struct form){forms[i], w};
     if ((bones = hash_bones(&r)) != 0)
-        f->items[f->n++] = (struct lexicon_near){bones, w};
+        f->items[f->n++] = (struct form){bones, w};
 }
 
-/* By the low bits of their hashes, the last ones first. */
+/*
+ * By the low bits of their hashes, the last ones first. As many places as a
+ * word's number has: what is above it in a row is the rest of the hash.
+ */
 static void sort_forms(struct lexicon *lex, const struct forms *f)
 {
     size_t slots = 1024;
-    uint32_t sum = 0;
+    uint32_t sum = 0, mask;
 
-    while (slots < f->n)
+    while (slots < lex->n_words)
         slots *= 2;
     lex->near_mask = slots - 1;
+    mask = (uint32_t)lex->near_mask;
     lex->n_near = f->n;
     lex->near_heads = kw_calloc(slots + 1, sizeof(*lex->near_heads));
     lex->near_forms = kw_calloc(f->n, sizeof(*lex->near_forms));
     for (size_t i = 0; i < f->n; i++)
-        lex->near_heads[f->items[i].hash & lex->near_mask]++;
+        lex->near_heads[f->items[i].hash & mask]++;
     for (size_t k = 0; k <= slots; k++) {
         sum += lex->near_heads[k];
         lex->near_heads[k] = sum;
     }
-    for (size_t i = 0; i < f->n; i++)
-        lex->near_forms[--lex->near_heads[f->items[i].hash & lex->near_mask]] =
-            f->items[i];
+    for (size_t i = 0; i < f->n; i++) {
+        const struct form *form = &f->items[i];
+
+        lex->near_forms[--lex->near_heads[form->hash & mask]] =
+            (form->hash & ~mask) | form->word;
+    }
 }
 
 struct search {
@@ -291,14 +302,15 @@ static void weigh(struct search *s, uint32_t word)
 static void look(struct search *s, uint32_t hash)
 {
     const struct lexicon *lex = s->lex;
-    const uint32_t *head = &lex->near_heads[hash & lex->near_mask];
+    const uint32_t mask = (uint32_t)lex->near_mask;
+    const uint32_t *head = &lex->near_heads[hash & mask];
 
     for (uint32_t i = head[0]; i < head[1]; i++) {
-        const struct lexicon_near *n = &lex->near_forms[i];
+        uint32_t form = lex->near_forms[i];
 
-        if (n->hash == hash &&
-            (!s->phrases || lex->words[n->word].phrases > s->most))
-            weigh(s, n->word);
+        if (((form ^ hash) & ~mask) == 0 &&
+            (!s->phrases || lex->words[form & mask].phrases > s->most))
+            weigh(s, form & mask);
     }
 }
 
@@ -440,7 +452,7 @@ static void find_canon(struct lexicon *lex, uint32_t word)
     if (!slip_decode(lex->store + w->at, w->len, &s.meant))
         return;
     look_all(&s);
-    w->canon = s.word;
+    w->canon = s.word & (LEXICON_ROWS_MOST - 1);
 }
 
 static void find_canons(struct lexicon *lex)

@@ -8,6 +8,7 @@
 #include <string.h>
 
 #define VALUE_MOST 1e12
+#define ROWS_MOST  (1u << 30) /* of any table */
 
 size_t lexicon_tables(struct lexicon *lex, struct image_table *t)
 {
@@ -38,13 +39,22 @@ static bool is_flag(const bool *b)
     return *(const unsigned char *)b <= 1;
 }
 
+/* Are there so few rows that numbers of them can be reckoned with? */
+static bool rows_are_few(const struct lexicon *lex)
+{
+    return lex->n_words <= ROWS_MOST && lex->n_nodes <= ROWS_MOST &&
+           lex->n_edges <= ROWS_MOST && lex->n_more <= ROWS_MOST &&
+           lex->n_near <= ROWS_MOST && lex->store_len <= ROWS_MOST &&
+           lex->word_mask < ROWS_MOST && lex->near_mask < ROWS_MOST;
+}
+
 static bool fixed_is_sound(const struct lexicon *lex)
 {
     if (lex->n_langs == 0 || lex->n_langs > LEXICON_LANGS ||
         lex->n_words == 0 || lex->n_nodes < 2 || lex->n_more == 0 ||
         lex->n_sets < CONCEPT_COUNT || lex->n_sets > UINT16_MAX + 1 ||
         lex->n_words > lex->word_mask + 1 ||
-        lex->n_words > lex->near_mask + 1 || lex->n_nodes > UINT32_MAX ||
+        lex->n_words > lex->near_mask + 1 || !rows_are_few(lex) ||
         (lex->word_mask & (lex->word_mask + 1)) != 0 ||
         (lex->near_mask & (lex->near_mask + 1)) != 0)
         return false;
@@ -55,51 +65,68 @@ static bool fixed_is_sound(const struct lexicon *lex)
     return true;
 }
 
+/*
+ * What a loop adds up for numbers that are to be below n, itself at most
+ * ROWS_MOST: the high bit is set when one is not. Without branches, as there
+ * are many.
+ */
+static inline uint32_t beyond(uint32_t number, uint32_t n)
+{
+    return (n - 1 - number) | number;
+}
+
+static bool none_beyond(uint32_t sum)
+{
+    return sum >> 31 == 0;
+}
+
 static bool words_are_sound(const struct lexicon *lex)
 {
-    for (size_t i = 0; i < lex->n_words; i++) {
+    const uint32_t n_nodes = (uint32_t)lex->n_nodes,
+                   n_words = (uint32_t)lex->n_words,
+                   end = (uint32_t)lex->store_len + 1;
+    uint32_t sum = 0;
+
+    for (size_t i = 0; i < n_words; i++) {
         const struct lexicon_word *w = &lex->words[i];
 
-        if (w->at > lex->store_len || w->len > lex->store_len - w->at ||
-            w->len >= LEXICON_WORD_CAP || w->root >= lex->n_nodes ||
-            w->canon >= lex->n_words)
-            return false;
+        sum |= beyond(w->at + w->len, end) | beyond(w->root, n_nodes) |
+               beyond(w->canon, n_words) | beyond(w->len, LEXICON_WORD_CAP);
     }
-    return true;
+    return none_beyond(sum);
 }
 
 static bool nodes_are_sound(const struct lexicon *lex)
 {
-    if (lex->nodes[lex->n_nodes].edges != lex->n_edges)
-        return false;
-    for (size_t i = 0; i < lex->n_nodes; i++) {
+    const uint32_t n_nodes = (uint32_t)lex->n_nodes,
+                   n_sets = (uint32_t)lex->n_sets,
+                   n_more = (uint32_t)lex->n_more;
+    uint32_t sum = 0;
+
+    for (size_t i = 0; i < n_nodes; i++) {
         const struct lexicon_node *n = &lex->nodes[i];
 
-        if (n->edges > n[1].edges || n->all >= lex->n_sets ||
-            n->more >= lex->n_more)
-            return false;
+        sum |= beyond(n->edges, n[1].edges + 1) | beyond(n->all, n_sets) |
+               beyond(n->more, n_more);
     }
-    for (size_t i = 0; i < lex->n_edges; i++) {
-        if (lex->edges[i].to >= lex->n_nodes)
-            return false;
-    }
-    return true;
+    for (size_t i = 0; i < lex->n_edges; i++)
+        sum |= beyond(lex->edges[i].to, n_nodes);
+    return none_beyond(sum) && lex->nodes[n_nodes].edges == lex->n_edges;
 }
 
 /* Words, and an empty one, where a search can stop. */
 static bool slots_are_sound(const struct lexicon *lex)
 {
-    const uint32_t mask = (uint32_t)lex->word_mask;
-    uint32_t most = 0;
+    const uint32_t mask = (uint32_t)lex->word_mask,
+                   n_words = (uint32_t)lex->n_words;
+    uint32_t sum = 0;
     bool any = false;
 
-    for (size_t i = 0; i <= lex->word_mask; i++) {
-        uint32_t word = lex->word_slots[i] & mask;
-
-        most = word > most ? word : most;
+    for (size_t i = 0; i <= mask; i++) {
+        sum |= beyond(lex->word_slots[i] & mask, n_words);
         any |= lex->word_slots[i] == 0;
     }
-    return any && most < lex->n_words;
+    return any && none_beyond(sum);
 }
 
 static bool mores_are_sound(const struct lexicon *lex)
@@ -141,19 +168,15 @@ static bool sets_are_sound(const struct lexicon *lex)
 
 static bool near_is_sound(const struct lexicon *lex)
 {
-    const uint32_t mask = (uint32_t)lex->near_mask, *head = lex->near_heads;
-    bool back = false;
-    uint32_t most = 0;
+    const uint32_t mask = (uint32_t)lex->near_mask, *head = lex->near_heads,
+                   n_words = (uint32_t)lex->n_words;
+    uint32_t sum = 0;
 
-    for (size_t i = 0; i <= lex->near_mask; i++)
-        back |= head[i] > head[i + 1];
-    for (size_t i = 0; i < lex->n_near; i++) {
-        uint32_t word = lex->near_forms[i] & mask;
-
-        most = word > most ? word : most;
-    }
-    return !back && head[lex->near_mask + 1] == lex->n_near &&
-           most < lex->n_words;
+    for (size_t i = 0; i <= mask; i++)
+        sum |= beyond(head[i], head[i + 1] + 1);
+    for (size_t i = 0; i < lex->n_near; i++)
+        sum |= beyond(lex->near_forms[i] & mask, n_words);
+    return none_beyond(sum) && head[(size_t)mask + 1] == lex->n_near;
 }
 
 /* Rules lead on to later ones only, so that every search ends. */

@@ -8,20 +8,32 @@
 #include <sys/stat.h>
 #include <unistd.h>
 
+/* What may be read at once: the whole of a file that tells its size. */
+static size_t step_of(int fd, size_t cap)
+{
+    struct stat st;
+
+    if (fstat(fd, &st) < 0 || !S_ISREG(st.st_mode) || st.st_size <= 0 ||
+        (uintmax_t)st.st_size > cap)
+        return 4096;
+    return (size_t)st.st_size + 1; /* and sees that nothing follows */
+}
+
 int file_read(const char *path, size_t cap, char **data, size_t *len)
 {
-    size_t room = 0, n = 0;
+    size_t room = 0, n = 0, step;
     char *text = NULL;
     int fd = open(path, O_RDONLY | O_CLOEXEC | O_NOCTTY);
     int err = 0;
 
     if (fd < 0)
         return errno == ENOENT ? KW_ENOENT : KW_EIO;
+    step = step_of(fd, cap);
     for (;;) {
         ssize_t got;
 
-        kw_grow(&text, &room, n + 4097, 1);
-        got = read(fd, text + n, 4096);
+        kw_grow(&text, &room, n + step + 1, 1);
+        got = read(fd, text + n, step);
         if (got < 0 && errno == EINTR)
             continue;
         if (got < 0)
@@ -33,6 +45,7 @@ int file_read(const char *path, size_t cap, char **data, size_t *len)
             err = KW_EFULL;
             break;
         }
+        step = 4096;
     }
     close(fd);
     if (err != 0) {

@@ -239,8 +239,11 @@ static void put_value(const struct reply_lang *lang, const char *value,
 static void put_longest(const struct reply_lang *lang,
                         const struct slot_def *def, struct kw_buf *out)
 {
+    const char *one = lang->ucs2 ? "\xe0\xa4\x95" : "W";
+    size_t len = lang->ucs2 ? 3 : 1;
+
     for (size_t i = 0; i < def->longest; i++)
-        kw_buf_puts(out, lang->ucs2 ? "\xe0\xa4\x95" : "W");
+        kw_buf_put(out, one, len);
 }
 
 static int64_t clamp_digits(int64_t v, size_t digits)

@@ -53,6 +53,12 @@ size_t reply_room(const struct reply_lang *lang, enum key_room room)
     }
 }
 
+/* In both alphabets, and one unit of each: most of most texts. */
+static inline bool is_plain(char c)
+{
+    return (c >= 'a' && c <= 'z') || (c >= ' ' && c <= 'Z');
+}
+
 /* Units in the language's alphabet; what it cannot write counts as UCS-2. */
 size_t reply_units(const struct reply_lang *lang, const char *text, size_t len)
 {
@@ -64,8 +70,8 @@ size_t reply_units(const struct reply_lang *lang, const char *text, size_t len)
         utf8proc_ssize_t n;
         int cost;
 
-        if ((*p >= 'a' && *p <= 'z') || (*p >= ' ' && *p <= 'Z')) {
-            units++; /* in both alphabets: most of most texts */
+        if (is_plain(*p)) {
+            units++;
             p++;
             continue;
         }
@@ -214,8 +220,13 @@ static void check_alphabet(struct parse *p, int line, const struct key_def *k,
     if (p->lang->ucs2)
         return;
     while (*at != '\0') {
-        utf8proc_ssize_t n = utf8proc_iterate(at, -1, &cp);
+        utf8proc_ssize_t n;
 
+        if (is_plain((char)*at)) {
+            at++;
+            continue;
+        }
+        n = utf8proc_iterate(at, -1, &cp);
         if (n <= 0)
             return; /* told when the file was read */
         if (septet_cost((uint32_t)cp) == 0) {

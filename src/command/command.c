@@ -113,6 +113,19 @@ int command_config(const char *path, struct config **out)
     return err == KW_EIO ? COMMAND_FAILED : COMMAND_INPUT;
 }
 
+static int open_ledger(const struct ledger_settings *set, struct ledger **out)
+{
+    char *why = NULL;
+    int err = ledger_open(set, out, &why);
+
+    if (err == 0)
+        return 0;
+    fprintf(stderr, "kilnword: %s\n",
+            why != NULL ? why : "the ledger cannot be opened");
+    kw_free(why);
+    return COMMAND_FAILED;
+}
+
 int command_ledger(const struct config *conf, bool read_only, bool create,
                    struct ledger **out)
 {
@@ -121,13 +134,14 @@ int command_ledger(const struct config *conf, bool read_only, bool create,
                                   .create = create,
                                   .cache_mib = conf->cache_mib,
                                   .checkpoint_pages = conf->checkpoint_pages};
-    char *why = NULL;
-    int err = ledger_open(&set, out, &why);
 
-    if (err == 0)
-        return 0;
-    fprintf(stderr, "kilnword: %s\n",
-            why != NULL ? why : "the ledger cannot be opened");
-    kw_free(why);
-    return COMMAND_FAILED;
+    return open_ledger(&set, out);
+}
+
+int command_ledger_watch(const struct config *conf, struct ledger **out)
+{
+    struct ledger_settings set = {
+        .file = conf->ledger_file, .read_only = true, .watch = true};
+
+    return open_ledger(&set, out);
 }

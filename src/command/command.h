@@ -51,4 +51,6 @@ int command_config(const char *path, struct config **out);
 /* Opens the ledger of the configuration, or says why not. */
 int command_ledger(const struct config *conf, bool read_only, bool create,
                    struct ledger **out);
+/* The same, for ledger_data_version() alone. */
+int command_ledger_watch(const struct config *conf, struct ledger **out);
 #endif

@@ -446,7 +446,7 @@ static int start_writer(struct service *s, struct ledger *lg)
                 s->conf->ledger_file, kw_err_text(err));
         return COMMAND_FAILED;
     }
-    err = command_ledger(s->conf, true, false, &s->watching);
+    err = command_ledger_watch(s->conf, &s->watching);
     if (err == 0)
         ledger_data_version(s->watching, &s->version);
     return err;

@@ -280,9 +280,12 @@ static int open_db(struct ledger *lg, const char *name, int flags)
     sqlite3_db_config(lg->db, SQLITE_DBCONFIG_LOOKASIDE, NULL, 1200, 200);
     sqlite3_extended_result_codes(lg->db, 1);
     sqlite3_busy_timeout(lg->db, ENGINE_BUSY_MS);
-    /* A first read: WAL needs its helper files, or leave to make them. */
-    return sqlite3_exec(lg->db, "SELECT 1 FROM sqlite_schema", NULL, NULL,
-                        NULL) == SQLITE_OK
+    /* A first read: WAL needs its helper files, or leave to make them. That of
+     * the tables takes them all in, which who watches has no use for. */
+    return sqlite3_exec(lg->db,
+                        lg->watch ? "PRAGMA user_version"
+                                  : "SELECT 1 FROM sqlite_schema",
+                        NULL, NULL, NULL) == SQLITE_OK
                ? 0
                : KW_EIO;
 }
@@ -371,7 +374,7 @@ static int start(struct ledger *lg, const struct ledger_settings *set,
     int err =
         set->read_only ? start_reading(lg, why) : start_writing(lg, fresh, why);
 
-    if (err == 0 && set_pragmas(lg, set) < 0)
+    if (err == 0 && !set->watch && set_pragmas(lg, set) < 0)
         err = cannot(lg, "open", why);
     if (err == 0)
         err = bring_up_to_date(lg, why);
@@ -413,6 +416,7 @@ int ledger_open(const struct ledger_settings *set, struct ledger **out,
     lg = kw_calloc(1, sizeof(*lg));
     lg->file = kw_strdup(set->file);
     lg->read_only = set->read_only;
+    lg->watch = set->watch;
     err = start(lg, set, head.looks != LOOKS_LEDGER, why);
     if (err < 0) {
         ledger_close(lg);

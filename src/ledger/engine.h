@@ -15,6 +15,7 @@ struct ledger {
     sqlite3 *db;
     char *file;
     bool read_only, disk_full;
+    bool watch;             /* no more than ledger_data_version() */
     int complained;         /* the failure last logged, 0 after a good commit */
     struct prepared *slots; /* a hash table, a power of two of them */
     size_t n_slots, n_used;

@@ -19,6 +19,7 @@ struct ledger;
 struct ledger_settings {
     const char *file;
     bool read_only; /* pages, scans, show */
+    bool watch;     /* with read_only: for ledger_data_version() alone */
     bool create;    /* make it when it is not there */
     bool older_too; /* with read_only: one of an older version, to copy it */
     int cache_mib, checkpoint_pages; /* 0: the defaults 16, 1000 */

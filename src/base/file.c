@@ -8,6 +8,8 @@
 #include <sys/stat.h>
 #include <unistd.h>
 
+#define WRITE_MOST ((size_t)64 << 10)
+
 /* What may be read at once: the whole of a file that tells its size. */
 static size_t step_of(int fd, size_t cap)
 {
@@ -73,10 +75,14 @@ static int sync_folder(const char *path)
     return err;
 }
 
+/*
+ * In pieces: what is written at once may be kept in memory as one, and mapped
+ * as one at the first touch of it.
+ */
 static int write_all(int fd, const char *data, size_t len)
 {
     while (len > 0) {
-        ssize_t n = write(fd, data, len);
+        ssize_t n = write(fd, data, len < WRITE_MOST ? len : WRITE_MOST);
 
         if (n < 0 && errno == EINTR)
             continue;

@@ -38,7 +38,7 @@ static const struct setting ledger_rows[] = {
     {"group", INTEGER, AT(group_most), "256", 1, 4096, NULL},
     {"checkpoint_pages", INTEGER, AT(checkpoint_pages), "1000", 50, 100000,
      NULL},
-    {"cache_mib", INTEGER, AT(cache_mib), "16", 1, 4096, NULL},
+    {"cache_mib", INTEGER, AT(cache_mib), "8", 1, 4096, NULL},
 };
 static const struct setting grammar_rows[] = {
     {"folder", PATH, AT(grammar_folder), KW_GRAMMAR_DIR, 1, 4000, NULL},

@@ -156,7 +156,7 @@ struct config {
     char *ledger_file;
     int group_most;       /* texts in one commit: 256 */
     int checkpoint_pages; /* 1000 */
-    int cache_mib;        /* 16 */
+    int cache_mib;        /* 8 */
     /* grammar */
     char *grammar_folder;
     char *grammar_image; /* or NULL: beside the words */

@@ -17,7 +17,7 @@
 #include <string.h>
 #include <unistd.h>
 
-#define CACHE_MIB_DEFAULT        16
+#define CACHE_MIB_DEFAULT        8
 #define CHECKPOINT_PAGES_DEFAULT 1000
 #define WAL_KEEP_OCTETS          (64 << 20) /* a longer one is cut back */
 

@@ -22,7 +22,7 @@ struct ledger_settings {
     bool watch;     /* with read_only: for ledger_data_version() alone */
     bool create;    /* make it when it is not there */
     bool older_too; /* with read_only: one of an older version, to copy it */
-    int cache_mib, checkpoint_pages; /* 0: the defaults 16, 1000 */
+    int cache_mib, checkpoint_pages; /* 0: the defaults 8, 1000 */
 };
 
 /*

@@ -82,7 +82,7 @@ void yt_next(struct yt_text *t, int pots)
 
 static const char bare_tables[] =
     "PRAGMA journal_mode = WAL; PRAGMA synchronous = FULL;"
-    "PRAGMA cache_size = -16384; PRAGMA wal_autocheckpoint = 1000;"
+    "PRAGMA cache_size = -8192; PRAGMA wal_autocheckpoint = 1000;"
     "CREATE TABLE phone (id INTEGER PRIMARY KEY, lang TEXT, name TEXT);"
     "CREATE TABLE pot (key INTEGER PRIMARY KEY, serial TEXT, batch INTEGER,"
     " home INTEGER, flow REAL, flow_s INTEGER, low INTEGER, report INTEGER);"

@@ -7,7 +7,7 @@
  *   Yt  the least transaction that files a text, in bare SQLite: look up a
  *       phone and a pot, insert the text with the key that finds repeats, the
  *       report and the reply (with the index of a queue), update the pot; the
- *       ledger's own settings (WAL, FULL, 16 MiB, checkpoint at 1,000 pages),
+ *       ledger's own settings (WAL, FULL, 8 MiB, checkpoint at 1,000 pages),
  *       keys in the order of arrival. All pots have been read before.
  *
  * To be taken in turns with what they measure, in one run. What goes wrong

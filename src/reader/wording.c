@@ -3,29 +3,39 @@
 
 #include <string.h>
 
-#define MEMO_BITS 11
+#define MEMO_BITS 12
 #define OBS_MOST  2 /* more are not kept */
 #define NO_DIGIT                                                               \
     '\x01' /* in place of those of the serial: in no folded text               \
             */
 
+/* Of the meaning and of an observation, in bits. */
+enum { KEPT_OF_POT = 1, KEPT_HINT = 2, KEPT_UNSAFE = 4, KEPT_COURTESY = 8 };
+enum { KEPT_INFERRED = 1, KEPT_BRIM = 2, KEPT_WARM = 4, KEPT_MEASURE = 8 };
+
+/*
+ * Small, since the places are many and most of them far from the processor.
+ * What does not fit is not kept.
+ */
 struct kept {
-    uint64_t text[WORDING_WORDS];
-    uint32_t len; /* 0 nothing yet */
+    uint8_t len; /* 0 nothing yet */
     int8_t lang;
     uint8_t pot;
-    bool of_pot; /* the meaning names the serial of the text */
-    struct {     /* of the meaning; all else of it is nothing */
-        enum reader_outcome outcome;
-        enum reader_why why;
-        enum reader_command command;
-        char lang[READER_LANG_CAP];
-        unsigned danger;
-        bool serial_from_hint, unsafe_said, courtesy;
-        uint8_t n_obs;
-        struct reader_obs obs[OBS_MOST];
-    } said;
+    uint8_t flags; /* KEPT_OF_POT: the meaning names the serial of the text */
+    uint8_t outcome, why, command, danger; /* all else of it is nothing */
+    uint64_t text[WORDING_WORDS];
+    double value, minutes, start_cm, degc; /* of the one measure */
+    char lang_said[READER_LANG_CAP - 1];   /* the NUL behind it is not kept */
+    uint8_t n_obs : 2, type : 2, unit : 4; /* of the measure, too */
+    struct kept_obs {
+        uint8_t kind, part, signs, people, under5, flags;
+    } obs[OBS_MOST];
 };
+
+_Static_assert(sizeof(struct kept) == 128, "no more than that");
+_Static_assert(WORDING_OCTETS <= UINT8_MAX && READER_SIGNS <= 8 &&
+                   OBS_MOST <= 3 && READER_YIELD <= 3 && READER_BOTTLE <= 15,
+               "what is kept has room");
 
 struct wording_memo {
     struct kept kept[1u << MEMO_BITS][2]; /* the newest of a place first */
@@ -149,6 +159,28 @@ static bool is_same(const struct kept *k, const struct wording *w)
     return other == 0;
 }
 
+/* The observation as it was kept. */
+static void give_obs(const struct kept *k, const struct kept_obs *from,
+                     struct reader_obs *o)
+{
+    o->kind = (enum reader_kind)from->kind;
+    o->part = (enum reader_part)from->part;
+    o->signs = from->signs;
+    o->people = from->people;
+    o->under5 = from->under5;
+    o->inferred = (from->flags & KEPT_INFERRED) != 0;
+    if (!(from->flags & KEPT_MEASURE))
+        return;
+    o->measure.type = (enum reader_measure_type)k->type;
+    o->measure.unit = (enum reader_unit)k->unit;
+    o->measure.value = k->value;
+    o->measure.minutes = k->minutes;
+    o->measure.start_cm = k->start_cm;
+    o->measure.degc = k->degc;
+    o->measure.from_brim = (from->flags & KEPT_BRIM) != 0;
+    o->measure.warm = (from->flags & KEPT_WARM) != 0;
+}
+
 bool wording_recall(const struct wording_memo *memo, const struct wording *w,
                     const struct serial_layout *layout, const char *pot,
                     struct reader_meaning *out)
@@ -161,30 +193,49 @@ bool wording_recall(const struct wording_memo *memo, const struct wording *w,
         serial_verify(layout, w->serial, strlen(w->serial)) != 0)
         return false;
     memset(out, 0, sizeof(*out));
-    out->outcome = k->said.outcome;
-    out->why = k->said.why;
-    out->command = k->said.command;
-    memcpy(out->lang, k->said.lang, sizeof(out->lang));
-    out->danger = k->said.danger;
-    out->unsafe_said = k->said.unsafe_said;
-    out->courtesy = k->said.courtesy;
-    out->n_obs = k->said.n_obs;
+    out->outcome = (enum reader_outcome)k->outcome;
+    out->why = (enum reader_why)k->why;
+    out->command = (enum reader_command)k->command;
+    memcpy(out->lang, k->lang_said, sizeof(k->lang_said));
+    out->danger = k->danger;
+    out->unsafe_said = (k->flags & KEPT_UNSAFE) != 0;
+    out->courtesy = (k->flags & KEPT_COURTESY) != 0;
+    out->n_obs = k->n_obs;
     for (size_t i = 0; i < out->n_obs; i++)
-        out->obs[i] = k->said.obs[i];
-    out->serial_from_hint = k->said.serial_from_hint;
-    if (k->of_pot)
+        give_obs(k, &k->obs[i], &out->obs[i]);
+    out->serial_from_hint = (k->flags & KEPT_HINT) != 0;
+    if (k->flags & KEPT_OF_POT)
         memcpy(out->serial, w->serial, sizeof(out->serial));
     else if (out->serial_from_hint)
         kw_copy(out->serial, sizeof(out->serial), pot, strlen(pot));
     return true;
 }
 
+static bool has_measure(const struct reader_measure *m)
+{
+    return m->type != READER_NO_MEASURE || m->unit != READER_FINGER ||
+           m->value != 0 || m->minutes != 0 || m->from_brim ||
+           m->start_cm != 0 || m->warm || m->degc != 0;
+}
+
 /* Is nothing in the meaning but what `kept` has room for? */
 static bool is_plain(const struct reader_meaning *m)
 {
-    return m->n_obs <= OBS_MOST && m->n_numbers == 0 && m->word[0] == '\0' &&
-           m->phone[0] == '\0' && m->serial_other[0] == '\0' &&
-           m->serial_wrong[0] == '\0' && m->command != READER_TESTED;
+    int measures = 0;
+
+    if (m->n_obs > OBS_MOST || m->n_numbers != 0 || m->word[0] != '\0' ||
+        m->phone[0] != '\0' || m->serial_other[0] != '\0' ||
+        m->serial_wrong[0] != '\0' || m->command == READER_TESTED)
+        return false;
+    for (size_t i = 0; i < m->n_obs; i++) {
+        const struct reader_obs *o = &m->obs[i];
+
+        measures += has_measure(&o->measure);
+        if (o->people < 0 || o->people > UINT8_MAX || o->under5 < 0 ||
+            o->under5 > UINT8_MAX)
+            return false;
+    }
+    return measures <= 1;
 }
 
 /* Would it be the same of any pot, but for the serial? */
@@ -200,6 +251,29 @@ static bool is_of_any_pot(const struct wording *w, const struct cut *c,
            (m->serial[0] == '\0' || strcmp(m->serial, w->serial) == 0);
 }
 
+static void keep_obs(struct kept *k, const struct reader_obs *o,
+                     struct kept_obs *to)
+{
+    const struct reader_measure *m = &o->measure;
+
+    *to = (struct kept_obs){.kind = (uint8_t)o->kind,
+                            .part = (uint8_t)o->part,
+                            .signs = (uint8_t)o->signs,
+                            .people = (uint8_t)o->people,
+                            .under5 = (uint8_t)o->under5,
+                            .flags = o->inferred ? KEPT_INFERRED : 0};
+    if (!has_measure(m))
+        return;
+    to->flags |= (uint8_t)(KEPT_MEASURE | (m->from_brim ? KEPT_BRIM : 0) |
+                           (m->warm ? KEPT_WARM : 0));
+    k->type = m->type & 3;
+    k->unit = m->unit & 15;
+    k->value = m->value;
+    k->minutes = m->minutes;
+    k->start_cm = m->start_cm;
+    k->degc = m->degc;
+}
+
 void wording_keep(struct wording_memo *memo, const struct wording *w,
                   const struct cut *c, const struct reader_meaning *m)
 {
@@ -209,19 +283,20 @@ void wording_keep(struct wording_memo *memo, const struct wording *w,
         return;
     k[1] = k[0];
     memcpy(k->text, w->text, sizeof(k->text));
-    k->len = w->len;
+    k->len = (uint8_t)w->len;
     k->lang = w->lang;
     k->pot = w->pot;
-    k->of_pot = w->has_serial && m->serial[0] != '\0';
-    k->said.outcome = m->outcome;
-    k->said.why = m->why;
-    k->said.command = m->command;
-    memcpy(k->said.lang, m->lang, sizeof(k->said.lang));
-    k->said.danger = m->danger;
-    k->said.unsafe_said = m->unsafe_said;
-    k->said.courtesy = m->courtesy;
-    k->said.serial_from_hint = m->serial_from_hint;
-    k->said.n_obs = (uint8_t)m->n_obs;
+    k->flags =
+        (uint8_t)((w->has_serial && m->serial[0] != '\0' ? KEPT_OF_POT : 0) |
+                  (m->serial_from_hint ? KEPT_HINT : 0) |
+                  (m->unsafe_said ? KEPT_UNSAFE : 0) |
+                  (m->courtesy ? KEPT_COURTESY : 0));
+    k->outcome = (uint8_t)m->outcome;
+    k->why = (uint8_t)m->why;
+    k->command = (uint8_t)m->command;
+    k->danger = (uint8_t)m->danger;
+    memcpy(k->lang_said, m->lang, sizeof(k->lang_said));
+    k->n_obs = m->n_obs & 3;
     for (size_t i = 0; i < m->n_obs; i++)
-        k->said.obs[i] = m->obs[i];
+        keep_obs(k, &m->obs[i], &k->obs[i]);
 }

@@ -132,6 +132,8 @@ enum concept_class {
     X(MINUTE, "minute", CLASS_UNIT)                                            \
     X(DEGREE, "degree", CLASS_UNIT)                                            \
     X(DAY, "day", CLASS_SMALL)                                                 \
+    X(YEAR, "year", CLASS_SMALL)                                               \
+    X(MONTH, "month", CLASS_SMALL)                                             \
     X(HALF, "half", CLASS_SMALL)                                               \
     X(QUARTER, "quarter", CLASS_SMALL)                                         \
     X(QUARTER_MORE, "quarter-more", CLASS_SMALL)                               \

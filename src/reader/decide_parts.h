@@ -8,7 +8,7 @@ struct tally {      /* tokens of each sort */
     size_t unknown; /* not in the files, or known to mean nothing here */
     size_t ours;    /* observations, units, pots, illness */
     size_t pot, neighbour, chat, money, thing, polite, slips;
-    size_t ailing;  /* coughs, rashes */
+    size_t ailing; /* coughs, rashes */
     bool call;
     bool passed_on; /* a warning that goes from phone to phone */
     bool flowing;   /* down, got, only … */

@@ -59,6 +59,9 @@ void decide_signs(struct deciding *d)
         g->sure &= ~READER_DRY; /* "very weak" of the flow */
     if (!g->ill && !g->who && !g->gut && !g->stool && !serial)
         g->sure &= ~READER_RICEWATER; /* of the kitchen */
+    if (!g->ill && !g->who && !g->gut && !g->stool &&
+        (g->kinds != 0 || d->tally.pot > 0))
+        g->sure &= ~READER_RICEWATER; /* "I poured rice water in" */
     if (g->undrinking &&
         (g->ill || (g->who && !(g->kinds & 1u << READER_UNUSED))))
         g->sure |= READER_DRY;
@@ -82,6 +85,7 @@ void decide_signs(struct deciding *d)
         (g->ill || serial || whose))
         g->sure |= READER_BLOOD;
     if (g->maybe & READER_DEAD &&
+        !(d->tally.neighbour > 0 && !g->ill && g->kinds != 0) &&
         (ill || card ||
          (whose && !theirs && !concept_set_has(&d->m->cut->any, CONCEPT_IF))))
         g->sure |= READER_DEAD;
@@ -126,6 +130,8 @@ void decide_add_illness(struct deciding *d)
     count_home(d);
     if (g->u5_said && g->people == 1 && g->counted == COUNTED_CHILDREN)
         g->under5 = 1; /* "1 child under five" */
+    if (g->under5 == 0 && g->people > 0 && g->ages_young <= g->people)
+        g->under5 = g->ages_young;
     if (g->u5_all && g->people > 0)
         g->under5 = g->people;
     if (g->people == 0 && g->counted == COUNTED_NOT && g->under5 > 1 &&

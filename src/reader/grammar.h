@@ -56,6 +56,8 @@
     X(GONE, "gone")                                                            \
     X(BLOOD_NO, "blood-no")                                                    \
     X(ONE_ILL, "one-ill")                                                      \
+    X(AGES, "ages")                                                            \
+    X(AGED_WHO, "aged-who")                                                    \
     X(ALL_U5, "all-u5")                                                        \
     X(ILL_NO, "ill-no")                                                        \
     X(DRY, "dry")                                                              \

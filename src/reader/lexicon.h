@@ -58,8 +58,9 @@ struct lexicon_word {
     uint16_t card;    /* bit for each language on whose card it stands */
 };
 
-#define LEXICON_ROWS_MOST (1u << 24) /* words, nodes and octets of the store   \
-                                      */
+#define LEXICON_ROWS_MOST                                                      \
+    (1u << 24) /* words, nodes and octets of the store                         \
+                */
 
 struct lexicon {
     char tags[LEXICON_LANGS][LEXICON_TAG_CAP];

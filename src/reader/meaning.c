@@ -99,6 +99,15 @@ static bool is_far(const struct taking *t, const struct cut_token *k)
              (1u << t->c->lang | t->lex->common));
 }
 
+static bool names_stool(const struct taking *t)
+{
+    for (size_t i = t->m->from; i < t->m->to; i++) {
+        if (may_be(t, &t->c->tokens[t->c->row_at[i]], CONCEPT_STOOL))
+            return true;
+    }
+    return false;
+}
+
 static void take_illness(struct taking *t)
 {
     struct meaning_gathered *g = t->out;
@@ -117,8 +126,10 @@ static void take_illness(struct taking *t)
     g->who |= said(t, GRAMMAR_WHO);
     if (said(t, GRAMMAR_BLOOD))
         g->sure |= READER_BLOOD;
-    if (said(t, GRAMMAR_RICEWATER))
+    if (said(t, GRAMMAR_RICEWATER)) {
         g->sure |= READER_RICEWATER;
+        g->stool |= names_stool(t);
+    }
     if (said(t, GRAMMAR_DRY) || said(t, GRAMMAR_SURE_DRY))
         g->weak_only =
             is_weakness(t) && (g->weak_only || (g->sure & READER_DRY) == 0);
@@ -357,6 +368,16 @@ static void unsay(struct taking *t, enum grammar_rule r)
     t->m->said[r / 64] &= ~(UINT64_C(1) << (r % 64));
 }
 
+/* The first number of a piece. */
+static double first_number(const struct taking *t)
+{
+    for (size_t i = t->m->from; i < t->m->to; i++) {
+        if (t->c->tokens[t->c->row_at[i]].symbol == CONCEPT_NUMBER)
+            return token_value(t, i);
+    }
+    return 0;
+}
+
 /* One piece; returns where to go on. */
 static size_t take_piece(struct taking *t)
 {
@@ -396,7 +417,7 @@ static size_t take_piece(struct taking *t)
     if (said(t, GRAMMAR_PASSES_IN)) {
         t->out->passes_in = true;
         t->out->passes_at = (uint16_t)t->m->from;
-        take_time(t, token_value(t, t->m->to - 2u), false);
+        take_time(t, first_number(t), false);
     }
     t->out->no_flow |= said(t, GRAMMAR_NO_FLOW);
     if (said(t, GRAMMAR_MAYBE_SLOW) || said(t, GRAMMAR_NO_FLOW)) {

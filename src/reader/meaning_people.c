@@ -186,6 +186,26 @@ static void take_aged(struct taking *t)
         g->under5 = n;
 }
 
+/* "3 years and 18 months": two ages, both under five. */
+static void take_ages(struct taking *t)
+{
+    struct meaning_gathered *g = t->out;
+    bool months = false;
+
+    for (size_t i = t->m->from; i < t->m->to; i++)
+        months |= may_be(t, &t->c->tokens[t->c->row_at[i]], CONCEPT_MONTH);
+    for (size_t i = t->m->from; i < t->m->to; i++) {
+        const struct cut_token *k = &t->c->tokens[t->c->row_at[i]];
+
+        if (k->symbol != CONCEPT_NUMBER)
+            continue;
+        g->ages++;
+        g->ages_young +=
+            k->value < 5 ||
+            (months && (may_be(t, k + 1, CONCEPT_MONTH) && k->value < 60));
+    }
+}
+
 void meaning_take_people(struct taking *t)
 {
     struct meaning_gathered *g = t->out;
@@ -203,6 +223,7 @@ void meaning_take_people(struct taking *t)
                      g->people > 1 && g->counted != COUNTED_CHILDREN;
     if (said(t, GRAMMAR_ONE_ILL) && g->counted == COUNTED_NOT) {
         g->people = 1;
+        g->counted_ill = true;
         g->counted = COUNTED_BARE;
     }
     if (said(t, GRAMMAR_PAIR) && g->counted == COUNTED_NOT) {
@@ -222,6 +243,8 @@ void meaning_take_people(struct taking *t)
     g->u5_all |= said(t, GRAMMAR_U5_SAID) && g->people == 2 &&
                  (token(t, GRAMMAR_U5_SAID)->names & CUT_NAMES_AND);
     g->u5_all |= said(t, GRAMMAR_ALL_U5);
+    if (said(t, GRAMMAR_AGES) || said(t, GRAMMAR_AGED_WHO))
+        take_ages(t);
     if (said(t, GRAMMAR_AGE))
         take_aged(t);
     else if (said(t, GRAMMAR_NUMBER_U5))

@@ -9,6 +9,7 @@ struct tally {      /* tokens of each sort */
     size_t ours;    /* observations, units, pots, illness */
     size_t pot, neighbour, chat, money, thing, polite, slips;
     size_t ailing; /* coughs, rashes */
+    size_t buried; /* of chat: who may have died of it */
     bool call;
     bool passed_on; /* a warning that goes from phone to phone */
     bool flowing;   /* down, got, only … */

@@ -89,7 +89,7 @@ void decide_signs(struct deciding *d)
         (ill || card ||
          (whose && !theirs && !concept_set_has(&d->m->cut->any, CONCEPT_IF))))
         g->sure |= READER_DEAD;
-    if (g->gone && g->ill && (serial || d->tally.chat == 0))
+    if (g->gone && g->ill && (serial || d->tally.chat == d->tally.buried))
         g->sure |= READER_DEAD;
     /* "4 are ill, 1 ill with blood" */
     g->two_counts = g->two_counts && g->sure == 0;

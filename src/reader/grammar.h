@@ -84,6 +84,8 @@
     X(RANGE, "range")                                                          \
     X(HALF, "half")                                                            \
     X(AND_HALF, "and-half")                                                    \
+    X(AND_QUARTERS, "and-quarters")                                            \
+    X(ONE_HALF, "one-half")                                                    \
     X(AND_QUARTER, "and-quarter")                                              \
     X(QUARTER, "quarter")                                                      \
     X(HALF_MORE, "half-more")                                                  \

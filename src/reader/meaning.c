@@ -99,10 +99,11 @@ static bool is_far(const struct taking *t, const struct cut_token *k)
              (1u << t->c->lang | t->lex->common));
 }
 
-static bool names_stool(const struct taking *t)
+/* Does the piece have a word for it? */
+static bool names(const struct taking *t, enum concept c)
 {
     for (size_t i = t->m->from; i < t->m->to; i++) {
-        if (may_be(t, &t->c->tokens[t->c->row_at[i]], CONCEPT_STOOL))
+        if (may_be(t, &t->c->tokens[t->c->row_at[i]], c))
             return true;
     }
     return false;
@@ -128,7 +129,9 @@ static void take_illness(struct taking *t)
         g->sure |= READER_BLOOD;
     if (said(t, GRAMMAR_RICEWATER)) {
         g->sure |= READER_RICEWATER;
-        g->stool |= names_stool(t);
+        g->stool |= names(t, CONCEPT_STOOL);
+        if (names(t, CONCEPT_GUT))
+            g->ill = g->gut = true;
     }
     if (said(t, GRAMMAR_DRY) || said(t, GRAMMAR_SURE_DRY))
         g->weak_only =
@@ -161,6 +164,16 @@ static void take_illness(struct taking *t)
     meaning_take_people(t);
 }
 
+/* The first number of a rule's tokens. */
+static double number_of(const struct taking *t, enum grammar_rule r)
+{
+    for (size_t i = t->m->first[r]; i < t->m->end[r]; i++) {
+        if (t->c->tokens[t->c->row_at[i]].symbol == CONCEPT_NUMBER)
+            return token_value(t, i);
+    }
+    return 0;
+}
+
 /* The value of a quantity: "2", "half", "1 and a half", "three quarters". */
 static double quantity(struct taking *t)
 {
@@ -170,12 +183,19 @@ static double quantity(struct taking *t)
         v = token(t, GRAMMAR_AMOUNT)->value;
     else if (said(t, GRAMMAR_HALF))
         v = 0.5;
-    if (said(t, GRAMMAR_QUARTER) && !said(t, GRAMMAR_AND_QUARTER))
+    if (said(t, GRAMMAR_QUARTER) && !said(t, GRAMMAR_AND_QUARTER) &&
+        !said(t, GRAMMAR_AND_QUARTERS))
         v *= 0.25;
     if (said(t, GRAMMAR_AND_HALF))
         v += 0.5;
     if (said(t, GRAMMAR_AND_QUARTER))
         v += 0.25;
+    if (said(t, GRAMMAR_AND_QUARTERS))
+        v += 0.25 * number_of(t, GRAMMAR_AND_QUARTERS);
+    if (said(t, GRAMMAR_ONE_HALF))
+        v = token(t, GRAMMAR_ONE_HALF)->value == 1
+                ? 0.5
+                : token(t, GRAMMAR_ONE_HALF)->value + 0.5;
     if (said(t, GRAMMAR_HALF_MORE))
         v += 0.5;
     if (said(t, GRAMMAR_QUARTER_MORE))
@@ -265,6 +285,8 @@ static void take_letter(struct taking *t)
     for (size_t i = 0; i < KW_COUNT(letters); i++) {
         if (k->symbol != letters[i].letter)
             continue;
+        if (k->symbol == CONCEPT_LETTER_G && k[1].symbol == CONCEPT_NUMBER)
+            return; /* French "g 4 enfants": I have */
         t->out->letter = true;
         if (letters[i].kind == READER_ILL)
             t->out->ill = true;

@@ -1,8 +1,8 @@
 if HAVE_CHECK
 check_PROGRAMS += %D%/check_serial %D%/check_reader %D%/check_lexicon \
-	%D%/check_doubt %D%/check_chain %D%/check_people
+	%D%/check_doubt %D%/check_chain %D%/check_people %D%/check_signs
 TESTS += %D%/check_serial %D%/check_reader %D%/check_lexicon %D%/check_doubt \
-	%D%/check_chain %D%/check_people
+	%D%/check_chain %D%/check_people %D%/check_signs
 %C%_check_doubt_SOURCES = %D%/check_doubt.c %D%/reader_fixture.h
 %C%_check_doubt_CPPFLAGS = $(AM_CPPFLAGS) -I$(top_srcdir)
 %C%_check_doubt_CFLAGS = $(KW_CHECK_CFLAGS)
@@ -15,6 +15,10 @@ TESTS += %D%/check_serial %D%/check_reader %D%/check_lexicon %D%/check_doubt \
 %C%_check_people_CPPFLAGS = $(AM_CPPFLAGS) -I$(top_srcdir)
 %C%_check_people_CFLAGS = $(KW_CHECK_CFLAGS)
 %C%_check_people_LDADD = $(KW_CHECK_LIBS)
+%C%_check_signs_SOURCES = %D%/check_signs.c %D%/reader_fixture.h
+%C%_check_signs_CPPFLAGS = $(AM_CPPFLAGS) -I$(top_srcdir)
+%C%_check_signs_CFLAGS = $(KW_CHECK_CFLAGS)
+%C%_check_signs_LDADD = $(KW_CHECK_LIBS)
 %C%_check_serial_CFLAGS = $(KW_CHECK_CFLAGS)
 %C%_check_serial_LDADD = $(KW_CHECK_LIBS)
 %C%_check_reader_SOURCES = %D%/check_reader.c %D%/reader_rig.h

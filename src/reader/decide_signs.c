@@ -31,6 +31,16 @@ static bool is_rice_stool(const struct deciding *d)
     return false;
 }
 
+/* "The pot broke and cut me, blood all over", "the phone died, the pot leaks":
+ * the text is of the pot, and of nobody who is ill. */
+static bool is_by_the_way(const struct deciding *d)
+{
+    const struct meaning_gathered *g = d->g;
+
+    return g->kinds != 0 && !g->ill && !g->who && !g->stool && !g->gut &&
+           !d->m->cut->card;
+}
+
 /* Signs that stand alone need someone who is ill, or a text that is ours. */
 void decide_signs(struct deciding *d)
 {
@@ -59,8 +69,8 @@ void decide_signs(struct deciding *d)
         g->sure &= ~READER_DRY; /* "very weak" of the flow */
     if (!g->ill && !g->who && !g->gut && !g->stool && !serial)
         g->sure &= ~READER_RICEWATER; /* of the kitchen */
-    if (!g->ill && !g->who && !g->gut && !g->stool &&
-        (g->kinds != 0 || d->tally.pot > 0))
+    if (!g->ill && !g->gut && !g->stool &&
+        (g->kinds != 0 || (!g->who && d->tally.pot > 0)))
         g->sure &= ~READER_RICEWATER; /* "I poured rice water in" */
     if (g->undrinking &&
         (g->ill || (g->who && !(g->kinds & 1u << READER_UNUSED))))
@@ -81,6 +91,8 @@ void decide_signs(struct deciding *d)
     if (g->maybe & READER_RICEWATER &&
         (g->gut || g->stool || (g->ill && serial) || (g->who && serial)))
         g->sure |= READER_RICEWATER;
+    if (is_by_the_way(d))
+        g->maybe &= ~(READER_BLOOD | READER_DEAD);
     if (g->maybe & READER_BLOOD && !is_water_red(d) &&
         (g->ill || serial || whose))
         g->sure |= READER_BLOOD;

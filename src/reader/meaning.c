@@ -390,6 +390,23 @@ static void unsay(struct taking *t, enum grammar_rule r)
     t->m->said[r / 64] &= ~(UINT64_C(1) << (r % 64));
 }
 
+/* "The tea does nothing 0214-073-19 still blood": a number stands between.
+ * Hindi "khaya nahi, dast …": that "no" belongs to the verb before it. */
+static bool denies_nothing(const struct taking *t)
+{
+    size_t first = t->c->row_at[t->m->from], last = t->c->row_at[t->m->to - 1u];
+    const struct cut_token *before = &t->c->tokens[first - 1];
+
+    for (size_t i = first + 1; i < last; i++) {
+        if (t->c->tokens[i].symbol == CONCEPT_SERIAL ||
+            t->c->tokens[i].symbol == CONCEPT_WRONG)
+            return true;
+    }
+    return t->c->lang >= 0 && strcmp(t->lex->tags[t->c->lang], "hi") == 0 &&
+           may_be(t, before + 1, CONCEPT_IS_NOT) &&
+           (before->symbol == CONCEPT_WORD || before->symbol == CONCEPT_OTHER);
+}
+
 /* The first number of a piece. */
 static double first_number(const struct taking *t)
 {
@@ -417,6 +434,8 @@ static size_t take_piece(struct taking *t)
         take_denied(t);
         return again;
     }
+    if (said(t, GRAMMAR_DENIAL) && denies_nothing(t))
+        return t->m->from + 1;
     if (said(t, GRAMMAR_DENIAL) || said(t, GRAMMAR_BLOOD_NO)) {
         t->out->ill |= said(t, GRAMMAR_GUT);
         t->out->gut |= said(t, GRAMMAR_GUT);

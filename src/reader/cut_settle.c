@@ -293,6 +293,19 @@ static bool closes(const struct cut *c, const struct lexicon *lex, char letter,
     return has_class(lex, t, 1u << CLASS_POLITE);
 }
 
+/* "fast t tap" in a text of the card's words. */
+static bool names_part(const struct cut *c, const struct lexicon *lex, size_t i)
+{
+    const struct cut_token *t = &c->tokens[i];
+    uint16_t next = t[1].symbol;
+
+    return c->fold.text[t->at] == 't' &&
+           (next == CONCEPT_TAP || next == CONCEPT_LID ||
+            next == CONCEPT_BUCKET) &&
+           has_class(lex, t - 1, 1u << CLASS_SEEN) &&
+           (i < 3 || t[-2].symbol <= CONCEPT_PAUSE);
+}
+
 /* "18c", "water 18 c": how warm; but "ill 2 c" tells of a crack. */
 static bool is_degree(const struct cut *c, const struct lexicon *lex, size_t i)
 {
@@ -389,7 +402,7 @@ static void settle_letters(struct cut *c, const struct lexicon *lex)
             t->symbol = o; /* "2 people ill u1" */
         } else if (is_last_letter(c, lex, i)) {
             t->symbol = o;
-        } else if (opens(lex, last) &&
+        } else if ((opens(lex, last) || names_part(c, lex, i)) &&
                    (end || closes(c, lex, c->fold.text[t->at], t + 1)) &&
                    o != CONCEPT_LETTER_H && o != CONCEPT_LETTER_M) {
             t->symbol = o;

@@ -42,6 +42,12 @@ static const struct {
     {"sw", "wanaharisha, watu 3" POT, 3, 0, 0},
     {"hi", "10 logon me se 6 ko dast" POT, 6, 0, 0},
     {"hi", "do bete aur ek bhatija, teeno ko dast" POT, 3, 0, 0},
+    /* ages: of as many as are ill */
+    {"en", "two children are ill, 3 years and 18 months" POT, 2, 2, 0},
+    {"en", "two children are ill, 3 years and 8 years" POT, 2, 1, 0},
+    {"en", "1 person is ill, a child of three years" POT, 1, 1, 0},
+    {"en", "1 person is ill, a child of nine years" POT, 1, 0, 0},
+    {"fr", "2 petits malades, 1 an et 3 ans" POT, 2, 2, 0},
     /* another ailment, where a pot is named */
     {"en", "2 people have a cough" POT, 2, 0, 0},
     {"es", "mi hija tiene ronchas" POT, 0, 0, 0},

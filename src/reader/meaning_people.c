@@ -192,6 +192,7 @@ static void take_ages(struct taking *t)
     struct meaning_gathered *g = t->out;
     bool months = false;
 
+    g->who = true;
     for (size_t i = t->m->from; i < t->m->to; i++)
         months |= may_be(t, &t->c->tokens[t->c->row_at[i]], CONCEPT_MONTH);
     for (size_t i = t->m->from; i < t->m->to; i++) {

@@ -169,7 +169,7 @@ static bool is_long_said(const struct deciding *d)
     return false;
 }
 
-static bool names_pot(const struct deciding *d)
+bool decide_names_pot(const struct deciding *d)
 {
     const struct cut *c = d->m->cut;
 
@@ -221,7 +221,7 @@ static bool is_report_bare(const struct deciding *d)
 
     if (y->money > 0) /* "we buy water now, nobody uses the filter" */
         return g->sure != 0 ||
-               (g->kinds == 1u << READER_UNUSED && names_pot(d));
+               (g->kinds == 1u << READER_UNUSED && decide_names_pot(d));
     if (g->kinds == 1u << READER_ILL && !water_ill && is_asked(d))
         return false; /* "is grandma still sick?" */
     if (y->passed_on || (g->letter && g->kinds == 1u << READER_ILL &&
@@ -246,9 +246,9 @@ static bool is_report_bare(const struct deciding *d)
         return false; /* "bring 2 l of milk and a new bucket" */
     if (g->kinds == 1u << READER_FINE)
         return y->pot > 0 && y->thing + y->chat + g->aliens == 0 &&
-               (y->unknown == 0 || (names_pot(d) && y->unknown == 1 &&
+               (y->unknown == 0 || (decide_names_pot(d) && y->unknown == 1 &&
                                     y->slips == 0 && y->words > SHORT_TALK));
-    if (!names_pot(d) && is_of_anything(d))
+    if (!decide_names_pot(d) && is_of_anything(d))
         return false;
     if (y->pot > 0 && (g->kinds & (solid | 1u << READER_FINE)))
         return y->unknown <= 2 || y->unknown * 2 <= y->words;

@@ -45,6 +45,8 @@ void decide_signs(struct deciding *d);
 void decide_add_illness(struct deciding *d);
 bool decide_is_impossible(const struct reader_measure *m,
                           const struct reader_limits *l);
+/* Is a pot named by a word for it, or in a phrase? */
+bool decide_names_pot(const struct deciding *d);
 /* "Part" behind a serial, and nothing else. */
 bool decide_names_no_part(const struct deciding *d);
 /* "Unused, we use it every day." */

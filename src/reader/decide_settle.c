@@ -131,13 +131,9 @@ static void settle_fine(struct deciding *d)
     size_t at = c->row_at[place_of(d, READER_FINE)];
     const unsigned sickness = 1u << CLASS_SICKNESS;
 
-    if (!has(d, READER_FINE) || !has(d, READER_ILL) || c->card)
+    if (!has(d, READER_FINE) || !has(d, READER_ILL) || c->card ||
+        decide_names_pot(d))
         return;
-    for (size_t i = 1; i + 1 < c->n; i++) {
-        if (may_be(d, &c->tokens[i], CONCEPT_POT) ||
-            (c->tokens[i].names & CUT_NAMES_POT))
-            return;
-    }
     while (at > 1 && (c->tokens[at - 1].symbol == CONCEPT_FILLER ||
                       may_be(d, &c->tokens[at - 1], CONCEPT_VERY) ||
                       may_be(d, &c->tokens[at - 1], CONCEPT_A)))
@@ -160,13 +156,8 @@ static void settle_part(struct deciding *d)
     size_t part = place_of(d, READER_PART), broken = place_of(d, READER_BROKEN);
     const unsigned by_the_way = 1u << CLASS_SMALL | 1u << CLASS_POLITE;
 
-    if (!has(d, READER_PART))
+    if (!has(d, READER_PART) || decide_names_pot(d))
         return;
-    for (size_t i = 1; i + 1 < c->n; i++) {
-        if (may_be(d, &c->tokens[i], CONCEPT_POT) ||
-            (c->tokens[i].names & CUT_NAMES_POT))
-            return;
-    }
     if (has(d, READER_UNUSED) && place_of(d, READER_UNUSED) > part && !c->card)
         drop(d, 1u << READER_UNUSED); /* "the bucket broke, we threw it away" */
     if (!has(d, READER_BROKEN) || broken < part || d->g->lone_parts != 0)

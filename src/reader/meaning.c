@@ -164,10 +164,10 @@ static void take_illness(struct taking *t)
     meaning_take_people(t);
 }
 
-/* The first number of a rule's tokens. */
-static double number_of(const struct taking *t, enum grammar_rule r)
+/* The first number from one place of the row to another. */
+static double first_number(const struct taking *t, size_t from, size_t to)
 {
-    for (size_t i = t->m->first[r]; i < t->m->end[r]; i++) {
+    for (size_t i = from; i < to; i++) {
         if (t->c->tokens[t->c->row_at[i]].symbol == CONCEPT_NUMBER)
             return token_value(t, i);
     }
@@ -191,7 +191,8 @@ static double quantity(struct taking *t)
     if (said(t, GRAMMAR_AND_QUARTER))
         v += 0.25;
     if (said(t, GRAMMAR_AND_QUARTERS))
-        v += 0.25 * number_of(t, GRAMMAR_AND_QUARTERS);
+        v += 0.25 * first_number(t, t->m->first[GRAMMAR_AND_QUARTERS],
+                                 t->m->end[GRAMMAR_AND_QUARTERS]);
     if (said(t, GRAMMAR_ONE_HALF))
         v = token(t, GRAMMAR_ONE_HALF)->value == 1
                 ? 0.5
@@ -407,16 +408,6 @@ static bool denies_nothing(const struct taking *t)
            (before->symbol == CONCEPT_WORD || before->symbol == CONCEPT_OTHER);
 }
 
-/* The first number of a piece. */
-static double first_number(const struct taking *t)
-{
-    for (size_t i = t->m->from; i < t->m->to; i++) {
-        if (t->c->tokens[t->c->row_at[i]].symbol == CONCEPT_NUMBER)
-            return token_value(t, i);
-    }
-    return 0;
-}
-
 /* One piece; returns where to go on. */
 static size_t take_piece(struct taking *t)
 {
@@ -458,7 +449,7 @@ static size_t take_piece(struct taking *t)
     if (said(t, GRAMMAR_PASSES_IN)) {
         t->out->passes_in = true;
         t->out->passes_at = (uint16_t)t->m->from;
-        take_time(t, first_number(t), false);
+        take_time(t, first_number(t, t->m->from, t->m->to), false);
     }
     t->out->no_flow |= said(t, GRAMMAR_NO_FLOW);
     if (said(t, GRAMMAR_MAYBE_SLOW) || said(t, GRAMMAR_NO_FLOW)) {

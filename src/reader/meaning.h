@@ -41,13 +41,13 @@ struct meaning_gathered {
     double degc;
 
     int people, under5;
-    int ages, ages_young; /* told in years or months; of them under five */
-    bool u5_said;         /* without a number */
-    bool u5_all;          /* of all that are ill */
-    bool ill_before;      /* in a piece before this one */
-    bool among; /* of the people who were counted, some were told apart */
-    bool none;  /* "ill 0" */
-    bool five;  /* "one of 5 years": or under five? */
+    int ages_young;  /* ages under five that were told */
+    bool u5_said;    /* without a number */
+    bool u5_all;     /* of all that are ill */
+    bool ill_before; /* in a piece before this one */
+    bool among;      /* of the people who were counted, some were told apart */
+    bool none;       /* "ill 0" */
+    bool five;       /* "one of 5 years": or under five? */
     enum meaning_counted counted;
     int home;          /* how many live there: "we are seven" */
     bool counted_ill;  /* the count came with the word for ill */

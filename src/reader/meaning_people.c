@@ -190,20 +190,14 @@ static void take_aged(struct taking *t)
 static void take_ages(struct taking *t)
 {
     struct meaning_gathered *g = t->out;
-    bool months = false;
 
     g->who = true;
-    for (size_t i = t->m->from; i < t->m->to; i++)
-        months |= may_be(t, &t->c->tokens[t->c->row_at[i]], CONCEPT_MONTH);
     for (size_t i = t->m->from; i < t->m->to; i++) {
         const struct cut_token *k = &t->c->tokens[t->c->row_at[i]];
 
-        if (k->symbol != CONCEPT_NUMBER)
-            continue;
-        g->ages++;
-        g->ages_young +=
-            k->value < 5 ||
-            (months && (may_be(t, k + 1, CONCEPT_MONTH) && k->value < 60));
+        if (k->symbol == CONCEPT_NUMBER)
+            g->ages_young +=
+                k->value < (may_be(t, k + 1, CONCEPT_MONTH) ? 60 : 5);
     }
 }
 

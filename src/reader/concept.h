@@ -122,6 +122,7 @@ enum concept_class {
     X(EYES, "eyes", CLASS_SMALL)                                               \
     X(SUNKEN, "sunken", CLASS_SMALL)                                           \
     X(DRINK, "drink", CLASS_SMALL)                                             \
+    X(FEED, "feed", CLASS_SMALL)                                               \
     X(FINGER, "finger", CLASS_UNIT)                                            \
     X(CM, "cm", CLASS_UNIT)                                                    \
     X(MILLIMETRE, "millimetre", CLASS_UNIT)                                    \
@@ -160,8 +161,10 @@ enum concept_class {
     X(THING, "thing", CLASS_ALIEN)                                             \
     X(ANIMAL, "animal", CLASS_ALIEN)                                           \
     X(BODY, "body", CLASS_SMALL)                                               \
+    X(WOUND, "wound", CLASS_SMALL)                                             \
     X(NEIGHBOUR, "neighbour", CLASS_ALIEN)                                     \
     X(BEFORE, "before", CLASS_SMALL)                                           \
+    X(LONG_AGO, "long-ago", CLASS_SMALL)                                       \
     X(NOW, "now", CLASS_SMALL)                                                 \
     X(OLD, "old", CLASS_SMALL)                                                 \
     X(OF_THEM, "of-them", CLASS_SMALL)                                         \

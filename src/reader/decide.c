@@ -34,7 +34,8 @@ static void tally_token(struct deciding *d, const struct cut_token *t)
                           1u << CLASS_SICKNESS | 1u << CLASS_LETTER;
 
     y->words++;
-    y->unknown += t->symbol == CONCEPT_WORD || t->symbol == CONCEPT_OTHER;
+    y->unknown += t->symbol == CONCEPT_WORD || t->symbol == CONCEPT_OTHER ||
+                  t->symbol == CONCEPT_FEED;
     y->ours += (classes & ours) != 0;
     y->ailing += t->symbol == CONCEPT_AILMENT;
     y->polite += (classes & 1u << CLASS_POLITE) != 0;

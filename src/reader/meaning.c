@@ -113,6 +113,8 @@ static void take_illness(struct taking *t)
 {
     struct meaning_gathered *g = t->out;
 
+    if (meaning_is_past(t) || (t->home_only && meaning_is_of_others(t)))
+        return;
     g->ill_before = g->ill || g->ailing;
     g->ailing |= said(t, GRAMMAR_AILMENT);
     g->ill |= said(t, GRAMMAR_ONE_ILL) ||
@@ -408,11 +410,25 @@ static bool denies_nothing(const struct taking *t)
            (before->symbol == CONCEPT_WORD || before->symbol == CONCEPT_OTHER);
 }
 
+/* "Bebe hace popo como agua de arroz": a baby, and no drink. */
+static bool is_rice_of_stool(const struct taking *t)
+{
+    for (size_t i = t->m->from; i < t->m->to; i++) {
+        const struct cut_token *k = &t->c->tokens[t->c->row_at[i]];
+
+        if ((k->names & CUT_NAMES_GUT) && may_be(t, k, CONCEPT_RICE))
+            return true;
+    }
+    return false;
+}
+
 /* One piece; returns where to go on. */
 static size_t take_piece(struct taking *t)
 {
     size_t again = t->m->to;
 
+    if (said(t, GRAMMAR_ALIEN) && is_rice_of_stool(t))
+        return t->m->from + 1;
     t->out->aliens += said(t, GRAMMAR_ALIEN);
     t->out->trouble |= said(t, GRAMMAR_TROUBLE);
     t->out->doubt |= said(t, GRAMMAR_DOUBT);
@@ -518,32 +534,55 @@ static size_t row_behind(const struct cut *c, size_t i)
     return at;
 }
 
-void meaning_gather(const struct grammar *g, struct grammar_scratch *s,
-                    const struct lexicon *lex, const struct cut *c,
-                    struct meaning_gathered *out)
+static void gather(const struct grammar *g, struct grammar_scratch *s,
+                   struct taking *t)
 {
-    struct grammar_match m;
-    struct taking t = {lex, c, out, &m};
+    const struct cut *c = t->c;
+    struct meaning_gathered *out = t->out;
     size_t at = 1;
 
     memset(out, 0, offsetof(struct meaning_gathered, obs));
     out->limit = c->cut_off;
-    if (may_be_order(c) && grammar_next(g, s, c->symbols, c->n, 0, &m) == 1 &&
-        m.from == 0 && is_order(&m) && !is_given_a_wash(c, &m)) {
+    if (may_be_order(c) && grammar_next(g, s, c->symbols, c->n, 0, t->m) == 1 &&
+        t->m->from == 0 && is_order(t->m) && !is_given_a_wash(c, t->m)) {
         out->is_order = true;
-        out->order = m;
-        at = row_behind(c, m.to);
+        out->order = *t->m;
+        at = row_behind(c, t->m->to);
     }
     while (at < c->n_row) {
-        int found = grammar_next(g, s, c->row, c->n_row, at, &m);
+        int found = grammar_next(g, s, c->row, c->n_row, at, t->m);
 
         if (found < 0)
             out->limit = true;
         if (found <= 0)
             return;
-        keep_piece(out, c, &m);
-        at = take_piece(&t);
-        if (at <= m.from) /* a piece of nothing: never stand still */
-            at = m.from + 1;
+        keep_piece(out, c, t->m);
+        at = take_piece(t);
+        if (at <= t->m->from) /* a piece of nothing: never stand still */
+            at = t->m->from + 1;
+    }
+}
+
+/* "Here nobody is ill", in a text that tells of others too. */
+static bool is_of_home_only(const struct cut *c,
+                            const struct meaning_gathered *g)
+{
+    return (g->denied_ill || (g->kinds & 1u << READER_FINE)) &&
+           (g->ill || g->sure != 0 || g->maybe != 0) &&
+           (concept_set_has(&c->any, CONCEPT_NEIGHBOUR) ||
+            concept_set_has(&c->any, CONCEPT_CHAT));
+}
+
+void meaning_gather(const struct grammar *g, struct grammar_scratch *s,
+                    const struct lexicon *lex, const struct cut *c,
+                    struct meaning_gathered *out)
+{
+    struct grammar_match m;
+    struct taking t = {lex, c, out, &m, false};
+
+    gather(g, s, &t);
+    if (is_of_home_only(c, out)) {
+        t.home_only = true;
+        gather(g, s, &t);
     }
 }

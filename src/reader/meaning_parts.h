@@ -8,6 +8,7 @@ struct taking {
     const struct cut *c;
     struct meaning_gathered *out;
     struct grammar_match *m;
+    bool home_only; /* pass over what is told of others */
 };
 
 static inline bool said(const struct taking *t, enum grammar_rule r)
@@ -34,4 +35,8 @@ static inline bool may_be(const struct taking *t, const struct cut_token *k,
 
 /* How many people a piece counts, and how many of them are under five. */
 void meaning_take_people(struct taking *t);
+
+/* meaning_clause.c: of a time that is over, of people elsewhere. */
+bool meaning_is_past(const struct taking *t);
+bool meaning_is_of_others(const struct taking *t);
 #endif

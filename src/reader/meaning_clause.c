@@ -1,0 +1,72 @@
+/*
+ * meaning_clause.c - of whom and of when a part of a text tells. "Last year she
+ * passed blood, now it is only vomiting" tells of no blood; "on the news people
+ * died of it, here nobody is ill" of no dead.
+ */
+#include "reader/meaning_parts.h"
+
+#include <string.h>
+
+static const struct cut_token *token_at(const struct taking *t, size_t i)
+{
+    return &t->c->tokens[i];
+}
+
+static bool is_stop(const struct taking *t, const struct cut_token *k)
+{
+    return k->symbol == CONCEPT_PAUSE &&
+           strchr(".!?;", t->c->fold.text[k->at]) != NULL;
+}
+
+/* Where a clause begins or ends. */
+static bool is_bound(const struct taking *t, const struct cut_token *k)
+{
+    return k->symbol == CONCEPT_PAUSE || k->symbol == CONCEPT_BEGIN ||
+           k->symbol == CONCEPT_END || may_be(t, k, CONCEPT_BUT);
+}
+
+/*
+ * Does the piece tell of long ago, in a text that goes on with today? The last
+ * word for a time before it tells, or one behind it in its clause.
+ */
+bool meaning_is_past(const struct taking *t)
+{
+    size_t from = t->c->row_at[t->m->from];
+    bool past = false;
+
+    if (!concept_set_has(&t->c->any, CONCEPT_LONG_AGO) ||
+        !concept_set_has(&t->c->any, CONCEPT_NOW))
+        return false;
+    for (size_t i = 1; i < from; i++) {
+        const struct cut_token *k = token_at(t, i);
+
+        past = (past && !is_stop(t, k) && !may_be(t, k, CONCEPT_NOW)) ||
+               may_be(t, k, CONCEPT_LONG_AGO);
+    }
+    for (size_t i = from; !past && i + 1 < t->c->n; i++) {
+        const struct cut_token *k = token_at(t, i);
+
+        if (is_bound(t, k) || may_be(t, k, CONCEPT_NOW))
+            break;
+        past = may_be(t, k, CONCEPT_LONG_AGO);
+    }
+    return past;
+}
+
+/* Does the clause of the piece tell of a neighbour, or what was heard? */
+bool meaning_is_of_others(const struct taking *t)
+{
+    size_t from = t->c->row_at[t->m->from], to = from;
+
+    while (!is_bound(t, token_at(t, from - 1)))
+        from--;
+    while (!is_bound(t, token_at(t, to)))
+        to++;
+    for (size_t i = from; i < to; i++) {
+        const struct cut_token *k = token_at(t, i);
+
+        if (may_be(t, k, CONCEPT_NEIGHBOUR) || may_be(t, k, CONCEPT_CHAT))
+            return true;
+    }
+    return false;
+}

@@ -87,6 +87,7 @@ enum concept_class {
     X(SINCE, "since", CLASS_SMALL)                                             \
     X(UNWELL, "unwell", CLASS_SICKNESS)                                        \
     X(CURED, "cured", CLASS_SMALL)                                             \
+    X(HEALTHY, "healthy", CLASS_SMALL)                                         \
     X(FEVER, "fever", CLASS_SICKNESS)                                          \
     X(AILMENT, "ailment", CLASS_SMALL)                                         \
     X(STOOL, "stool", CLASS_SICKNESS)                                          \

@@ -31,7 +31,8 @@ enum {
     CUT_NAMES_POT = 1,
     CUT_NAMES_GUT = 2,
     CUT_NAMES_DAY = 4,
-    CUT_NAMES_AND = 8
+    CUT_NAMES_AND = 8,
+    CUT_NAMES_YEAR = 16
 };
 
 struct cut_token {

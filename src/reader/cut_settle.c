@@ -337,6 +337,26 @@ static void settle_for(struct cut *c, const struct lexicon *lex)
     }
 }
 
+/* "0 blood" is none; French "pa 2 san" is "pas de sang". */
+static void settle_figures(struct cut *c, const struct lexicon *lex)
+{
+    bool fr = c->lang >= 0 && strcmp(lex->tags[c->lang], "fr") == 0;
+
+    for (size_t i = 1; i + 1 < c->n; i++) {
+        struct cut_token *t = &c->tokens[i];
+        bool sign = has_class(lex, &t[1], 1u << CLASS_SIGN) &&
+                    !(t[1].flags & CUT_LETTER);
+
+        if (t->symbol != CONCEPT_NUMBER || t->len != 1 || !sign)
+            continue;
+        if (t->value == 0)
+            t->symbol = CONCEPT_NO;
+        else if (fr && t->value == 2 &&
+                 concept_set_has(&lex->sets[t[-1].symbol], CONCEPT_NO))
+            t->symbol = CONCEPT_OF;
+    }
+}
+
 /* "-5 ans", "<5a", "<5": under five; "level -4cm". */
 static void settle_minus(struct cut *c, const struct lexicon *lex)
 {
@@ -558,6 +578,8 @@ void cut_phrases(struct cut *c, const struct lexicon *lex, int lang)
     settle_with(c, lex);
     settle_minus(c, lex);
     settle_for(c, lex);
+    if ((c->any_class & 1u << CLASS_SIGN) != 0)
+        settle_figures(c, lex);
     cut_card(c, lex);
     settle_letters(c, lex);
     cut_expect(c, lex, lang);

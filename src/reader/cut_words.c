@@ -382,6 +382,8 @@ static uint8_t names_in(const struct cut *c, const struct lexicon *lex,
             names |= CUT_NAMES_DAY;
         if (concept_set_has(set, CONCEPT_AND))
             names |= CUT_NAMES_AND;
+        if (concept_set_has(set, CONCEPT_YEAR))
+            names |= CUT_NAMES_YEAR;
     }
     return names;
 }

@@ -194,7 +194,7 @@ static bool is_of_anything(const struct deciding *d)
             y->unknown + y->thing > 0);
 }
 
-static bool is_asked(const struct deciding *d)
+bool decide_is_asked(const struct deciding *d)
 {
     const struct cut *c = d->m->cut;
 
@@ -223,7 +223,7 @@ static bool is_report_bare(const struct deciding *d)
     if (y->money > 0) /* "we buy water now, nobody uses the filter" */
         return g->sure != 0 ||
                (g->kinds == 1u << READER_UNUSED && decide_names_pot(d));
-    if (g->kinds == 1u << READER_ILL && !water_ill && is_asked(d))
+    if (g->kinds == 1u << READER_ILL && !water_ill && decide_is_asked(d))
         return false; /* "is grandma still sick?" */
     if (y->passed_on || (g->letter && g->kinds == 1u << READER_ILL &&
                          g->people == 0 && g->sure == 0))
@@ -409,6 +409,8 @@ void meaning_decide(const struct meaning_case *m, struct reader_meaning *out)
     decide_add_flow(&d);
     decide_add_illness(&d);
     add_lone_parts(&d);
+    if (decide_is_supposed(&d))
+        d.g->n_obs = d.g->kinds = 0;
     contrary = decide_settle(&d);
     measure = contrary && d.g->n_obs == 0 ? READER_CLEAR : decide_measure(&d);
     out->outcome = READER_FILED;

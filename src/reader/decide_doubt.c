@@ -47,6 +47,14 @@ static bool is_hearsay(const struct deciding *d)
            d->g->sure == 0 && !d->g->gut && !d->g->who && d->tally.chat > 0;
 }
 
+/* "If a baby gets the runs, where do we get the sachets?": nobody is ill. */
+bool decide_is_supposed(const struct deciding *d)
+{
+    return d->g->kinds == 1u << READER_ILL && d->g->sure == 0 &&
+           d->g->people == 0 && !d->g->ailing &&
+           concept_set_has(&d->m->cut->any, CONCEPT_IF) && decide_is_asked(d);
+}
+
 /* "Is it a crack?" says none, unless it goes on with why. */
 static bool is_question(const struct deciding *d)
 {

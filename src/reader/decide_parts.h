@@ -47,6 +47,10 @@ bool decide_is_impossible(const struct reader_measure *m,
                           const struct reader_limits *l);
 /* Is a pot named by a word for it, or in a phrase? */
 bool decide_names_pot(const struct deciding *d);
+/* Is it only asked what to do if someone falls ill? */
+bool decide_is_supposed(const struct deciding *d);
+/* Does it have a question mark? */
+bool decide_is_asked(const struct deciding *d);
 /* "Part" behind a serial, and nothing else. */
 bool decide_names_no_part(const struct deciding *d);
 /* "Unused, we use it every day." */

@@ -147,6 +147,8 @@ void decide_add_illness(struct deciding *d)
         g->under5 = 1; /* "1 child under five" */
     if (g->under5 == 0 && g->people > 0 && g->ages_young <= g->people)
         g->under5 = g->ages_young;
+    if (g->aged_baby && g->people == 1)
+        g->under5 = 1;
     if (g->u5_all && g->people > 0)
         g->under5 = g->people;
     if (g->people == 0 && g->counted == COUNTED_NOT && g->under5 > 1 &&

@@ -46,6 +46,7 @@
     X(STOOL_COUNT, "stool-count")                                              \
     X(UNWELL, "unwell")                                                        \
     X(FEVER, "fever")                                                          \
+    X(HEALTHY, "healthy")                                                      \
     X(AILMENT, "ailment")                                                      \
     X(BLOOD, "blood")                                                          \
     X(MAYBE_BLOOD, "maybe-blood")                                              \

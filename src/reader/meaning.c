@@ -113,7 +113,7 @@ static void take_illness(struct taking *t)
 {
     struct meaning_gathered *g = t->out;
 
-    if (meaning_is_past(t) || (t->home_only && meaning_is_of_others(t)))
+    if (meaning_is_past(t) || meaning_is_of_others(t))
         return;
     g->ill_before = g->ill || g->ailing;
     g->ailing |= said(t, GRAMMAR_AILMENT);
@@ -411,15 +411,19 @@ static bool denies_nothing(const struct taking *t)
 }
 
 /* "Bebe hace popo como agua de arroz": a baby, and no drink. */
-static bool is_rice_of_stool(const struct taking *t)
+static bool is_rice_not_drunk(const struct taking *t)
 {
+    int rice = 0;
+
     for (size_t i = t->m->from; i < t->m->to; i++) {
         const struct cut_token *k = &t->c->tokens[t->c->row_at[i]];
 
-        if ((k->names & CUT_NAMES_GUT) && may_be(t, k, CONCEPT_RICE))
-            return true;
+        if (may_be(t, k, CONCEPT_RICE))
+            rice |= (k->names & CUT_NAMES_GUT) ? 3 : 1;
+        if (may_be(t, k, CONCEPT_DRINK) && may_be(t, k, CONCEPT_BABY))
+            rice |= 2;
     }
-    return false;
+    return rice == 3;
 }
 
 /* One piece; returns where to go on. */
@@ -427,11 +431,12 @@ static size_t take_piece(struct taking *t)
 {
     size_t again = t->m->to;
 
-    if (said(t, GRAMMAR_ALIEN) && is_rice_of_stool(t))
+    if (said(t, GRAMMAR_ALIEN) && is_rice_not_drunk(t))
         return t->m->from + 1;
     t->out->aliens += said(t, GRAMMAR_ALIEN);
     t->out->trouble |= said(t, GRAMMAR_TROUBLE);
     t->out->doubt |= said(t, GRAMMAR_DOUBT);
+    t->out->denied_ill |= said(t, GRAMMAR_HEALTHY);
     t->out->not_fine |= said(t, GRAMMAR_TROUBLE_FINE);
     t->out->faulty |= said(t, GRAMMAR_TROUBLE_FAULTY);
     t->out->brim |= said(t, GRAMMAR_BRIM);
@@ -563,14 +568,20 @@ static void gather(const struct grammar *g, struct grammar_scratch *s,
     }
 }
 
-/* "Here nobody is ill", in a text that tells of others too. */
-static bool is_of_home_only(const struct cut *c,
+/* "Here nobody is ill", in a text that tells of others or of beasts too. */
+static bool tells_of_home(const struct meaning_gathered *g)
+{
+    return g->denied_ill || (g->kinds & 1u << READER_FINE);
+}
+
+static bool tells_of_others(const struct cut *c,
                             const struct meaning_gathered *g)
 {
-    return (g->denied_ill || (g->kinds & 1u << READER_FINE)) &&
-           (g->ill || g->sure != 0 || g->maybe != 0) &&
-           (concept_set_has(&c->any, CONCEPT_NEIGHBOUR) ||
-            concept_set_has(&c->any, CONCEPT_CHAT));
+    if (g->sure == 0 && g->maybe == 0 && !g->ill)
+        return false;
+    return concept_set_has(&c->any, CONCEPT_ANIMAL) ||
+           (tells_of_home(g) && (concept_set_has(&c->any, CONCEPT_NEIGHBOUR) ||
+                                 concept_set_has(&c->any, CONCEPT_CHAT)));
 }
 
 void meaning_gather(const struct grammar *g, struct grammar_scratch *s,
@@ -578,11 +589,16 @@ void meaning_gather(const struct grammar *g, struct grammar_scratch *s,
                     struct meaning_gathered *out)
 {
     struct grammar_match m;
-    struct taking t = {lex, c, out, &m, false};
+    struct taking t = {lex, c, out, &m, false, false};
 
     gather(g, s, &t);
-    if (is_of_home_only(c, out)) {
-        t.home_only = true;
-        gather(g, s, &t);
-    }
+    if (!tells_of_others(c, out))
+        return;
+    t.no_beasts = true;
+    t.home_only = tells_of_home(out);
+    gather(g, s, &t);
+    if (out->ill || tells_of_home(out))
+        return;
+    t.no_beasts = t.home_only = false;
+    gather(g, s, &t);
 }

@@ -42,6 +42,7 @@ struct meaning_gathered {
 
     int people, under5;
     int ages_young;  /* ages under five that were told */
+    bool aged_baby;  /* "a child of two years" */
     bool u5_said;    /* without a number */
     bool u5_all;     /* of all that are ill */
     bool ill_before; /* in a piece before this one */

@@ -53,11 +53,15 @@ bool meaning_is_past(const struct taking *t)
     return past;
 }
 
-/* Does the clause of the piece tell of a neighbour, or what was heard? */
+/* Does the clause of the piece tell of a neighbour, of what was heard, of a
+ * beast and of nobody? */
 bool meaning_is_of_others(const struct taking *t)
 {
     size_t from = t->c->row_at[t->m->from], to = from;
+    bool beast = false, someone = false;
 
+    if (!t->no_beasts)
+        return false;
     while (!is_bound(t, token_at(t, from - 1)))
         from--;
     while (!is_bound(t, token_at(t, to)))
@@ -65,8 +69,13 @@ bool meaning_is_of_others(const struct taking *t)
     for (size_t i = from; i < to; i++) {
         const struct cut_token *k = token_at(t, i);
 
-        if (may_be(t, k, CONCEPT_NEIGHBOUR) || may_be(t, k, CONCEPT_CHAT))
+        if (t->home_only && (may_be(t, k, CONCEPT_NEIGHBOUR) ||
+                             may_be(t, k, CONCEPT_CHAT)))
             return true;
+        beast |= may_be(t, k, CONCEPT_ANIMAL);
+        someone |= may_be(t, k, CONCEPT_PERSON) ||
+                   may_be(t, k, CONCEPT_CHILD) || may_be(t, k, CONCEPT_BABY) ||
+                   may_be(t, k, CONCEPT_ONE) || may_be(t, k, CONCEPT_ME);
     }
-    return false;
+    return beast && !someone;
 }

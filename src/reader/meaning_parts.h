@@ -8,7 +8,7 @@ struct taking {
     const struct cut *c;
     struct meaning_gathered *out;
     struct grammar_match *m;
-    bool home_only; /* pass over what is told of others */
+    bool no_beasts, home_only; /* pass over what is told of those, of others */
 };
 
 static inline bool said(const struct taking *t, enum grammar_rule r)

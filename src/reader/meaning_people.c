@@ -201,11 +201,21 @@ static void take_ages(struct taking *t)
     }
 }
 
+/* "Un niño de dos años", a phrase for a small child. */
+static bool is_aged_baby(const struct taking *t)
+{
+    const struct cut_token *w = token(t, GRAMMAR_WHO);
+
+    return (w->names & CUT_NAMES_YEAR) && may_be(t, w, CONCEPT_BABY) &&
+           !said(t, GRAMMAR_AGES) && !said(t, GRAMMAR_AGED_WHO);
+}
+
 void meaning_take_people(struct taking *t)
 {
     struct meaning_gathered *g = t->out;
 
     g->uncounted |= is_behind_who(t);
+    g->aged_baby |= said(t, GRAMMAR_WHO) && is_aged_baby(t);
     if (said(t, GRAMMAR_PEOPLE) && !is_behind_who(t))
         take_people(t);
     else if (said(t, GRAMMAR_HOUSE))

@@ -136,6 +136,11 @@ enum concept_class {
     X(DAY, "day", CLASS_SMALL)                                                 \
     X(YEAR, "year", CLASS_SMALL)                                               \
     X(MONTH, "month", CLASS_SMALL)                                             \
+    X(AT_HOUR, "at-hour", CLASS_SMALL)                                         \
+    X(O_CLOCK, "o-clock", CLASS_SMALL)                                         \
+    X(MORNING, "morning", CLASS_SMALL)                                         \
+    X(EVENING, "evening", CLASS_SMALL)                                         \
+    X(NOON, "noon", CLASS_SMALL)                                               \
     X(HALF, "half", CLASS_SMALL)                                               \
     X(QUARTER, "quarter", CLASS_SMALL)                                         \
     X(QUARTER_MORE, "quarter-more", CLASS_SMALL)                               \

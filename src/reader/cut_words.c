@@ -222,6 +222,13 @@ static bool is_time_phrase(const struct cut *c, const struct lexicon *lex,
            concept_set_has(&lex->sets[count], CONCEPT_DAY);
 }
 
+/* "Kumi na mbili", twelve: a number from its first word to its last. */
+static bool is_number(const struct lexicon *lex, uint32_t first, uint32_t node)
+{
+    return lex->nodes[node].all == CONCEPT_NUMBER &&
+           concept_set_has(&lex->sets[root_symbol(lex, first)], CONCEPT_NUMBER);
+}
+
 /*
  * "de l eau | de riz": a phrase that begins inside the first one and is
  * longer, or tells of danger, goes before it, unless the first tells of it.
@@ -230,7 +237,8 @@ static bool is_time_phrase(const struct cut *c, const struct lexicon *lex,
 static uint32_t better_phrase(const struct cut *c, const struct lexicon *lex,
                               size_t i, uint32_t node, size_t *n)
 {
-    if (is_time_phrase(c, lex, i, *n))
+    if (!is_number(lex, c->tokens[i].word, node) &&
+        is_time_phrase(c, lex, i, *n))
         return longest(c, lex, i, *n - 1, n);
     for (size_t k = 1; k < *n; k++) {
         size_t m;

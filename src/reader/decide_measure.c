@@ -232,10 +232,22 @@ static bool is_emptied(const struct deciding *d, const struct reader_obs *o)
     return !c->card || memchr(c->fold.text + t->at, ' ', t->len) != NULL;
 }
 
+/* Is it said in what time? By the clock only of an amount or of the flow. */
+static bool is_timed(struct deciding *d)
+{
+    struct meaning_gathered *g = d->g;
+
+    if (g->measure.minutes == 0 && (g->has_amount || flow_obs(d) != NULL)) {
+        g->measure.minutes = meaning_clock_minutes(g);
+        g->time_at = g->clock_at;
+    }
+    return g->measure.minutes > 0;
+}
+
 enum reader_why decide_measure(struct deciding *d)
 {
     struct meaning_gathered *g = d->g;
-    bool time = g->measure.minutes > 0;
+    bool time = is_timed(d);
     enum reader_why level =
         settle_levels(g, g->has_amount && is_told(d, g->amount_at));
     bool fall = g->n_obs == 0 && is_fall(d);

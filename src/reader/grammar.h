@@ -78,6 +78,9 @@
     X(BRIM, "brim")                                                            \
     X(MEASURE, "measure")                                                      \
     X(AMOUNT, "amount")                                                        \
+    X(SPAN_SAID, "span-said")                                                  \
+    X(CLOCK_SAID, "clock-said")                                                \
+    X(NOON, "noon")                                                            \
     X(LEVELS, "levels")                                                        \
     X(LEVEL_SAID, "level-said")                                                \
     X(NOT_BRIM, "not-brim")                                                    \

@@ -446,6 +446,10 @@ static size_t take_piece(struct taking *t)
         take_denied(t);
         return again;
     }
+    if (said(t, GRAMMAR_SPAN_SAID))
+        return meaning_take_span(t);
+    if (said(t, GRAMMAR_CLOCK_SAID))
+        return meaning_take_clock(t);
     if (said(t, GRAMMAR_DENIAL) && denies_nothing(t))
         return t->m->from + 1;
     if (said(t, GRAMMAR_DENIAL) || said(t, GRAMMAR_BLOOD_NO)) {

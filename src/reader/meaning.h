@@ -22,6 +22,8 @@ enum meaning_counted {
     COUNTED_CHILDREN
 };
 
+#define MEANING_CLOCKS 2 /* times of the day that make a span */
+
 struct meaning_gathered {
     size_t n_obs;
     unsigned kinds;  /* bit for each kind seen */
@@ -31,6 +33,12 @@ struct meaning_gathered {
     struct reader_measure measure;
     uint16_t amount_at, time_at;
     bool has_hours, has_minutes, per_unit;
+    size_t n_clocks; /* times of the day */
+    struct {
+        double hour;
+        uint8_t part;
+    } clocks[MEANING_CLOCKS];
+    uint16_t clock_at;
     bool brim, not_brim;
     /* Heights of the water over the bottom, in cm: when it began, at the end.
      */
@@ -83,6 +91,9 @@ struct meaning_gathered {
 void meaning_gather(const struct grammar *g, struct grammar_scratch *s,
                     const struct lexicon *lex, const struct cut *c,
                     struct meaning_gathered *out);
+
+/* From the one time of the day to the other; 0: nobody knows. */
+double meaning_clock_minutes(const struct meaning_gathered *g);
 
 /* What decides: the files' words, what cannot be, who sent it. */
 struct meaning_case {

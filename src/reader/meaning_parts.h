@@ -36,6 +36,10 @@ static inline bool may_be(const struct taking *t, const struct cut_token *k,
 /* How many people a piece counts, and how many of them are under five. */
 void meaning_take_people(struct taking *t);
 
+/* meaning_clock.c: times of the day. Where to go on. */
+size_t meaning_take_span(struct taking *t);
+size_t meaning_take_clock(struct taking *t);
+
 /* meaning_clause.c: of a time that is over, of people elsewhere. */
 bool meaning_is_past(const struct taking *t);
 bool meaning_is_of_others(const struct taking *t);

@@ -322,19 +322,32 @@ static bool is_degree(const struct cut *c, const struct lexicon *lex, size_t i)
                : concept_set_has(&lex->sets[number[-1].symbol], CONCEPT_WATER);
 }
 
-/* "sick 4 3 days": for three days. */
+/* "sick 4 3 days", "50mins 4 1 ltr": for. */
 static void settle_for(struct cut *c, const struct lexicon *lex)
 {
-    if (!concept_set_has(&c->any, CONCEPT_DAY))
+    if (!concept_set_has(&c->any, CONCEPT_DAY) &&
+        !(c->any_class & 1u << CLASS_UNIT))
         return;
     for (size_t i = 1; i + 2 < c->n; i++) {
         struct cut_token *t = &c->tokens[i];
 
         if (t->symbol == CONCEPT_NUMBER && t->len == 1 && t->value == 4 &&
             t[1].symbol == CONCEPT_NUMBER &&
-            concept_set_has(&lex->sets[t[2].symbol], CONCEPT_DAY))
+            (concept_set_has(&lex->sets[t[2].symbol], CONCEPT_DAY) ||
+             (has_class(lex, &t[-1], 1u << CLASS_UNIT) &&
+              has_class(lex, &t[2], 1u << CLASS_UNIT) &&
+              !(t[1].flags & CUT_GLUED))))
             t->symbol = CONCEPT_FILLER;
     }
+}
+
+/* French "san fièvre": no blood, but "sans". */
+static bool is_sans(const struct cut *c, const struct lexicon *lex,
+                    const struct cut_token *t)
+{
+    return t->len == 3 && memcmp(c->fold.text + t->at, "san", 3) == 0 &&
+           has_class(lex, &t[1], 1u << CLASS_SICKNESS) &&
+           !concept_set_has(&lex->sets[t[1].symbol], CONCEPT_STOOL);
 }
 
 /* "0 blood" is none; French "pa 2 san" is "pas de sang". */
@@ -347,6 +360,8 @@ static void settle_figures(struct cut *c, const struct lexicon *lex)
         bool sign = has_class(lex, &t[1], 1u << CLASS_SIGN) &&
                     !(t[1].flags & CUT_LETTER);
 
+        if (fr && is_sans(c, lex, t))
+            t->symbol = CONCEPT_NO;
         if (t->symbol != CONCEPT_NUMBER || t->len != 1 || !sign)
             continue;
         if (t->value == 0)

@@ -206,6 +206,26 @@ bool decide_is_asked(const struct deciding *d)
     return false;
 }
 
+/* "The filter works well, we drink from it daily and thank you": of the pot by
+ * name, in one clause, whatever else is told. */
+static bool is_praise(const struct deciding *d)
+{
+    const struct cut *c = d->m->cut;
+    const struct tally *y = &d->tally;
+    size_t at = c->row_at[d->g->obs_at[0]];
+
+    if (y->chat + y->money + y->thing + y->neighbour > 0 || y->slips > 0 ||
+        d->g->aliens > 0 || y->call || decide_is_asked(d) ||
+        d->m->hint->pot == NULL || y->unknown * 2 > y->words)
+        return false;
+    for (size_t i = at; c->tokens[i].symbol != CONCEPT_PAUSE && i > 0; i--) {
+        if (may_be(d, &c->tokens[i], CONCEPT_POT) ||
+            (c->tokens[i].names & CUT_NAMES_POT))
+            return true;
+    }
+    return false;
+}
+
 /* The text without serial: do its words say that it is of a pot or a home? */
 static bool is_report_bare(const struct deciding *d)
 {
@@ -245,6 +265,8 @@ static bool is_report_bare(const struct deciding *d)
     if (g->kinds == 1u << READER_PART && y->thing > 0 &&
         (g->has_amount || g->obs[0].part == READER_NO_PART))
         return false; /* "bring 2 l of milk and a new bucket" */
+    if (g->kinds == 1u << READER_FINE && is_praise(d))
+        return true;
     if (g->kinds == 1u << READER_FINE)
         return y->pot > 0 && y->thing + y->chat + g->aliens == 0 &&
                (y->unknown == 0 || (decide_names_pot(d) && y->unknown == 1 &&
@@ -295,6 +317,15 @@ static bool is_short(const struct deciding *d, const struct cut_token *t)
     return t->held >= 0 && d->m->cut->held[t->held].len <= SHORT_MOST;
 }
 
+/* "841928913 2 children vomit since the feast": as on the card, the number
+ * first, whatever comes behind. */
+static bool is_led_by_number(const struct deciding *d)
+{
+    return &d->m->cut->tokens[1] == d->wrong && !is_short(d, d->wrong) &&
+           d->g->n_obs > 0 && d->g->aliens == 0 && d->tally.chat == 1 &&
+           !d->tally.call;
+}
+
 static bool is_report(const struct deciding *d)
 {
     const struct tally *y = &d->tally;
@@ -315,7 +346,7 @@ static bool is_report(const struct deciding *d)
     if (d->wrong != NULL) {
         if (g->sure != 0)
             return true;
-        if (y->money > 0 || (y->chat > 0 && !pot))
+        if (y->money > 0 || (y->chat > 0 && !pot && !is_led_by_number(d)))
             return false;
         if (is_short(d, d->wrong) && g->n_obs > 0)
             return is_report_bare(d); /* "it broke, the new one costs 1200" */

@@ -584,6 +584,7 @@ static bool tells_of_others(const struct cut *c,
     if (g->sure == 0 && g->maybe == 0 && !g->ill)
         return false;
     return concept_set_has(&c->any, CONCEPT_ANIMAL) ||
+           concept_set_has(&c->any, CONCEPT_LONG_AGO) ||
            (tells_of_home(g) && (concept_set_has(&c->any, CONCEPT_NEIGHBOUR) ||
                                  concept_set_has(&c->any, CONCEPT_CHAT)));
 }
@@ -598,11 +599,11 @@ void meaning_gather(const struct grammar *g, struct grammar_scratch *s,
     gather(g, s, &t);
     if (!tells_of_others(c, out))
         return;
-    t.no_beasts = true;
+    t.no_others = true;
     t.home_only = tells_of_home(out);
     gather(g, s, &t);
     if (out->ill || tells_of_home(out))
         return;
-    t.no_beasts = t.home_only = false;
+    t.no_others = t.home_only = false;
     gather(g, s, &t);
 }

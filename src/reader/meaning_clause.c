@@ -25,6 +25,12 @@ static bool is_bound(const struct taking *t, const struct cut_token *k)
            k->symbol == CONCEPT_END || may_be(t, k, CONCEPT_BUT);
 }
 
+/* But "since last month" goes on. */
+static bool is_long_ago(const struct taking *t, const struct cut_token *k)
+{
+    return may_be(t, k, CONCEPT_LONG_AGO) && !may_be(t, k - 1, CONCEPT_SINCE);
+}
+
 /*
  * Does the piece tell of long ago, in a text that goes on with today? The last
  * word for a time before it tells, or one behind it in its clause.
@@ -35,20 +41,20 @@ bool meaning_is_past(const struct taking *t)
     bool past = false;
 
     if (!concept_set_has(&t->c->any, CONCEPT_LONG_AGO) ||
-        !concept_set_has(&t->c->any, CONCEPT_NOW))
+        !(t->no_others || concept_set_has(&t->c->any, CONCEPT_NOW)))
         return false;
     for (size_t i = 1; i < from; i++) {
         const struct cut_token *k = token_at(t, i);
 
         past = (past && !is_stop(t, k) && !may_be(t, k, CONCEPT_NOW)) ||
-               may_be(t, k, CONCEPT_LONG_AGO);
+               is_long_ago(t, k);
     }
     for (size_t i = from; !past && i + 1 < t->c->n; i++) {
         const struct cut_token *k = token_at(t, i);
 
         if (is_bound(t, k) || may_be(t, k, CONCEPT_NOW))
             break;
-        past = may_be(t, k, CONCEPT_LONG_AGO);
+        past = is_long_ago(t, k);
     }
     return past;
 }
@@ -60,7 +66,7 @@ bool meaning_is_of_others(const struct taking *t)
     size_t from = t->c->row_at[t->m->from], to = from;
     bool beast = false, someone = false;
 
-    if (!t->no_beasts)
+    if (!t->no_others)
         return false;
     while (!is_bound(t, token_at(t, from - 1)))
         from--;

@@ -8,7 +8,8 @@ struct taking {
     const struct cut *c;
     struct meaning_gathered *out;
     struct grammar_match *m;
-    bool no_beasts, home_only; /* pass over what is told of those, of others */
+    bool no_others; /* pass over what is told of beasts and of long ago, */
+    bool home_only; /* and of other homes */
 };
 
 static inline bool said(const struct taking *t, enum grammar_rule r)

@@ -201,6 +201,12 @@ static void take_ages(struct taking *t)
     }
 }
 
+/* "Me and her dad did not sleep": they are not the ill. */
+static bool is_denied_next(const struct taking *t)
+{
+    return may_be(t, &t->c->tokens[t->c->row_at[t->m->to]], CONCEPT_NO);
+}
+
 /* "Un niño de dos años", a phrase for a small child. */
 static bool is_aged_baby(const struct taking *t)
 {
@@ -231,7 +237,8 @@ void meaning_take_people(struct taking *t)
         g->counted_ill = true;
         g->counted = COUNTED_BARE;
     }
-    if (said(t, GRAMMAR_PAIR) && g->counted == COUNTED_NOT) {
+    if (said(t, GRAMMAR_PAIR) && g->counted == COUNTED_NOT &&
+        !is_denied_next(t)) {
         g->people = 2;
         g->counted = COUNTED_PERSONS;
     }

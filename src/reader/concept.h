@@ -162,6 +162,7 @@ enum concept_class {
     X(NEW, "new", CLASS_ASKING)                                                \
     X(CHAT, "chat", CLASS_ALIEN)                                               \
     X(PASSED_ON, "passed-on", CLASS_ALIEN)                                     \
+    X(NEWS, "news", CLASS_ALIEN)                                               \
     X(BURIED, "buried", CLASS_ALIEN)                                           \
     X(MONEY, "money", CLASS_ALIEN)                                             \
     X(THING, "thing", CLASS_ALIEN)                                             \

@@ -50,7 +50,8 @@ static void tally_aside(struct deciding *d, const struct cut_token *t)
 {
     struct tally *y = &d->tally;
 
-    y->chat += t->symbol == CONCEPT_CHAT || t->symbol == CONCEPT_BURIED;
+    y->chat += t->symbol == CONCEPT_CHAT || t->symbol == CONCEPT_NEWS ||
+               t->symbol == CONCEPT_BURIED;
     y->buried += t->symbol == CONCEPT_BURIED;
     y->money += t->symbol == CONCEPT_MONEY;
     y->passed_on |= t->symbol == CONCEPT_PASSED_ON;

@@ -174,6 +174,45 @@ static void settle_part(struct deciding *d)
     drop(d, 1u << READER_BROKEN);
 }
 
+static enum concept part_concept(enum reader_part p)
+{
+    return p == READER_TAP   ? CONCEPT_TAP
+           : p == READER_LID ? CONCEPT_LID
+                             : CONCEPT_BUCKET;
+}
+
+/* "A goat climbed on the lid and it broke": one part and no pot is named, and
+ * nothing fell on anything behind it. */
+static void settle_lone_part(struct deciding *d)
+{
+    const unsigned damage = 1u << READER_BROKEN | 1u << READER_CRACK;
+    const struct cut *c = d->m->cut;
+    struct meaning_gathered *g = d->g;
+    unsigned parts = g->lone_parts;
+    enum reader_part p = READER_TAP;
+    size_t at = 1, last;
+
+    if (c->card || has(d, READER_PART) || (g->kinds & ~damage) != 0 ||
+        g->n_obs != 1 || parts == 0 || (parts & (parts - 1)) != 0 ||
+        decide_names_pot(d) || g->aliens > 0)
+        return;
+    while (!(parts >> p & 1))
+        p++;
+    last = c->row_at[g->obs_at[0]];
+    while (at < last && !may_be(d, &c->tokens[at], part_concept(p)))
+        at++;
+    if (at >= last)
+        return;
+    while (++at < last) {
+        if (may_be(d, &c->tokens[at], CONCEPT_AT) ||
+            may_be(d, &c->tokens[at], CONCEPT_OUTSIDE))
+            return;
+    }
+    g->obs[0] = (struct reader_obs){.kind = READER_PART, .part = p};
+    g->kinds = 1u << READER_PART;
+    g->lone_parts = 0;
+}
+
 /* "It leaks water all night": not slowly. */
 static void settle_night(struct deciding *d)
 {
@@ -314,6 +353,7 @@ bool decide_settle(struct deciding *d)
     settle_greeting(d);
     settle_fine(d);
     settle_part(d);
+    settle_lone_part(d);
     settle_line(d);
     settle_unholding(d);
     settle_night(d);

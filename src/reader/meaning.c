@@ -585,6 +585,7 @@ static bool tells_of_others(const struct cut *c,
         return false;
     return concept_set_has(&c->any, CONCEPT_ANIMAL) ||
            concept_set_has(&c->any, CONCEPT_LONG_AGO) ||
+           concept_set_has(&c->any, CONCEPT_NEWS) ||
            (tells_of_home(g) && (concept_set_has(&c->any, CONCEPT_NEIGHBOUR) ||
                                  concept_set_has(&c->any, CONCEPT_CHAT)));
 }

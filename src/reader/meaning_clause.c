@@ -75,6 +75,8 @@ bool meaning_is_of_others(const struct taking *t)
     for (size_t i = from; i < to; i++) {
         const struct cut_token *k = token_at(t, i);
 
+        if (may_be(t, k, CONCEPT_NEWS))
+            return true;
         if (t->home_only && (may_be(t, k, CONCEPT_NEIGHBOUR) ||
                              may_be(t, k, CONCEPT_CHAT)))
             return true;

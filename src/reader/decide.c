@@ -207,6 +207,43 @@ bool decide_is_asked(const struct deciding *d)
     return false;
 }
 
+static bool is_part(const struct deciding *d, const struct cut_token *t)
+{
+    return may_be(d, t, CONCEPT_TAP) || may_be(d, t, CONCEPT_LID) ||
+           may_be(d, t, CONCEPT_BUCKET);
+}
+
+/* What nobody would call a pot. */
+static bool is_other(const struct cut_token *t)
+{
+    return t->symbol == CONCEPT_WORD || t->symbol == CONCEPT_OTHER ||
+           t->symbol == CONCEPT_THING || t->symbol == CONCEPT_CHAT;
+}
+
+/* "The lid of the jam jar", "स्कूल का नल": in Hindi what it belongs to stands
+ * before it. */
+static bool is_part_of_other(const struct deciding *d)
+{
+    const struct cut *c = d->m->cut;
+    bool before = c->lang >= 0 && strcmp(d->m->lex->tags[c->lang], "hi") == 0;
+
+    for (size_t i = 1; i + 1 < c->n; i++) {
+        const struct cut_token *t = &c->tokens[i];
+
+        if (!is_part(d, t))
+            continue;
+        if (before)
+            return may_be(d, t - 1, CONCEPT_OF) && is_other(t - 2);
+        if (!may_be(d, ++t, CONCEPT_OF))
+            return false;
+        do
+            t++;
+        while (t->symbol == CONCEPT_FILLER);
+        return is_other(t);
+    }
+    return false;
+}
+
 /* "The filter works well, we drink from it daily and thank you": of the pot by
  * name, in one clause, whatever else is told. */
 static bool is_praise(const struct deciding *d)
@@ -273,6 +310,9 @@ static bool is_report_bare(const struct deciding *d)
                (y->unknown == 0 || (decide_names_pot(d) && y->unknown == 1 &&
                                     y->slips == 0 && y->words > SHORT_TALK));
     if (!decide_names_pot(d) && is_of_anything(d))
+        return false;
+    if (!decide_names_pot(d) &&
+        (is_part_of_other(d) || (g->aliens > 0 && g->kinds != 0)))
         return false;
     if (y->pot > 0 && (g->kinds & (solid | 1u << READER_FINE)))
         return y->unknown <= 2 || y->unknown * 2 <= y->words;

@@ -4,7 +4,9 @@
 #include <math.h>
 #include <string.h>
 
-#define FAR_LEAST 3 /* letters */
+#define FAR_LEAST     3 /* letters */
+#define MINUTES_LEAST 5 /* and whole fives, behind an hour */
+#define MINUTES_HOUR  60
 
 static struct reader_obs *add_obs(struct taking *t, enum reader_kind kind,
                                   size_t at)
@@ -301,6 +303,30 @@ static void take_letter(struct taking *t)
     }
 }
 
+/* "Una hora y veinte", "une heure vingt": minutes that nobody calls so. How
+ * many places of the row they take. */
+static size_t odd_minutes(struct taking *t)
+{
+    const struct cut *c = t->c;
+    size_t at = t->m->to, n;
+    const struct cut_token *k;
+
+    if (!said(t, GRAMMAR_MEASURE) || !said(t, GRAMMAR_HOUR) ||
+        said(t, GRAMMAR_AND_HALF) || t->out->has_minutes)
+        return 0;
+    n = may_be(t, &c->tokens[c->row_at[at]], CONCEPT_AND);
+    k = &c->tokens[c->row_at[at + n]];
+    if (k->symbol != CONCEPT_NUMBER || !(k->flags & CUT_WORDED) ||
+        k->value < MINUTES_LEAST || k->value >= MINUTES_HOUR ||
+        fmod(k->value, MINUTES_LEAST) != 0 ||
+        (t->lex->classes[k[1].symbol] &
+         (1u << CLASS_UNIT | 1u << CLASS_SICKNESS)) ||
+        may_be(t, &k[1], CONCEPT_DAY) || may_be(t, &k[1], CONCEPT_TIMES))
+        return 0;
+    take_time(t, k->value, false);
+    return n + 1;
+}
+
 /*
  * A number that has a unit behind it is no count of people: the piece then
  * ends before the number, and the number is read again.
@@ -488,8 +514,9 @@ static size_t take_piece(struct taking *t)
         take_warmth(t);
     if (said(t, GRAMMAR_RANGE))
         t->out->other_amount = t->out->has_amount = true;
-    else if (said(t, GRAMMAR_MEASURE))
+    else if (said(t, GRAMMAR_MEASURE) && !meaning_is_past(t))
         take_measure(t);
+    again += odd_minutes(t);
     if (said(t, GRAMMAR_LETTER))
         take_letter(t);
     return again;

@@ -324,6 +324,9 @@ static size_t odd_minutes(struct taking *t)
         may_be(t, &k[1], CONCEPT_DAY) || may_be(t, &k[1], CONCEPT_TIMES))
         return 0;
     take_time(t, k->value, false);
+    if (t->out->n_pieces < MEANING_PIECES_MOST)
+        t->out->pieces[t->out->n_pieces - 1].to =
+            (uint16_t)(c->row_at[at + n] + 1);
     return n + 1;
 }
 

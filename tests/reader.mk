@@ -1,8 +1,10 @@
 if HAVE_CHECK
 check_PROGRAMS += %D%/check_serial %D%/check_reader %D%/check_lexicon \
-	%D%/check_doubt %D%/check_chain %D%/check_people %D%/check_signs
+	%D%/check_doubt %D%/check_chain %D%/check_people %D%/check_signs \
+	%D%/check_clock %D%/check_clause
 TESTS += %D%/check_serial %D%/check_reader %D%/check_lexicon %D%/check_doubt \
-	%D%/check_chain %D%/check_people %D%/check_signs
+	%D%/check_chain %D%/check_people %D%/check_signs %D%/check_clock \
+	%D%/check_clause
 %C%_check_doubt_SOURCES = %D%/check_doubt.c %D%/reader_fixture.h
 %C%_check_doubt_CPPFLAGS = $(AM_CPPFLAGS) -I$(top_srcdir)
 %C%_check_doubt_CFLAGS = $(KW_CHECK_CFLAGS)
@@ -19,6 +21,14 @@ TESTS += %D%/check_serial %D%/check_reader %D%/check_lexicon %D%/check_doubt \
 %C%_check_signs_CPPFLAGS = $(AM_CPPFLAGS) -I$(top_srcdir)
 %C%_check_signs_CFLAGS = $(KW_CHECK_CFLAGS)
 %C%_check_signs_LDADD = $(KW_CHECK_LIBS)
+%C%_check_clock_SOURCES = %D%/check_clock.c %D%/reader_fixture.h
+%C%_check_clock_CPPFLAGS = $(AM_CPPFLAGS) -I$(top_srcdir)
+%C%_check_clock_CFLAGS = $(KW_CHECK_CFLAGS)
+%C%_check_clock_LDADD = $(KW_CHECK_LIBS)
+%C%_check_clause_SOURCES = %D%/check_clause.c %D%/reader_fixture.h
+%C%_check_clause_CPPFLAGS = $(AM_CPPFLAGS) -I$(top_srcdir)
+%C%_check_clause_CFLAGS = $(KW_CHECK_CFLAGS)
+%C%_check_clause_LDADD = $(KW_CHECK_LIBS)
 %C%_check_serial_CFLAGS = $(KW_CHECK_CFLAGS)
 %C%_check_serial_LDADD = $(KW_CHECK_LIBS)
 %C%_check_reader_SOURCES = %D%/check_reader.c %D%/reader_rig.h

@@ -220,6 +220,14 @@ static bool is_other(const struct cut_token *t)
            t->symbol == CONCEPT_THING || t->symbol == CONCEPT_CHAT;
 }
 
+/* French "couvercle du" as one word of ours. */
+static bool ends_in_of(const struct deciding *d, const struct cut_token *t)
+{
+    const char *s = d->m->cut->fold.text + t->at;
+
+    return t->len > 3 && memcmp(s + t->len - 3, " du", 3) == 0;
+}
+
 /* "The lid of the jam jar", "स्कूल का नल": in Hindi what it belongs to stands
  * before it. */
 static bool is_part_of_other(const struct deciding *d)
@@ -234,7 +242,7 @@ static bool is_part_of_other(const struct deciding *d)
             continue;
         if (before)
             return may_be(d, t - 1, CONCEPT_OF) && is_other(t - 2);
-        if (!may_be(d, ++t, CONCEPT_OF))
+        if (!ends_in_of(d, t) && !may_be(d, ++t, CONCEPT_OF))
             return false;
         do
             t++;
@@ -359,12 +367,26 @@ static bool is_short(const struct deciding *d, const struct cut_token *t)
 }
 
 /* "841928913 2 children vomit since the feast": as on the card, the number
- * first, whatever comes behind. */
+ * first or last, whatever else is told. */
 static bool is_led_by_number(const struct deciding *d)
 {
-    return &d->m->cut->tokens[1] == d->wrong && !is_short(d, d->wrong) &&
-           d->g->n_obs > 0 && d->g->aliens == 0 && d->tally.chat == 1 &&
-           !d->tally.call;
+    const struct cut *c = d->m->cut;
+    size_t first = 1, last = c->n - 2;
+
+    while (first < last && c->tokens[first].symbol == CONCEPT_PAUSE)
+        first++;
+    while (last > first && c->tokens[last].symbol == CONCEPT_PAUSE)
+        last--;
+    return (d->wrong == &c->tokens[first] || d->wrong == &c->tokens[last]) &&
+           !is_short(d, d->wrong) && d->g->n_obs > 0 && d->g->aliens == 0 &&
+           d->tally.chat == 1 && d->tally.thing == 0 && !d->tally.call;
+}
+
+/* The number of the sender's own pot: no phone is that by chance. */
+static bool is_of_hint(const struct deciding *d)
+{
+    return d->n_serials > 0 && d->m->hint->pot != NULL &&
+           strcmp(d->m->hint->pot, digits_of(d, d->serials[0])) == 0;
 }
 
 static bool is_report(const struct deciding *d)
@@ -373,15 +395,14 @@ static bool is_report(const struct deciding *d)
     const struct meaning_gathered *g = d->g;
     bool pot = y->pot > 0;
 
-    if (d->called && g->n_obs == 0 && !pot &&
+    if (d->called && g->n_obs == 0 && !pot && !is_of_hint(d) &&
         y->chat + y->unknown + y->thing > 0)
         return false; /* "saw my goat? call 843 207 615", which happens to pass
                        */
     if (d->n_serials > 0) {
         if (y->money > 0 &&
             (g->kinds & ~(1u << READER_PART | 1u << READER_FINE)) == 0)
-            return d->m->hint->pot != NULL &&
-                   strcmp(d->m->hint->pot, digits_of(d, d->serials[0])) == 0;
+            return is_of_hint(d);
         return true;
     }
     if (d->wrong != NULL) {

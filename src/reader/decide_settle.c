@@ -219,8 +219,10 @@ static void settle_night(struct deciding *d)
     const struct cut *c = d->m->cut;
 
     if (has(d, READER_LEAK) && has(d, READER_SLOW) &&
-        may_be(d, &c->tokens[c->row_at[place_of(d, READER_SLOW)]],
-               CONCEPT_WATER) &&
+        (may_be(d, &c->tokens[c->row_at[place_of(d, READER_SLOW)]],
+                CONCEPT_WATER) ||
+         may_be(d, &c->tokens[c->row_at[place_of(d, READER_SLOW)]],
+                CONCEPT_ALL_DAY)) &&
         concept_set_has(&c->any, CONCEPT_ALL_DAY))
         drop(d, 1u << READER_SLOW);
 }

@@ -77,8 +77,8 @@ bool meaning_is_of_others(const struct taking *t)
 
         if (may_be(t, k, CONCEPT_NEWS))
             return true;
-        if (t->home_only && (may_be(t, k, CONCEPT_NEIGHBOUR) ||
-                             may_be(t, k, CONCEPT_CHAT)))
+        if (t->home_only &&
+            (may_be(t, k, CONCEPT_NEIGHBOUR) || may_be(t, k, CONCEPT_CHAT)))
             return true;
         beast |= may_be(t, k, CONCEPT_ANIMAL);
         someone |= may_be(t, k, CONCEPT_PERSON) ||

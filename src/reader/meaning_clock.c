@@ -41,6 +41,14 @@ static bool is_time(const struct taking *t, const struct cut_token *k)
            k->value >= 0 && k->value <= HOURS_DAY;
 }
 
+/* "Treize heures trente"; but "17 h deux verres" is of two glasses. */
+static bool is_minutes(const struct taking *t, const struct cut_token *k)
+{
+    return k->symbol == CONCEPT_NUMBER && is_hour(t, k - 1) &&
+           !is_in(t, "sw") &&
+           !(t->lex->classes[k[1].symbol] & 1u << CLASS_UNIT);
+}
+
 /* "Half past", "y cuarto", "paune": what is added to the hour. */
 static double added(const struct taking *t, const struct cut_token *k)
 {
@@ -50,9 +58,7 @@ static double added(const struct taking *t, const struct cut_token *k)
         return 0.25;
     if (may_be(t, k, CONCEPT_QUARTER_LESS))
         return -0.25;
-    if (k->symbol == CONCEPT_NUMBER && is_hour(t, k - 1) && !is_in(t, "sw"))
-        return k->value / 60; /* "treize heures trente" */
-    return 0;
+    return is_minutes(t, k) ? k->value / 60 : 0;
 }
 
 /* "And a half" belongs to the hour before; "and half past two" does not. */
@@ -92,12 +98,9 @@ static void add_time(struct taking *t, double hour, enum part_of_day part)
 static bool is_of_other(const struct taking *t)
 {
     const struct cut *c = t->c;
-    const struct cut_token *last = &c->tokens[c->row_at[t->m->to - 1u]],
-                           *next = &c->tokens[c->row_at[t->m->to]],
+    const struct cut_token *next = &c->tokens[c->row_at[t->m->to]],
                            *before = &c->tokens[c->row_at[t->m->from - 1u]];
 
-    if (part_of(t, last) != NO_PART || may_be(t, last, CONCEPT_O_CLOCK))
-        return false;
     return may_be(t, before, CONCEPT_LEVEL) ||
            may_be(t, before, CONCEPT_DOWN) ||
            (t->lex->classes[next->symbol] &
@@ -143,7 +146,8 @@ static void look_at(const struct taking *t, const struct cut_token *k,
         s->part[of] = part_of(t, k);
     s->sure |= noon || part_of(t, k) != NO_PART ||
                may_be(t, k, CONCEPT_O_CLOCK) || may_be(t, k, CONCEPT_AT_HOUR) ||
-               k->symbol == CONCEPT_CLOCK || (time && k->value > HOURS_DIAL) ||
+               k->symbol == CONCEPT_CLOCK ||
+               (time && k->value > HOURS_DIAL && is_hour(t, k + 1)) ||
                (time && floor(k->value) != k->value);
     s->units += is_hour(t, k);
     s->linked |= s->n == 1 && !time && !is_hour(t, k) &&
@@ -172,12 +176,15 @@ static bool is_by_clock(const struct taking *t, const struct span *s)
 size_t meaning_take_span(struct taking *t)
 {
     struct span s = span_of(t);
+    const struct cut_token *last = &t->c->tokens[t->c->row_at[t->m->to - 1u]];
 
-    if (s.n < 2 || (s.units > 0 && !is_by_clock(t, &s)) || is_of_other(t))
+    if (s.n < 2 || (s.units > 0 && !is_by_clock(t, &s)) ||
+        (!s.sure && is_of_other(t)))
         return t->m->from + 1u;
     add_time(t, s.hour[0], s.part[0]);
     add_time(t, s.hour[1], s.part[1]);
-    return t->m->to;
+    return t->m->to - (last->symbol == CONCEPT_NUMBER && is_hour(t, last - 1) &&
+                       !is_in(t, "sw") && !is_minutes(t, last));
 }
 
 /* Where to go on. */

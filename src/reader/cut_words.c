@@ -168,6 +168,20 @@ static uint32_t longest_so(const struct cut *c, const struct lexicon *lex,
     return best;
 }
 
+/* "its slow" by ear is "eats slow": but what the words say as they stand goes
+ * before a phrase of other things. */
+static bool hides(const struct cut *c, const struct lexicon *lex, size_t i,
+                  size_t n, uint32_t phrase)
+{
+    const struct cut_token *t = &c->tokens[i];
+
+    return n == 2 &&
+           (lex->classes[lex->nodes[phrase].all] & 1u << CLASS_ALIEN) &&
+           lexicon_symbol_of(lex, t->word) == CONCEPT_FILLER &&
+           (lex->classes[lexicon_symbol_of(lex, t[1].word)] &
+            (1u << CLASS_SEEN | 1u << CLASS_SIGN));
+}
+
 /* As it stands or in all spellings, whichever is longer. */
 static uint32_t longest(const struct cut *c, const struct lexicon *lex,
                         size_t i, size_t most, size_t *n)
@@ -190,7 +204,8 @@ static uint32_t longest(const struct cut *c, const struct lexicon *lex,
     if (root == 0 || (*n > 0 && (alone || !lexicon_goes_on(lex, root))))
         return node;
     other = longest_so(c, lex, i, most, root, true, &m);
-    if (m <= *n || is_itself(lex, t, c->lang_seems))
+    if (m <= *n || is_itself(lex, t, c->lang_seems) ||
+        hides(c, lex, i, m, other))
         return node;
     *n = m;
     return other;

@@ -104,15 +104,29 @@ static size_t turning_point(const struct deciding *d, bool *now)
     return at;
 }
 
+/* Is nothing said before that token but the pot's number? */
+static bool is_first_said(const struct deciding *d, size_t at)
+{
+    const struct cut *c = d->m->cut;
+
+    while (at > 1 && (c->tokens[at - 1].symbol == CONCEPT_PAUSE ||
+                      c->tokens[at - 1].symbol == CONCEPT_SERIAL ||
+                      c->tokens[at - 1].symbol == CONCEPT_WRONG))
+        at--;
+    return at == 1;
+}
+
 /* "All well? 0214-073-19 tap broken": a greeting. "We do not use it, ok,
- * thanks": a courtesy. */
+ * thanks", "ok, slow": a courtesy. */
 static void settle_greeting(struct deciding *d)
 {
     const struct cut *c = d->m->cut;
     size_t at = c->row_at[place_of(d, READER_FINE)];
 
-    if (has(d, READER_UNUSED) && has(d, READER_FINE) &&
-        may_be(d, &c->tokens[at], CONCEPT_POLITE))
+    if (has(d, READER_FINE) && may_be(d, &c->tokens[at], CONCEPT_POLITE) &&
+        (has(d, READER_UNUSED) ||
+         (is_first_said(d, at) && d->g->kinds != 1u << READER_FINE &&
+          !concept_set_has(&c->any, CONCEPT_BUT))))
         drop(d, 1u << READER_FINE);
     for (size_t i = 0; i < d->g->n_pieces && has(d, READER_FINE); i++) {
         const struct meaning_piece *p = &d->g->pieces[i];

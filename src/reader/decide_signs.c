@@ -67,8 +67,9 @@ void decide_signs(struct deciding *d)
     if (!g->ill && !g->who && d->tally.neighbour == 0 &&
         (d->tally.flowing || d->tally.pot > 0) && g->weak_only)
         g->sure &= ~READER_DRY; /* "very weak" of the flow */
-    if (!g->ill && !g->who && !g->gut && !g->stool && !serial)
-        g->sure &= ~READER_RICEWATER; /* of the kitchen */
+    if (!g->ill && !g->gut && !g->stool && !serial &&
+        (!g->who || d->tally.chat > 0))
+        g->sure &= ~READER_RICEWATER; /* of the kitchen, for the hair */
     if (!g->ill && !g->gut && !g->stool &&
         (g->kinds != 0 || (!g->who && d->tally.pot > 0)))
         g->sure &= ~READER_RICEWATER; /* "I poured rice water in" */

@@ -85,6 +85,19 @@ void cut_join_phrases(struct cut *c, const struct lexicon *lex);
 /* Joins phrases, settles the language and single letters. */
 void cut_phrases(struct cut *c, const struct lexicon *lex, int lang);
 
+/* Is it of one of these classes? */
+static inline bool cut_has_class(const struct lexicon *lex,
+                                 const struct cut_token *t, unsigned classes)
+{
+    return (lex->classes[t->symbol] & classes) != 0;
+}
+
+/* cut_numbers.c: numbers of several words; "1h30"; "4" that says "for"; "-5".
+ */
+void cut_join_number_words(struct cut *c, const struct lexicon *lex);
+void cut_join_minutes(struct cut *c, const struct lexicon *lex);
+void cut_settle_figures(struct cut *c, const struct lexicon *lex);
+
 /* Looks over all tokens, what they may mean: c->any and its like. */
 void cut_sum_up(struct cut *c, const struct lexicon *lex);
 /* What a token means in the language of the text, else in any. */

@@ -7,7 +7,6 @@
 #include <math.h>
 #include <string.h>
 
-#define YEARS_SHORT   4  /* letters: "<5a", "<5ans" */
 #define FEVER_LEAST   34 /* degrees: such a count is not of people */
 #define DEGREES_LEAST 5  /* colder water with a bare c is none */
 #define FOREIGN_SMALL 3  /* "si", "no" of another language say nothing here */
@@ -151,75 +150,7 @@ void cut_sum_up(struct cut *c, const struct lexicon *lex)
     c->any_flag = (uint8_t)flags;
 }
 
-static bool is_worded(const struct cut_token *t)
-{
-    return t->symbol == CONCEPT_NUMBER && (t->flags & CUT_WORDED);
-}
-
-/* 20 for "veinte", 600 for "mia sita": what stands behind is less than that. */
-static double place_value(double v)
-{
-    double place = 1;
-
-    while (v >= place * 10 && v / (place * 10) == floor(v / (place * 10)))
-        place *= 10;
-    return v < 20 ? 1 : place;
-}
-
-/*
- * "forty five", "cuarenta y cinco", "ciento diez"; "cinco mil", "five hundred".
- * False: b does not go on from a. What is in figures only counts thousands.
- */
-static bool joins(struct cut_token *a, const struct cut_token *b, bool linked)
-{
-    double sum = a->value + b->value;
-
-    if (a->symbol != CONCEPT_NUMBER || !is_worded(b) || a->value < 1)
-        return false;
-    if (!linked && (b->value == 1000 || b->value == 100) && a->value >= 2 &&
-        a->value < 100 && (is_worded(a) || b->value == 1000)) {
-        a->value *= b->value;
-        return true;
-    }
-    if (!is_worded(a))
-        return false;
-    if (b->value < 1 || b->value >= place_value(a->value))
-        return false;
-    a->value = sum;
-    return true;
-}
-
-static void join_number_words(struct cut *c, const struct lexicon *lex)
-{
-    size_t to = 1;
-
-    if (!(c->any_flag & CUT_WORDED))
-        return;
-
-    for (size_t i = 1; i < c->n; i++) {
-        struct cut_token *t = &c->tokens[i], *last = &c->tokens[to - 1];
-        bool linked =
-            to > 2 && concept_set_has(&lex->sets[last->symbol], CONCEPT_AND);
-        struct cut_token *first = linked ? last - 1 : last;
-
-        if (to > 1 && joins(first, t, linked)) {
-            first->len = (uint16_t)(t->at + t->len - first->at);
-            first->flags |= CUT_WORDED;
-            to = (size_t)(first - c->tokens) + 1;
-            continue;
-        }
-        c->tokens[to++] = *t;
-    }
-    c->n = to;
-}
-
 /* ---- letters ---- */
-
-static bool has_class(const struct lexicon *lex, const struct cut_token *t,
-                      unsigned classes)
-{
-    return (lex->classes[t->symbol] & classes) != 0;
-}
 
 /* "%s": no letter that stands by itself. */
 static bool stands_in_code(const struct cut *c, const struct cut_token *t)
@@ -238,7 +169,7 @@ static bool is_last_letter(const struct cut *c, const struct lexicon *lex,
 
     return (letter == 'g' || letter == 'b' || letter == 'c') &&
            (i + 1 == c->n || t[1].symbol <= CONCEPT_PAUSE) &&
-           has_class(lex, t - 1, 1u << CLASS_SEEN) &&
+           cut_has_class(lex, t - 1, 1u << CLASS_SEEN) &&
            (i < 3 || t[-2].symbol <= CONCEPT_PAUSE);
 }
 
@@ -249,9 +180,9 @@ static bool opens(const struct lexicon *lex, const struct cut_token *t)
         return false;
     if (t->symbol <= CONCEPT_PAUSE)
         return true;
-    return has_class(lex, t,
-                     1u << CLASS_LETTER | 1u << CLASS_POLITE |
-                         1u << CLASS_SIGN | 1u << CLASS_UNIT);
+    return cut_has_class(lex, t,
+                         1u << CLASS_LETTER | 1u << CLASS_POLITE |
+                             1u << CLASS_SIGN | 1u << CLASS_UNIT);
 }
 
 static uint16_t card_letter(const struct cut *c, const struct cut_token *t)
@@ -281,16 +212,17 @@ static bool closes(const struct cut *c, const struct lexicon *lex, char letter,
     if (t->symbol == CONCEPT_TAP || t->symbol == CONCEPT_LID ||
         t->symbol == CONCEPT_BUCKET)
         return letter == 't';
-    if (has_class(lex, t, 1u << CLASS_SIGN))
+    if (cut_has_class(lex, t, 1u << CLASS_SIGN))
         return letter == 'i';
     if (t->symbol == CONCEPT_FINE && strchr("clbs", letter) != NULL)
         return c->lang < 0 || /* French "c bon": it is good */
                lexicon_symbol_in(lex, t[-1].node, c->lang) == 0;
-    if (has_class(lex, t, 1u << CLASS_UNIT))
+    if (cut_has_class(lex, t, 1u << CLASS_UNIT))
         return letter == 's' || letter == 'f';
-    if (has_class(lex, t, 1u << CLASS_SEEN)) /* others are words: "s broken" */
+    if (cut_has_class(lex, t,
+                      1u << CLASS_SEEN)) /* others are words: "s broken" */
         return letter == 'w' || letter == 'b';
-    return has_class(lex, t, 1u << CLASS_POLITE);
+    return cut_has_class(lex, t, 1u << CLASS_POLITE);
 }
 
 /* "fast t tap" in a text of the card's words. */
@@ -302,7 +234,7 @@ static bool names_part(const struct cut *c, const struct lexicon *lex, size_t i)
     return c->fold.text[t->at] == 't' &&
            (next == CONCEPT_TAP || next == CONCEPT_LID ||
             next == CONCEPT_BUCKET) &&
-           has_class(lex, t - 1, 1u << CLASS_SEEN) &&
+           cut_has_class(lex, t - 1, 1u << CLASS_SEEN) &&
            (i < 3 || t[-2].symbol <= CONCEPT_PAUSE);
 }
 
@@ -316,87 +248,10 @@ static bool is_degree(const struct cut *c, const struct lexicon *lex, size_t i)
         return false;
     return (t->flags & CUT_GLUED)
                ? number->value >= FEVER_LEAST ||
-                     (!has_class(lex, number - 1, 1u << CLASS_SICKNESS) &&
+                     (!cut_has_class(lex, number - 1, 1u << CLASS_SICKNESS) &&
                       number[-1].symbol != CONCEPT_LETTER_I &&
                       number[-1].symbol != CONCEPT_LETTER_U)
                : concept_set_has(&lex->sets[number[-1].symbol], CONCEPT_WATER);
-}
-
-/* "sick 4 3 days", "50mins 4 1 ltr": for. */
-static void settle_for(struct cut *c, const struct lexicon *lex)
-{
-    if (!concept_set_has(&c->any, CONCEPT_DAY) &&
-        !(c->any_class & 1u << CLASS_UNIT))
-        return;
-    for (size_t i = 1; i + 2 < c->n; i++) {
-        struct cut_token *t = &c->tokens[i];
-
-        if (t->symbol == CONCEPT_NUMBER && t->len == 1 && t->value == 4 &&
-            t[1].symbol == CONCEPT_NUMBER &&
-            (concept_set_has(&lex->sets[t[2].symbol], CONCEPT_DAY) ||
-             (has_class(lex, &t[-1], 1u << CLASS_UNIT) &&
-              has_class(lex, &t[2], 1u << CLASS_UNIT) &&
-              !(t[1].flags & CUT_GLUED))))
-            t->symbol = CONCEPT_FILLER;
-    }
-}
-
-/* French "san fièvre": no blood, but "sans". */
-static bool is_sans(const struct cut *c, const struct lexicon *lex,
-                    const struct cut_token *t)
-{
-    return t->len == 3 && memcmp(c->fold.text + t->at, "san", 3) == 0 &&
-           has_class(lex, &t[1], 1u << CLASS_SICKNESS) &&
-           !concept_set_has(&lex->sets[t[1].symbol], CONCEPT_STOOL);
-}
-
-/* "0 blood" is none; French "pa 2 san" is "pas de sang". */
-static void settle_figures(struct cut *c, const struct lexicon *lex)
-{
-    bool fr = c->lang >= 0 && strcmp(lex->tags[c->lang], "fr") == 0;
-
-    for (size_t i = 1; i + 1 < c->n; i++) {
-        struct cut_token *t = &c->tokens[i];
-        bool sign = has_class(lex, &t[1], 1u << CLASS_SIGN) &&
-                    !(t[1].flags & CUT_LETTER);
-
-        if (fr && is_sans(c, lex, t))
-            t->symbol = CONCEPT_NO;
-        if (t->symbol != CONCEPT_NUMBER || t->len != 1 || !sign)
-            continue;
-        if (t->value == 0)
-            t->symbol = CONCEPT_NO;
-        else if (fr && t->value == 2 &&
-                 concept_set_has(&lex->sets[t[-1].symbol], CONCEPT_NO))
-            t->symbol = CONCEPT_OF;
-    }
-}
-
-/* "-5 ans", "<5a", "<5": under five; "level -4cm". */
-static void settle_minus(struct cut *c, const struct lexicon *lex)
-{
-    if (!(c->any_flag & CUT_MINUS))
-        return;
-    for (size_t i = 2; i < c->n; i++) {
-        struct cut_token *t = &c->tokens[i];
-        bool last = i + 1 == c->n, less = c->fold.text[t->at - 1] == '<',
-             years = !last &&
-                     (concept_set_has(&lex->sets[t[1].symbol], CONCEPT_DAY) ||
-                      (less && (t[1].flags & CUT_GLUED) &&
-                       t[1].len <= YEARS_SHORT));
-
-        if (t->symbol == CONCEPT_NUMBER && t->value < 0 &&
-            concept_set_has(&lex->sets[t[-1].symbol], CONCEPT_LEVEL)) {
-            t->value = -t->value; /* "level -4cm": it fell */
-            t[-1].symbol = CONCEPT_DOWN;
-            continue;
-        }
-        if (t->symbol != CONCEPT_NUMBER || t->value != -5 || !(years || less))
-            continue;
-        t->symbol = CONCEPT_UNDER5;
-        if (years)
-            t[1].symbol = CONCEPT_FILLER;
-    }
 }
 
 /* "c/diarrea", "s/sangue": with, without. */
@@ -407,7 +262,7 @@ static bool is_short_with(struct cut *c, const struct lexicon *lex, size_t i)
 
     if ((letter != 'c' && letter != 's') || c->fold.text[t->at + 1] != '/' ||
         i + 1 >= c->n ||
-        !has_class(lex, &t[1], 1u << CLASS_SIGN | 1u << CLASS_SICKNESS))
+        !cut_has_class(lex, &t[1], 1u << CLASS_SIGN | 1u << CLASS_SICKNESS))
         return false;
     t->symbol = letter == 'c' ? CONCEPT_AT : CONCEPT_NO;
     return true;
@@ -433,7 +288,7 @@ static void settle_letters(struct cut *c, const struct lexicon *lex)
             t->symbol = o;
         } else if (o == CONCEPT_LETTER_U && !end &&
                    t[1].symbol == CONCEPT_NUMBER && (t[1].flags & CUT_GLUED) &&
-                   has_class(lex, last, 1u << CLASS_SICKNESS)) {
+                   cut_has_class(lex, last, 1u << CLASS_SICKNESS)) {
             t->symbol = o; /* "2 people ill u1" */
         } else if (is_last_letter(c, lex, i)) {
             t->symbol = o;
@@ -456,7 +311,7 @@ static void settle_with(struct cut *c, const struct lexicon *lex)
     for (size_t i = 1; i + 1 < c->n; i++) {
         if (c->tokens[i].symbol == CONCEPT_CM &&
             !(c->tokens[i].flags & CUT_GLUED) &&
-            has_class(lex, &c->tokens[i + 1], 1u << CLASS_SICKNESS))
+            cut_has_class(lex, &c->tokens[i + 1], 1u << CLASS_SICKNESS))
             c->tokens[i].symbol = CONCEPT_AT;
     }
 }
@@ -469,61 +324,18 @@ static void settle_units(struct cut *c, const struct lexicon *lex)
         struct cut_token *t = &c->tokens[i];
         uint16_t all = lex->nodes[t->node].all;
         bool unit = (lex->classes[all] & 1u << CLASS_UNIT) != 0,
-             is = has_class(lex, t, 1u << CLASS_UNIT);
+             is = cut_has_class(lex, t, 1u << CLASS_UNIT);
         enum concept which = CONCEPT_FINGER;
 
         if (t[-1].symbol != CONCEPT_NUMBER || !unit ||
             (t->flags & CUT_LETTER) ||
-            (is ? !has_class(lex, t, 1u << CLASS_ALIEN)
+            (is ? !cut_has_class(lex, t, 1u << CLASS_ALIEN)
                 : !(t->flags & CUT_GLUED)))
             continue;
         while (!concept_set_has(&lex->sets[all], which))
             which++;
         t->symbol = (uint16_t)which;
     }
-}
-
-/* The 30 of "1h30" and of "1h 30", but not the 11 of "vidole5saa11". */
-static bool is_minutes(const struct cut *c, const struct lexicon *lex,
-                       const struct cut_token *hour, const struct cut_token *t)
-{
-    const struct cut_token *end = &c->tokens[c->n - 1];
-    const uint32_t units = 1u << CLASS_UNIT | 1u << CLASS_LETTER;
-
-    if (t->symbol != CONCEPT_NUMBER || t->value >= 60 ||
-        hour[-1].symbol != CONCEPT_NUMBER ||
-        !(hour->symbol == CONCEPT_LETTER_H ||
-          concept_set_has(&lex->sets[hour->symbol], CONCEPT_HOUR)) ||
-        ((hour[-1].flags & CUT_GLUED) && has_class(lex, &hour[-2], units)))
-        return false;
-    if ((t->flags & CUT_GLUED) && (hour->flags & CUT_GLUED))
-        return !(t < end && (t[1].flags & CUT_GLUED) &&
-                 has_class(lex, &t[1], units));
-    return t->len == 2 &&
-           (t->value == 15 || t->value == 30 || t->value == 45) &&
-           hour[-1].value == (int)hour[-1].value && hour[-1].value < 24 &&
-           !has_class(lex, &hour[-2], 1u << CLASS_UNIT) &&
-           (t == end || !has_class(lex, &t[1], units));
-}
-
-/* "1h30": the minutes behind an hour join the number before it. */
-static void join_minutes(struct cut *c, const struct lexicon *lex)
-{
-    size_t to = 1;
-
-    for (size_t i = 1; i < c->n; i++) {
-        const struct cut_token *t = &c->tokens[i];
-        struct cut_token *hour = &c->tokens[to - 1];
-
-        if (to > 2 && is_minutes(c, lex, hour, t)) {
-            hour[-1].value += t->value / 60;
-            continue;
-        }
-        if (to != i)
-            c->tokens[to] = *t;
-        to++;
-    }
-    c->n = to;
 }
 
 static bool is_numero(const char *s, size_t len)
@@ -551,8 +363,8 @@ static void settle_numero(struct cut *c, const struct lexicon *lex)
         if ((c->tokens[next].symbol == CONCEPT_SERIAL ||
              c->tokens[next].symbol == CONCEPT_WRONG) &&
             (i == 1 || c->tokens[i - 1].symbol == CONCEPT_PAUSE ||
-             has_class(lex, &c->tokens[i - 1],
-                       1u << CLASS_OURS | 1u << CLASS_POLITE)))
+             cut_has_class(lex, &c->tokens[i - 1],
+                           1u << CLASS_OURS | 1u << CLASS_POLITE)))
             c->tokens[i].symbol = CONCEPT_FILLER;
     }
 }
@@ -563,7 +375,7 @@ static void settle_address(struct cut *c, const struct lexicon *lex)
     size_t i = 1, next;
 
     while (i < c->n && (c->tokens[i].symbol == CONCEPT_PAUSE ||
-                        has_class(lex, &c->tokens[i], 1u << CLASS_POLITE)))
+                        cut_has_class(lex, &c->tokens[i], 1u << CLASS_POLITE)))
         i++;
     next = i + 1;
     if (next < c->n && c->tokens[next].symbol == CONCEPT_PAUSE)
@@ -574,9 +386,9 @@ static void settle_address(struct cut *c, const struct lexicon *lex)
          c->tokens[next].symbol != CONCEPT_WRONG))
         return;
     for (size_t k = next + 1; k < c->n; k++) {
-        if (has_class(lex, &c->tokens[k],
-                      1u << CLASS_SIGN | 1u << CLASS_SICKNESS |
-                          1u << CLASS_ALIEN))
+        if (cut_has_class(lex, &c->tokens[k],
+                          1u << CLASS_SIGN | 1u << CLASS_SICKNESS |
+                              1u << CLASS_ALIEN))
             return;
     }
     c->tokens[i].symbol = CONCEPT_POLITE;
@@ -588,17 +400,14 @@ void cut_phrases(struct cut *c, const struct lexicon *lex, int lang)
     find_language(c, lex, lang);
     settle_all(c, lex, lang);
     cut_sum_up(c, lex);
-    join_number_words(c, lex);
+    cut_join_number_words(c, lex);
     settle_units(c, lex);
     settle_with(c, lex);
-    settle_minus(c, lex);
-    settle_for(c, lex);
-    if ((c->any_class & 1u << CLASS_SIGN) != 0)
-        settle_figures(c, lex);
+    cut_settle_figures(c, lex);
     cut_card(c, lex);
     settle_letters(c, lex);
     cut_expect(c, lex, lang);
-    join_minutes(c, lex);
+    cut_join_minutes(c, lex);
     if (concept_set_has(&c->any, CONCEPT_SERIAL) ||
         concept_set_has(&c->any, CONCEPT_WRONG)) {
         settle_numero(c, lex);

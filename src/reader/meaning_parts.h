@@ -37,6 +37,9 @@ static inline bool may_be(const struct taking *t, const struct cut_token *k,
 /* How many people a piece counts, and how many of them are under five. */
 void meaning_take_people(struct taking *t);
 
+/* meaning_measure.c: how many places behind the piece belong to it too. */
+size_t meaning_take_measure(struct taking *t);
+
 /* meaning_clock.c: times of the day. Where to go on. */
 size_t meaning_take_span(struct taking *t);
 size_t meaning_take_clock(struct taking *t);

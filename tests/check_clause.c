@@ -79,6 +79,7 @@ static const char *const nobody[][2] = {
            "enfermo" POT},
     {"sw", "mbwa amemng'ata mguuni akatokwa damu, hakuna mgonjwa" POT},
     {"en", "if a baby gets the runs where do we get the sachets?" POT},
+    {"en", "we cannot drink from 021407319"},
     {"es", "y si a alguien le da diarrea, cuantos sobres son?" POT},
 };
 

@@ -260,13 +260,15 @@ static bool is_praise(const struct deciding *d)
     const struct tally *y = &d->tally;
     size_t at = c->row_at[d->g->obs_at[0]];
 
-    if (y->chat + y->money + y->thing + y->neighbour > 0 || y->slips > 0 ||
-        d->g->aliens > 0 || y->call || decide_is_asked(d) ||
-        d->m->hint->pot == NULL || y->unknown * 2 > y->words)
+    if (y->chat + y->money + y->thing + y->neighbour > 0 ||
+        (c->tokens[at].flags & CUT_SLIP) || d->g->aliens > 0 || y->call ||
+        decide_is_asked(d) || d->m->hint->pot == NULL ||
+        y->unknown * 2 > y->words)
         return false;
     for (size_t i = at; c->tokens[i].symbol != CONCEPT_PAUSE && i > 0; i--) {
-        if (may_be(d, &c->tokens[i], CONCEPT_POT) ||
-            (c->tokens[i].names & CUT_NAMES_POT))
+        if (!(c->tokens[i].flags & CUT_SLIP) &&
+            (may_be(d, &c->tokens[i], CONCEPT_POT) ||
+             (c->tokens[i].names & CUT_NAMES_POT)))
             return true;
     }
     return false;
@@ -366,6 +368,15 @@ static bool is_short(const struct deciding *d, const struct cut_token *t)
     return t->held >= 0 && d->m->cut->held[t->held].len <= SHORT_MOST;
 }
 
+/* "The number of my filter is 47055796", a digit short. */
+static bool is_number_of_pot(const struct deciding *d)
+{
+    const struct tally *y = &d->tally;
+
+    return decide_names_pot(d) && y->call && y->unknown == 0 &&
+           y->chat + y->thing + y->neighbour == 0;
+}
+
 /* "841928913 2 children vomit since the feast": as on the card, the number
  * first or last, whatever else is told. */
 static bool is_led_by_number(const struct deciding *d)
@@ -417,7 +428,8 @@ static bool is_report(const struct deciding *d)
         if (g->n_obs > 0 || g->trouble)
             return pot || (!(y->call && g->kinds == 1u << READER_UNUSED) &&
                            (y->unknown <= 2 || y->ours * 2 >= y->unknown));
-        return (y->unknown == 0 && y->words <= 2) || is_handing_over(d);
+        return (y->unknown == 0 && y->words <= 2) || is_handing_over(d) ||
+               is_number_of_pot(d);
     }
     if (g->n_obs > 0)
         return is_report_bare(d);

@@ -108,11 +108,29 @@ static bool names(const struct taking *t, enum concept c)
     return false;
 }
 
+/* "We cannot drink from 0214-073-19": of the pot, and nobody is weak. */
+static bool is_of_drinking_from(const struct taking *t)
+{
+    const struct cut *c = t->c;
+    size_t i = c->row_at[t->m->to - 1u] + 1u;
+
+    if (!(said(t, GRAMMAR_UNDRINKING) || said(t, GRAMMAR_SURE_DRY)) ||
+        !may_be(t, &c->tokens[i], CONCEPT_AT))
+        return false;
+    do
+        i++;
+    while (c->tokens[i].symbol == CONCEPT_FILLER);
+    return c->tokens[i].symbol == CONCEPT_SERIAL ||
+           c->tokens[i].symbol == CONCEPT_WRONG ||
+           may_be(t, &c->tokens[i], CONCEPT_POT);
+}
+
 static void take_illness(struct taking *t)
 {
     struct meaning_gathered *g = t->out;
 
-    if (meaning_is_past(t) || meaning_is_of_others(t))
+    if (meaning_is_past(t) || meaning_is_of_others(t) ||
+        is_of_drinking_from(t))
         return;
     g->ill_before = g->ill || g->ailing;
     g->ailing |= said(t, GRAMMAR_AILMENT);

@@ -31,6 +31,8 @@ static const struct {
     {"en", "since last month she has blood in the stool" POT, READER_BLOOD},
     {"en", "last month she had blood in the stool" POT, READER_BLOOD},
     {"hi", "pichhle saal dast the, ab khoon aa raha hai" POT, READER_BLOOD},
+    {"en", "last month blood in the stool and now again" POT, READER_BLOOD},
+    {"es", "el mes pasado popo con sangre, hoy otra vez" POT, READER_BLOOD},
     /* news, beasts */
     {"es", "en la tele hablan de muertos. mi hijo tiene vomito" POT, 0},
     {"pt", "quem tinha sangue nas fezes era a cabra. nos temos diarreia" POT,
@@ -43,8 +45,14 @@ static const struct {
     {"sw", "anaharisha, tunampa maji ya mchele" POT, 0},
     {"hi", "dast hai, chawal ka pani pila rahe hain" POT, 0},
     {"es", "mi bebe hace popo como agua de arroz" POT, READER_RICEWATER},
+    {"en", "diarrhoea like rice water she drinks little" POT, READER_RICEWATER},
+    {"sw", "anaharisha maji ya mchele anakunywa" POT, READER_RICEWATER},
+    {"en", "diarrhoea, like rice water you cook" POT, READER_RICEWATER},
     {"es", "vomita, popo como agua de arroz y no bebe" POT,
      READER_RICEWATER | READER_DRY},
+    /* a wound in another clause is none of theirs */
+    {"en", "ill 2 blood, and I cut my finger" POT, READER_BLOOD},
+    {"hi", "2 bimar khoon, machhar bahut hain" POT, READER_BLOOD},
     /* idioms */
     {"en", "ill 2, I am dead tired" POT, 0},
     {"fr", "je suis morte d'inquietude: 2 malades" POT, 0},

@@ -92,9 +92,8 @@ void decide_signs(struct deciding *d)
     if (g->maybe & READER_RICEWATER &&
         (g->gut || g->stool || (g->ill && serial) || (g->who && serial)))
         g->sure |= READER_RICEWATER;
-    if (concept_set_has(&d->m->cut->any, CONCEPT_WOUND) ||
-        (g->denied_ill && !g->ill && !g->stool))
-        g->maybe &= ~READER_BLOOD;
+    if (g->denied_ill && !g->ill && !g->stool)
+        g->maybe &= ~READER_BLOOD; /* "much blood, but nobody is ill" */
     if (is_by_the_way(d))
         g->maybe &= ~(READER_BLOOD | READER_DEAD);
     if (g->maybe & READER_BLOOD && !is_water_red(d) &&

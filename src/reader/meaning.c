@@ -129,8 +129,7 @@ static void take_illness(struct taking *t)
 {
     struct meaning_gathered *g = t->out;
 
-    if (meaning_is_past(t) || meaning_is_of_others(t) ||
-        is_of_drinking_from(t))
+    if (meaning_is_past(t) || meaning_is_of_others(t) || is_of_drinking_from(t))
         return;
     g->ill_before = g->ill || g->ailing;
     g->ailing |= said(t, GRAMMAR_AILMENT);
@@ -164,7 +163,7 @@ static void take_illness(struct taking *t)
     if (said(t, GRAMMAR_DRY) || said(t, GRAMMAR_SURE_DRY) ||
         said(t, GRAMMAR_UNSUCKLING))
         g->sure |= READER_DRY;
-    if (said(t, GRAMMAR_MAYBE_BLOOD)) {
+    if (said(t, GRAMMAR_MAYBE_BLOOD) && !meaning_is_wound(t)) {
         if (is_far(t, token(t, GRAMMAR_MAYBE_BLOOD)))
             g->far |= READER_BLOOD;
         else
@@ -284,6 +283,19 @@ static bool denies_nothing(const struct taking *t)
            (before->symbol == CONCEPT_WORD || before->symbol == CONCEPT_OTHER);
 }
 
+/* "Diarrhoea like rice water she drinks little". */
+static bool is_of_stool_before(const struct taking *t)
+{
+    size_t i = t->c->row_at[t->m->from] - 1u;
+    const struct cut_token *k = &t->c->tokens[i];
+
+    while (k->symbol == CONCEPT_FILLER || may_be(t, k, CONCEPT_AT) ||
+           may_be(t, k, CONCEPT_OF) || may_be(t, k, CONCEPT_VERY))
+        k--;
+    return may_be(t, k, CONCEPT_GUT) || may_be(t, k, CONCEPT_STOOL) ||
+           may_be(t, k, CONCEPT_LIQUID);
+}
+
 /* "Bebe hace popo como agua de arroz": a baby, and no drink. */
 static bool is_rice_not_drunk(const struct taking *t)
 {
@@ -297,7 +309,17 @@ static bool is_rice_not_drunk(const struct taking *t)
         if (may_be(t, k, CONCEPT_DRINK) && may_be(t, k, CONCEPT_BABY))
             rice |= 2;
     }
-    return rice == 3;
+    return rice == 3 || (rice != 0 && is_of_stool_before(t));
+}
+
+/* The rice water that a piece begins with. */
+static void take_rice(struct taking *t, const struct cut_token *k)
+{
+    if (!may_be(t, k, CONCEPT_RICE))
+        return;
+    t->out->sure |= READER_RICEWATER;
+    if (k->names & CUT_NAMES_GUT)
+        t->out->ill = t->out->gut = true;
 }
 
 /* One piece; returns where to go on. */
@@ -305,8 +327,10 @@ static size_t take_piece(struct taking *t)
 {
     size_t again = t->m->to;
 
-    if (said(t, GRAMMAR_ALIEN) && is_rice_not_drunk(t))
+    if (said(t, GRAMMAR_ALIEN) && is_rice_not_drunk(t)) {
+        take_rice(t, &t->c->tokens[t->c->row_at[t->m->from]]);
         return t->m->from + 1;
+    }
     t->out->aliens += said(t, GRAMMAR_ALIEN);
     t->out->trouble |= said(t, GRAMMAR_TROUBLE);
     t->out->doubt |= said(t, GRAMMAR_DOUBT);
@@ -443,6 +467,8 @@ static bool tells_of_home(const struct meaning_gathered *g)
 static bool tells_of_others(const struct cut *c,
                             const struct meaning_gathered *g)
 {
+    if (concept_set_has(&c->any, CONCEPT_LONG_AGO) && g->has_amount)
+        return true;
     if (g->sure == 0 && g->maybe == 0 && !g->ill)
         return false;
     return concept_set_has(&c->any, CONCEPT_ANIMAL) ||
@@ -452,6 +478,16 @@ static bool tells_of_others(const struct cut *c,
                                  concept_set_has(&c->any, CONCEPT_CHAT)));
 }
 
+/* Without what is of others, does anything remain of the home, or of now? */
+static bool tells_enough(const struct cut *c, const struct meaning_gathered *g)
+{
+    return g->ill || tells_of_home(g) ||
+           (concept_set_has(&c->any, CONCEPT_NOW) &&
+            (g->kinds != 0 || g->has_amount));
+}
+
+/* "Last month blood in the stool, and now again": when nothing would remain,
+ * all of it counts. */
 void meaning_gather(const struct grammar *g, struct grammar_scratch *s,
                     const struct lexicon *lex, const struct cut *c,
                     struct meaning_gathered *out)
@@ -465,7 +501,7 @@ void meaning_gather(const struct grammar *g, struct grammar_scratch *s,
     t.no_others = true;
     t.home_only = tells_of_home(out);
     gather(g, s, &t);
-    if (out->ill || tells_of_home(out))
+    if (tells_enough(c, out))
         return;
     t.no_others = t.home_only = false;
     gather(g, s, &t);

@@ -31,17 +31,14 @@ static bool is_long_ago(const struct taking *t, const struct cut_token *k)
     return may_be(t, k, CONCEPT_LONG_AGO) && !may_be(t, k - 1, CONCEPT_SINCE);
 }
 
-/*
- * Does the piece tell of long ago, in a text that goes on with today? The last
- * word for a time before it tells, or one behind it in its clause.
- */
+/* Does the piece tell of long ago? The last word for a time before it tells, or
+ * one behind it in its clause. */
 bool meaning_is_past(const struct taking *t)
 {
     size_t from = t->c->row_at[t->m->from];
     bool past = false;
 
-    if (!concept_set_has(&t->c->any, CONCEPT_LONG_AGO) ||
-        !(t->no_others || concept_set_has(&t->c->any, CONCEPT_NOW)))
+    if (!t->no_others || !concept_set_has(&t->c->any, CONCEPT_LONG_AGO))
         return false;
     for (size_t i = 1; i < from; i++) {
         const struct cut_token *k = token_at(t, i);
@@ -59,19 +56,43 @@ bool meaning_is_past(const struct taking *t)
     return past;
 }
 
+/* The tokens [from, to) of the piece's clause. */
+static void find_clause(const struct taking *t, size_t *from, size_t *to)
+{
+    *from = *to = t->c->row_at[t->m->from];
+    while (!is_bound(t, token_at(t, *from - 1)))
+        --*from;
+    while (!is_bound(t, token_at(t, *to)))
+        ++*to;
+}
+
+bool meaning_is_wound(const struct taking *t)
+{
+    size_t from, to;
+
+    if (!concept_set_has(&t->c->any, CONCEPT_WOUND))
+        return false;
+    find_clause(t, &from, &to);
+    for (size_t i = from; i < to; i++) {
+        const struct cut_token *k = token_at(t, i);
+
+        if (may_be(t, k, CONCEPT_ILL) || may_be(t, k, CONCEPT_GUT) ||
+            may_be(t, k, CONCEPT_FEVER) || may_be(t, k, CONCEPT_STOOL))
+            return false;
+    }
+    return !t->c->card;
+}
+
 /* Does the clause of the piece tell of a neighbour, of what was heard, of a
  * beast and of nobody? */
 bool meaning_is_of_others(const struct taking *t)
 {
-    size_t from = t->c->row_at[t->m->from], to = from;
     bool beast = false, someone = false;
+    size_t from, to;
 
     if (!t->no_others)
         return false;
-    while (!is_bound(t, token_at(t, from - 1)))
-        from--;
-    while (!is_bound(t, token_at(t, to)))
-        to++;
+    find_clause(t, &from, &to);
     for (size_t i = from; i < to; i++) {
         const struct cut_token *k = token_at(t, i);
 

@@ -47,4 +47,6 @@ size_t meaning_take_clock(struct taking *t);
 /* meaning_clause.c: of a time that is over, of people elsewhere. */
 bool meaning_is_past(const struct taking *t);
 bool meaning_is_of_others(const struct taking *t);
+/* Blood that a wound is told with, and no illness. */
+bool meaning_is_wound(const struct taking *t);
 #endif

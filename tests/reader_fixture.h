@@ -49,6 +49,20 @@ static inline struct reader_meaning rig_read(const char *text, const char *lang,
     return m;
 }
 
+/* The same, of a text that is filed with one observation and no more. */
+static inline struct reader_meaning rig_filed_one(const char *text,
+                                                  const char *lang)
+{
+    struct reader_meaning m = rig_read(text, lang, NULL);
+
+    if (m.outcome != READER_FILED || m.n_obs != 1)
+        printf("%s: %s %s, %zu\n", text, reader_outcome_name(m.outcome),
+               reader_why_name(m.why), m.n_obs);
+    ck_assert_int_eq(m.outcome, READER_FILED);
+    ck_assert_uint_eq(m.n_obs, 1);
+    return m;
+}
+
 /* Runs a suite of one case; the exit code of the program. */
 static inline int rig_run(const char *name, void (*add)(TCase *t))
 {

@@ -8,7 +8,6 @@
 #include <string.h>
 
 #define SHORT_MOST 5 /* digits that may be of anything */
-#define SHORT_TALK 5 /* words */
 
 #define B(c, k) CONCEPT_BIT(CONCEPT_##c, k)
 /* A word for a pot or a part of one. */
@@ -153,190 +152,6 @@ static enum reader_why settle_counts(struct deciding *d)
 
 /* ---- a report, or not ---- */
 
-/* "Drop by drop": said in three words or more, as of no bus. */
-static bool is_long_said(const struct deciding *d)
-{
-    const struct cut *c = d->m->cut;
-
-    for (size_t k = 0; k < d->g->n_obs; k++) {
-        const struct cut_token *t = &c->tokens[c->row_at[d->g->obs_at[k]]];
-        int gaps = 0;
-
-        for (size_t i = 1; i < t->len; i++)
-            gaps += c->fold.text[t->at + i] == ' ' &&
-                    c->fold.text[t->at + i - 1] != ' ';
-        if (gaps >= 2)
-            return true;
-    }
-    return false;
-}
-
-bool decide_names_pot(const struct deciding *d)
-{
-    const struct cut *c = d->m->cut;
-
-    for (size_t i = 1; i + 1 < c->n; i++) {
-        if (may_be(d, &c->tokens[i], CONCEPT_POT) ||
-            (c->tokens[i].names & CUT_NAMES_POT))
-            return true;
-    }
-    return false;
-}
-
-/* "Be quick"; "a piece of the puzzle is missing". */
-static bool is_of_anything(const struct deciding *d)
-{
-    const struct tally *y = &d->tally;
-    const struct meaning_gathered *g = d->g;
-
-    return (g->kinds == 1u << READER_FAST && !y->flowing && !y->water &&
-            !g->has_amount && y->words > y->polite + 1) ||
-           (g->kinds == 1u << READER_PART && g->obs[0].part == READER_NO_PART &&
-            y->unknown + y->thing > 0);
-}
-
-bool decide_is_asked(const struct deciding *d)
-{
-    const struct cut *c = d->m->cut;
-
-    for (size_t i = 1; i + 1 < c->n; i++) {
-        if (c->tokens[i].symbol == CONCEPT_PAUSE &&
-            c->fold.text[c->tokens[i].at] == '?')
-            return true;
-    }
-    return false;
-}
-
-static bool is_part(const struct deciding *d, const struct cut_token *t)
-{
-    return may_be(d, t, CONCEPT_TAP) || may_be(d, t, CONCEPT_LID) ||
-           may_be(d, t, CONCEPT_BUCKET);
-}
-
-/* What nobody would call a pot. */
-static bool is_other(const struct cut_token *t)
-{
-    return t->symbol == CONCEPT_WORD || t->symbol == CONCEPT_OTHER ||
-           t->symbol == CONCEPT_THING || t->symbol == CONCEPT_CHAT;
-}
-
-/* French "couvercle du" as one word of ours. */
-static bool ends_in_of(const struct deciding *d, const struct cut_token *t)
-{
-    const char *s = d->m->cut->fold.text + t->at;
-
-    return t->len > 3 && memcmp(s + t->len - 3, " du", 3) == 0;
-}
-
-/* "The lid of the jam jar", "स्कूल का नल": in Hindi what it belongs to stands
- * before it. */
-static bool is_part_of_other(const struct deciding *d)
-{
-    const struct cut *c = d->m->cut;
-    bool before = c->lang >= 0 && strcmp(d->m->lex->tags[c->lang], "hi") == 0;
-
-    for (size_t i = 1; i + 1 < c->n; i++) {
-        const struct cut_token *t = &c->tokens[i];
-
-        if (!is_part(d, t))
-            continue;
-        if (before)
-            return may_be(d, t - 1, CONCEPT_OF) && is_other(t - 2);
-        if (!ends_in_of(d, t) && !may_be(d, ++t, CONCEPT_OF))
-            return false;
-        do
-            t++;
-        while (t->symbol == CONCEPT_FILLER);
-        return is_other(t);
-    }
-    return false;
-}
-
-/* "The filter works well, we drink from it daily and thank you": of the pot by
- * name, in one clause, whatever else is told. */
-static bool is_praise(const struct deciding *d)
-{
-    const struct cut *c = d->m->cut;
-    const struct tally *y = &d->tally;
-    size_t at = c->row_at[d->g->obs_at[0]];
-
-    if (y->chat + y->money + y->thing + y->neighbour > 0 ||
-        (c->tokens[at].flags & CUT_SLIP) || d->g->aliens > 0 || y->call ||
-        decide_is_asked(d) || d->m->hint->pot == NULL ||
-        y->unknown * 2 > y->words)
-        return false;
-    for (size_t i = at; c->tokens[i].symbol != CONCEPT_PAUSE && i > 0; i--) {
-        if (!(c->tokens[i].flags & CUT_SLIP) &&
-            (may_be(d, &c->tokens[i], CONCEPT_POT) ||
-             (c->tokens[i].names & CUT_NAMES_POT)))
-            return true;
-    }
-    return false;
-}
-
-/* The text without serial: do its words say that it is of a pot or a home? */
-static bool is_report_bare(const struct deciding *d)
-{
-    const struct tally *y = &d->tally;
-    const struct meaning_gathered *g = d->g;
-    unsigned solid = 1u << READER_CRACK | 1u << READER_LEAK |
-                     1u << READER_BROKEN | 1u << READER_SLOW |
-                     1u << READER_FAST | 1u << READER_SCRUBBED |
-                     1u << READER_PART | 1u << READER_UNUSED;
-    /* "I heard there is cholera in the next village" */
-    bool water_ill =
-        g->sure != 0 ||
-        (g->gut && (y->chat == 0 || g->who || (y->pot > 0 && y->slips == 0)));
-
-    if (y->money > 0) /* "we buy water now, nobody uses the filter" */
-        return g->sure != 0 ||
-               (g->kinds == 1u << READER_UNUSED && decide_names_pot(d));
-    if (g->kinds == 1u << READER_ILL && !water_ill && decide_is_asked(d))
-        return false; /* "is grandma still sick?" */
-    if (y->passed_on || (g->letter && g->kinds == 1u << READER_ILL &&
-                         g->people == 0 && g->sure == 0))
-        return false;
-    if (has(d, READER_ILL) &&
-        (water_ill || (y->chat + y->unknown == 0 && g->aliens == 0) ||
-         (y->pot > 0 && y->chat <= 1)))
-        return true;
-    /* "ill 1 and something odd": who says so holds a pot, and is answered */
-    if (has(d, READER_ILL) && g->people > 0 && d->m->hint->pot != NULL &&
-        y->chat + y->thing + y->neighbour == 0 && g->aliens == 0 &&
-        y->unknown <= 1)
-        return true;
-    if (y->chat > 1 || (y->chat > 0 && y->call) ||
-        ((y->chat > 0 || y->neighbour > 0) && y->pot == 0))
-        return false;
-    if (g->letter && g->measure.minutes == 0)
-        return false;
-    if (g->kinds == 1u << READER_PART && y->thing > 0 &&
-        (g->has_amount || g->obs[0].part == READER_NO_PART))
-        return false; /* "bring 2 l of milk and a new bucket" */
-    if (g->kinds == 1u << READER_FINE && is_praise(d))
-        return true;
-    if (g->kinds == 1u << READER_FINE)
-        return y->pot > 0 && y->thing + y->chat + g->aliens == 0 &&
-               (y->unknown == 0 || (decide_names_pot(d) && y->unknown == 1 &&
-                                    y->slips == 0 && y->words > SHORT_TALK));
-    if (!decide_names_pot(d) && is_of_anything(d))
-        return false;
-    if (!decide_names_pot(d) &&
-        (is_part_of_other(d) || (g->aliens > 0 && g->kinds != 0)))
-        return false;
-    if (y->pot > 0 && (g->kinds & (solid | 1u << READER_FINE)))
-        return y->unknown <= 2 || y->unknown * 2 <= y->words;
-    if (g->aliens > 0 || (y->thing > 0 && y->pot == 0))
-        return false;
-    if (g->has_amount && g->measure.minutes > 0 && y->unknown <= 1)
-        return true;
-    if (g->kinds & solid)
-        return y->unknown == 0 ||
-               ((y->water || is_long_said(d)) && y->unknown <= 2 &&
-                y->slips == 0 && y->words >= 4 * y->unknown);
-    return false;
-}
-
 /* "c", "s" or "filter" and nothing else from a phone with one pot: it may be a
  * slip, so it is asked about; left alone it could be a crack that nobody hears
  * of. */
@@ -422,7 +237,8 @@ static bool is_report(const struct deciding *d)
         if (y->money > 0 || (y->chat > 0 && !pot && !is_led_by_number(d)))
             return false;
         if (is_short(d, d->wrong) && g->n_obs > 0)
-            return is_report_bare(d); /* "it broke, the new one costs 1200" */
+            return decide_is_bare_report(
+                d); /* "it broke, the new one costs 1200" */
         if (g->n_obs == 0 && g->trouble && y->call && !pot)
             return false; /* "my new number is …" */
         if (g->n_obs > 0 || g->trouble)
@@ -432,7 +248,7 @@ static bool is_report(const struct deciding *d)
                is_number_of_pot(d);
     }
     if (g->n_obs > 0)
-        return is_report_bare(d);
+        return decide_is_bare_report(d);
     if (g->doubt && d->m->hint->pot != NULL && y->unknown <= 2)
         pot = true;
     return g->trouble && pot && y->money == 0 && y->chat == 0;

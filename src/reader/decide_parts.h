@@ -47,6 +47,8 @@ bool decide_is_impossible(const struct reader_measure *m,
                           const struct reader_limits *l);
 /* Is a pot named by a word for it, or in a phrase? */
 bool decide_names_pot(const struct deciding *d);
+/* A text without a number: is it of a pot or a home all the same? */
+bool decide_is_bare_report(const struct deciding *d);
 /* Is it only asked what to do if someone falls ill? */
 bool decide_is_supposed(const struct deciding *d);
 /* Does it have a question mark? */

@@ -11,6 +11,7 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <utf8proc.h>
 
 START_TEST(buf_error_sticks)
 {
@@ -260,6 +261,36 @@ START_TEST(septets_and_segments)
 }
 END_TEST
 
+/* As utf8proc reads them: what is kept are characters, and the next of them
+ * would not fit. */
+START_TEST(text_is_cut_between_letters)
+{
+    static const char text[] = "a\xc3\xa9\xe0\xa4\x95\xe0\xa5\x8d"
+                               "\xf0\x9f\x92\xa7z";
+    const size_t len = sizeof(text) - 1;
+
+    for (size_t most = 0; most <= len + 2; most++) {
+        size_t kept = kw_whole(text, len, most), at = 0;
+        utf8proc_int32_t c;
+
+        while (at < kept) {
+            utf8proc_ssize_t n =
+                utf8proc_iterate((const utf8proc_uint8_t *)text + at,
+                                 (utf8proc_ssize_t)(kept - at), &c);
+
+            ck_assert_int_gt(n, 0);
+            at += (size_t)n;
+        }
+        ck_assert_uint_eq(at, kept);
+        if (kept < len)
+            ck_assert_uint_gt(kept + (size_t)utf8proc_iterate(
+                                         (const utf8proc_uint8_t *)text + kept,
+                                         (utf8proc_ssize_t)(len - kept), &c),
+                              most);
+    }
+}
+END_TEST
+
 START_TEST(file_is_whole_or_not_there)
 {
     char folder[] = "/tmp/kw-base-XXXXXX", path[100], *data;
@@ -297,6 +328,7 @@ int main(void)
     tcase_add_test(t, csv_round_trip);
     tcase_add_test(t, septets_of_the_alphabet);
     tcase_add_loop_test(t, septets_and_segments, 0, (int)KW_COUNT(sizes));
+    tcase_add_test(t, text_is_cut_between_letters);
     tcase_add_test(t, file_is_whole_or_not_there);
     suite_add_tcase(s, t);
     sr = srunner_create(s);

@@ -43,6 +43,10 @@ void kw_free(void *p);
  */
 int kw_copy(char *dst, size_t cap, const char *src, size_t len);
 
+/* How many of the first most octets of s (len) hold whole characters of UTF-8:
+ * a text that is cut short is not cut inside a letter. */
+size_t kw_whole(const char *s, size_t len, size_t most);
+
 /* Grows *items to hold at least need of item_size octets each. */
 void kw_grow(void *items, size_t *cap, size_t need, size_t item_size);
 

@@ -95,6 +95,15 @@ int kw_copy(char *dst, size_t cap, const char *src, size_t len)
     return 0;
 }
 
+size_t kw_whole(const char *s, size_t len, size_t most)
+{
+    if (len <= most)
+        return len;
+    while (most > 0 && ((unsigned char)s[most] & 0xc0) == 0x80)
+        most--;
+    return most;
+}
+
 void kw_grow(void *items, size_t *cap, size_t need, size_t item_size)
 {
     void **p = items;

@@ -57,18 +57,6 @@ static int by_weight(const void *a, const void *b)
     return x->id > y->id ? -1 : x->id < y->id;
 }
 
-/* At most so many octets, and no part of a character. */
-static int whole(const char *s, int most)
-{
-    int n = (int)strnlen(s, (size_t)most + 1);
-
-    if (n <= most)
-        return n;
-    for (n = most; n > 0 && ((unsigned char)s[n] & 0xc0) == 0x80;)
-        n--;
-    return n;
-}
-
 static int put_standing(struct ledger *lg, struct kw_buf *line)
 {
     struct standing s = {NULL, 0, 0};
@@ -79,9 +67,9 @@ static int put_standing(struct ledger *lg, struct kw_buf *line)
     for (size_t i = 0; err == 0 && i < s.n; i++) {
         const struct ledger_alert *a = &s.items[i];
         char one[128];
-        int n = snprintf(one, sizeof(one), "%s%" PRId64 " %.*s",
-                         line->len ? "; " : "", a->id, whole(a->words, 60),
-                         a->words);
+        int n = snprintf(
+            one, sizeof(one), "%s%" PRId64 " %.*s", line->len ? "; " : "",
+            a->id, (int)kw_whole(a->words, strlen(a->words), 60), a->words);
 
         if (n <= 0 || line->len + (size_t)n > 90)
             break;

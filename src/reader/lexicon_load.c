@@ -201,8 +201,8 @@ static void add_entry(void *to, const struct words_entry *e)
     struct sense *s;
 
     if (node == 0) {
-        fault_add(l->faults, l->file, e->line, "'%.30s…' is too long a word",
-                  e->text);
+        fault_add(l->faults, l->file, e->line, "'%.*s…' is too long a word",
+                  (int)kw_whole(e->text, e->len, WORDS_SHOWN), e->text);
         return;
     }
     s = sense(l, node);

@@ -22,7 +22,6 @@ struct parse {
     int given; /* words that the present entry has given */
 };
 
-#define KEY_CAP    40
 #define ENTRY_CAP  2000 /* octets of an entry */
 #define WORD_CAP   400  /* of a word or phrase */
 #define GIVES_MOST 2000 /* words that one entry may give */
@@ -212,7 +211,7 @@ static void take_rule(struct parse *p, const char *s, size_t len)
         fault_add(p->faults, p->file, p->line,
                   "'%.*s' is no rule of spelling; write from>into, such as "
                   "aa>a, of %d octets each at most, or mb= for a pair",
-                  (int)(len < KEY_CAP ? len : KEY_CAP), s, WORDS_RULE_CAP - 1);
+                  (int)kw_whole(s, len, WORDS_SHOWN), s, WORDS_RULE_CAP - 1);
         return;
     }
     if (p->sink->rule != NULL)
@@ -241,7 +240,7 @@ static void take_entry(struct parse *p, const char *s, size_t len)
         fault_add(p->faults, p->file, p->line,
                   "'%.*s' has a bracket that does not close, one within "
                   "another, or is too long; write (this/that)",
-                  (int)(len < KEY_CAP ? len : KEY_CAP), s);
+                  (int)kw_whole(s, len, WORDS_SHOWN), s);
         return;
     }
     p->given = 0;
@@ -249,7 +248,7 @@ static void take_entry(struct parse *p, const char *s, size_t len)
     if (p->given > GIVES_MOST)
         fault_add(p->faults, p->file, p->line,
                   "'%.*s' gives more than %d words; write it as two",
-                  (int)(len < KEY_CAP ? len : KEY_CAP), s, GIVES_MOST);
+                  (int)kw_whole(s, len, WORDS_SHOWN), s, GIVES_MOST);
 }
 
 static void take_entries(struct parse *p, const char *s, size_t len)
@@ -294,7 +293,7 @@ static void take_key(struct parse *p, const char *key, size_t len)
         fault_add(p->faults, p->file, p->line,
                   "there is no concept '%.*s' that words can stand for; "
                   "docs/words.md lists them",
-                  (int)(len < KEY_CAP ? len : KEY_CAP), key);
+                  (int)kw_whole(key, len, WORDS_SHOWN), key);
         p->concept = CONCEPT_NONE;
     }
     if (!p->has_language) {

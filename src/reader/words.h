@@ -38,6 +38,7 @@ struct words_entry {
 };
 
 #define WORDS_RULE_CAP 20
+#define WORDS_SHOWN    40 /* octets of an entry that a fault shows */
 
 struct words_rule { /* of spelling.h */
     char from[WORDS_RULE_CAP], into[WORDS_RULE_CAP];

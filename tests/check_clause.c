@@ -17,6 +17,8 @@ static const struct {
     {"en", "neighbours lost a child to cholera last year. ours have fever" POT,
      0},
     {"es", "hace dos anos mi papa estuvo muy debil, ahora tiene vomito" POT, 0},
+    {"es", "diarrea, ninguno obra con sangre" POT, 0},
+    {"hi", "dast kam nahi hue ulta khoon aane laga" POT, READER_BLOOD},
     {"fr", "le mois dernier du sang dans les selles, maintenant je vomis" POT,
      0},
     {"pt",
@@ -152,9 +154,77 @@ START_TEST(parts_of_ours)
 }
 END_TEST
 
+/* Hindi without commas: what stands before "nahi" is denied, and what stands
+ * behind it is told. Both as people romanise it and as they write it. */
+static const struct {
+    const char *words[2];
+    enum reader_kind kind;
+} seen[] = {
+    {{"darar", "दरार"}, READER_CRACK}, {{"toota", "टूटा"}, READER_BROKEN},
+    {{"dheema", "धीमा"}, READER_SLOW}, {{"tez", "तेज़"}, READER_FAST},
+    {{"theek", "ठीक"}, READER_FINE},
+};
+
+static const struct {
+    const char *words[2];
+    unsigned sign;
+} sick[] = {
+    {{"bukhar", "बुखार"}, 0},
+    {{"dast", "दस्त"}, 0},
+    {{"khoon", "खून"}, READER_BLOOD},
+    {{"kamzori", "कमज़ोरी"}, READER_DRY},
+    {{"tatti me khoon", "टट्टी में खून"}, READER_BLOOD},
+    {{"maut", "मौत"}, READER_DEAD},
+};
+
+static const char *const nahi[] = {"nahi", "नहीं"}, *const hai[] = {"hai", "है"};
+
+START_TEST(hindi_denies_what_stands_before)
+{
+    char text[128];
+
+    for (size_t x = 0; x < KW_COUNT(seen); x++) {
+        for (size_t y = 0; y < KW_COUNT(seen); y++) {
+            struct reader_meaning m;
+
+            if (x == y)
+                continue;
+            snprintf(text, sizeof(text), "021407319 %s %s %s %s",
+                     seen[x].words[_i], nahi[_i], seen[y].words[_i], hai[_i]);
+            m = rig_filed_one(text, NULL);
+            ck_assert_msg(m.obs[0].kind == seen[y].kind, "%s", text);
+        }
+    }
+}
+END_TEST
+
+START_TEST(hindi_denies_a_sign_that_stands_before)
+{
+    char text[128];
+
+    for (size_t x = 0; x < KW_COUNT(sick); x++) {
+        for (size_t y = 0; y < KW_COUNT(sick); y++) {
+            struct reader_meaning m;
+
+            if (sick[x].sign == sick[y].sign && sick[x].sign != 0)
+                continue;
+            snprintf(text, sizeof(text), "021407319 2 %s, %s %s %s %s",
+                     _i ? "बीमार" : "bimar", sick[x].words[_i], nahi[_i],
+                     sick[y].words[_i], hai[_i]);
+            m = rig_filed_one(text, NULL);
+            ck_assert_msg(m.obs[0].kind == READER_ILL &&
+                              m.danger == sick[y].sign,
+                          "%s: %u", text, m.danger);
+        }
+    }
+}
+END_TEST
+
 static void add(TCase *t)
 {
     tcase_add_loop_test(t, signs_of_today, 0, (int)KW_COUNT(ill));
+    tcase_add_loop_test(t, hindi_denies_what_stands_before, 0, 2);
+    tcase_add_loop_test(t, hindi_denies_a_sign_that_stands_before, 0, 2);
     tcase_add_loop_test(t, nobody_is_ill, 0, (int)KW_COUNT(nobody));
     tcase_add_loop_test(t, parts_of_other_things, 0, (int)KW_COUNT(chat));
     tcase_add_loop_test(t, parts_of_ours, 0, (int)KW_COUNT(parts));

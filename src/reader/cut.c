@@ -557,5 +557,6 @@ void cut_text(struct cut *c, const struct lexicon *lex,
     if (atoms.full)
         c->cut_off = true;
     cut_add(c, CONCEPT_END, c->fold.len, 0);
+    cut_close_denials(c, lex);
     lay_rows(c, lex);
 }

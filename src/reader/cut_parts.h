@@ -110,6 +110,8 @@ void cut_take(const struct lexicon *lex, struct cut_token *t, uint32_t word,
               int lang);
 /* Slips in words of the card, in a sentence as on the card. */
 void cut_card(struct cut *c, const struct lexicon *lex);
+/* A pause behind what is denied, where the language denies behind. */
+void cut_close_denials(struct cut *c, const struct lexicon *lex);
 /* Words that are no words, by what the rest of a short text lets expect. */
 void cut_expect(struct cut *c, const struct lexicon *lex, int lang);
 #endif

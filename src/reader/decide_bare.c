@@ -88,7 +88,7 @@ static bool ends_in_of(const struct deciding *d, const struct cut_token *t)
 static bool is_part_of_other(const struct deciding *d)
 {
     const struct cut *c = d->m->cut;
-    bool before = c->lang >= 0 && strcmp(d->m->lex->tags[c->lang], "hi") == 0;
+    bool before = lexicon_is_verb_last(d->m->lex, c->lang);
 
     for (size_t i = 1; i + 1 < c->n; i++) {
         const struct cut_token *t = &c->tokens[i];

@@ -68,6 +68,7 @@
     X(UNABLE, "unable")                                                        \
     X(NUMBER_U5, "number-u5")                                                  \
     X(DEAD, "dead")                                                            \
+    X(NO_STOOL, "no-stool")                                                    \
     X(DENIAL, "denial")                                                        \
     X(ALIEN, "alien")                                                          \
     X(LETTER, "letter")                                                        \

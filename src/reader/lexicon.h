@@ -148,6 +148,14 @@ static inline bool lexicon_goes_on(const struct lexicon *lex, uint32_t node)
     return lex->nodes[node].edges < lex->nodes[node + 1].edges;
 }
 
+/* Hindi: the verb, and a denial with it, stands behind what it is of, and what
+ * a thing belongs to before it. lang: an index, or -1. */
+static inline bool lexicon_is_verb_last(const struct lexicon *lex, int lang)
+{
+    return lang >= 0 && lex->tags[lang][0] == 'h' &&
+           lex->tags[lang][1] == 'i' && lex->tags[lang][2] == '\0';
+}
+
 /* What a node means in a language: a symbol, 0 for nothing. */
 static inline uint16_t lexicon_symbol_in(const struct lexicon *lex,
                                          uint32_t node, int lang)

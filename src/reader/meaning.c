@@ -266,21 +266,32 @@ static void unsay(struct taking *t, enum grammar_rule r)
     t->m->said[r / 64] &= ~(UINT64_C(1) << (r % 64));
 }
 
-/* "The tea does nothing 0214-073-19 still blood": a number stands between.
- * Hindi "khaya nahi, dast …": that "no" belongs to the verb before it. */
+/* Hindi "khaya nahi, dast …", "bukhar nahi tatti me khoon hai": that "no"
+ * belongs to the verb or the illness before it. */
+static bool is_no_of_before(const struct taking *t, size_t first)
+{
+    const uint32_t said = 1u << CLASS_SIGN | 1u << CLASS_SICKNESS;
+    const struct cut_token *no = &t->c->tokens[first], *before = no - 1;
+
+    return lexicon_is_verb_last(t->lex, t->c->lang) &&
+           may_be(t, no, CONCEPT_IS_NOT) &&
+           (before->symbol == CONCEPT_WORD || before->symbol == CONCEPT_OTHER ||
+            (t->lex->classes[before->symbol] & said));
+}
+
+/* "The tea does nothing 0214-073-19 still blood": a number stands between. */
 static bool denies_nothing(const struct taking *t)
 {
     size_t first = t->c->row_at[t->m->from], last = t->c->row_at[t->m->to - 1u];
-    const struct cut_token *before = &t->c->tokens[first - 1];
 
     for (size_t i = first + 1; i < last; i++) {
         if (t->c->tokens[i].symbol == CONCEPT_SERIAL ||
             t->c->tokens[i].symbol == CONCEPT_WRONG)
             return true;
     }
-    return t->c->lang >= 0 && strcmp(t->lex->tags[t->c->lang], "hi") == 0 &&
-           may_be(t, before + 1, CONCEPT_IS_NOT) &&
-           (before->symbol == CONCEPT_WORD || before->symbol == CONCEPT_OTHER);
+    return is_no_of_before(t, first) ||
+           (said(t, GRAMMAR_NO_STOOL) &&
+            lexicon_is_verb_last(t->lex, t->c->lang));
 }
 
 /* "Diarrhoea like rice water she drinks little". */

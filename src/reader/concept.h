@@ -173,6 +173,11 @@ enum concept_class {
     X(BEFORE, "before", CLASS_SMALL)                                           \
     X(LONG_AGO, "long-ago", CLASS_SMALL)                                       \
     X(NOW, "now", CLASS_SMALL)                                                 \
+    X(RATHER, "rather", CLASS_SMALL)                                           \
+    X(THEN, "then", CLASS_SMALL)                                               \
+    X(THOUGHT, "thought", CLASS_SMALL)                                         \
+    X(MINE, "mine", CLASS_SMALL)                                               \
+    X(AGAIN, "again", CLASS_SMALL)                                             \
     X(OLD, "old", CLASS_SMALL)                                                 \
     X(OF_THEM, "of-them", CLASS_SMALL)                                         \
     X(OTHER, "other", CLASS_SMALL)                                             \

@@ -96,24 +96,46 @@ static bool is_sans(const struct cut *c, const struct lexicon *lex,
            !concept_set_has(&lex->sets[t[1].symbol], CONCEPT_STOOL);
 }
 
+/* A sign, a trouble or an illness; and no one who has it. */
+static bool is_trouble(const struct lexicon *lex, const struct cut_token *t)
+{
+    const struct concept_set *s = &lex->sets[t->symbol];
+
+    return (cut_has_class(lex, t, 1u << CLASS_SIGN | 1u << CLASS_SEEN) ||
+            concept_set_has(s, CONCEPT_GUT) ||
+            concept_set_has(s, CONCEPT_FEVER)) &&
+           !(t->flags & CUT_LETTER);
+}
+
+/* English "no1 ill": nobody is. */
+static bool is_no_one(const struct cut *c, const struct cut_token *t)
+{
+    const char *s = c->fold.text;
+
+    return t->value == 1 && t->at >= 2 && s[t->at - 1] == 'o' &&
+           s[t->at - 2] == 'n' && (t->at == 2 || s[t->at - 3] == ' ');
+}
+
 /* "0 blood" is none; French "pa 2 san" is "pas de sang". */
-static void settle_signs(struct cut *c, const struct lexicon *lex)
+static void settle_none(struct cut *c, const struct lexicon *lex)
 {
     bool fr = c->lang >= 0 && strcmp(lex->tags[c->lang], "fr") == 0;
 
     for (size_t i = 1; i + 1 < c->n; i++) {
         struct cut_token *t = &c->tokens[i];
-        bool sign = cut_has_class(lex, &t[1], 1u << CLASS_SIGN) &&
-                    !(t[1].flags & CUT_LETTER);
+        bool no = concept_set_has(&lex->sets[t[-1].symbol], CONCEPT_NO);
 
         if (fr && is_sans(c, lex, t))
             t->symbol = CONCEPT_NO;
-        if (t->symbol != CONCEPT_NUMBER || t->len != 1 || !sign)
+        if (t->symbol != CONCEPT_NUMBER || t->len != 1)
             continue;
-        if (t->value == 0)
+        if (no && is_no_one(c, t))
+            t->symbol = CONCEPT_FILLER;
+        else if (!is_trouble(lex, &t[1]))
+            continue;
+        else if (t->value == 0)
             t->symbol = CONCEPT_NO;
-        else if (fr && t->value == 2 &&
-                 concept_set_has(&lex->sets[t[-1].symbol], CONCEPT_NO))
+        else if (fr && t->value == 2 && no)
             t->symbol = CONCEPT_OF;
     }
 }
@@ -192,6 +214,5 @@ void cut_settle_figures(struct cut *c, const struct lexicon *lex)
 {
     settle_minus(c, lex);
     settle_for(c, lex);
-    if ((c->any_class & 1u << CLASS_SIGN) != 0)
-        settle_signs(c, lex);
+    settle_none(c, lex);
 }

@@ -7,7 +7,8 @@
 
 #include <string.h>
 
-#define SHORT_MOST 5 /* digits that may be of anything */
+#define COUNTS_APART 3 /* tokens: "not 4 but 1" */
+#define SHORT_MOST   5 /* digits that may be of anything */
 
 #define B(c, k) CONCEPT_BIT(CONCEPT_##c, k)
 /* A word for a pot or a part of one. */
@@ -135,6 +136,33 @@ static void look_over(struct deciding *d)
 
 /* ---- counts ---- */
 
+static bool is_count(const struct deciding *d, const struct cut_token *t)
+{
+    return t->symbol == CONCEPT_NUMBER &&
+           !(d->m->lex->classes[t[1].symbol] & 1u << CLASS_UNIT) &&
+           !may_be(d, &t[1], CONCEPT_DAY) && !may_be(d, &t[1], CONCEPT_TIMES);
+}
+
+/* "Ill not 4 but 1", "bimar 5 nahi 3": which of them? */
+static bool is_count_denied(const struct deciding *d)
+{
+    const struct cut_token *t = d->m->cut->tokens;
+    size_t last = 0;
+    bool no = false;
+
+    for (size_t i = 1; i + 1 < d->m->cut->n; i++) {
+        no |= may_be(d, &t[i], CONCEPT_NO) || may_be(d, &t[i], CONCEPT_RATHER);
+        if (!is_count(d, &t[i]))
+            continue;
+        if (last > 0 && i - last <= COUNTS_APART &&
+            (no || may_be(d, &t[last - 1], CONCEPT_NO)))
+            return true;
+        last = i;
+        no = false;
+    }
+    return false;
+}
+
 static enum reader_why settle_counts(struct deciding *d)
 {
     for (size_t i = 0; i < d->g->n_obs; i++) {
@@ -143,6 +171,7 @@ static enum reader_why settle_counts(struct deciding *d)
         if (o->kind != READER_ILL)
             continue;
         if (d->g->none || d->g->two_counts ||
+            (o->people > 0 && is_count_denied(d)) ||
             o->people > d->m->limits->people_max ||
             (o->people > 0 && o->under5 > o->people))
             return READER_WHY_COUNTS;
@@ -261,11 +290,49 @@ static void ask(struct reader_meaning *out, enum reader_why why)
         out->why = why;
 }
 
+/* "Not 0214-073-19 but …": a number that is taken back. */
+static bool is_taken_back(const struct deciding *d, const struct cut_token *t)
+{
+    do
+        t--;
+    while (t->symbol == CONCEPT_FILLER);
+    return may_be(d, t, CONCEPT_NO) || may_be(d, t, CONCEPT_NOT_THE);
+}
+
+/* Of two numbers the one that the sender calls the right one, or his own: "my
+ * aunt's is 0214-073-19, ours is …". */
+static void choose_pot(struct deciding *d)
+{
+    const struct cut_token *first = d->serials[0], *last = d->serials[1];
+    bool mine = false, theirs = false;
+
+    if (d->n_serials != 2)
+        return;
+    if (is_taken_back(d, first) != is_taken_back(d, last)) {
+        d->n_serials = 1;
+        d->serials[0] = is_taken_back(d, first) ? last : first;
+        return;
+    }
+    for (const struct cut_token *t = d->m->cut->tokens; t < last; t++) {
+        theirs |= t < first && (may_be(d, t, CONCEPT_NEIGHBOUR) ||
+                                may_be(d, t, CONCEPT_ONE));
+        mine |= may_be(d, t, CONCEPT_MINE);
+        if (t < first && mine)
+            return;
+    }
+    if (theirs && mine) {
+        d->n_serials = 1;
+        d->serials[0] = last;
+        d->tally.neighbour = 0;
+    }
+}
+
 static void settle_pot(struct deciding *d)
 {
     struct reader_meaning *out = d->out;
     const char *pot = d->m->hint->pot;
 
+    choose_pot(d);
     if (d->n_serials == 0 && d->wrong == NULL)
         d->wrong = d->phone; /* "our number is 808258930, it leaks" */
     if (d->wrong != NULL) {

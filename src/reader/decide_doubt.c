@@ -321,12 +321,24 @@ static bool has_two_measures(const struct deciding *d)
     return d->g->other_amount && has(d, READER_SLOW);
 }
 
+static bool is_only_thought(const struct deciding *d)
+{
+    const unsigned unsafe = 1u << READER_CRACK | 1u << READER_LEAK |
+                            1u << READER_BROKEN | 1u << READER_FAST;
+
+    if (!d->g->only_thought)
+        return false;
+    d->out->unsafe_said |= (d->g->kinds & unsafe) != 0;
+    return true;
+}
+
 static const struct {
     bool (*is)(const struct deciding *d);
     const char *what;
 } doubts[] = {
     {is_limited, "it was too much to be read whole"},
     {is_dark, "a word of a card's sentence is not understood"},
+    {is_only_thought, "it was only thought to be so"},
     {is_left_over, "something of a card's sentence is left over"},
     {has_two_measures, "two measures"},
     {is_question, "it is a question"},

@@ -99,7 +99,8 @@ static bool is_told_behind(const struct deciding *d, size_t at)
  * told with "slow" is. */
 static bool is_direct(const struct deciding *d, size_t at)
 {
-    return (d->tally.unknown == 0 && d->tally.words <= DIRECT_WORDS) ||
+    return d->g->turned ||
+           (d->tally.unknown == 0 && d->tally.words <= DIRECT_WORDS) ||
            !d->g->has_amount || is_told(d, at) || is_told_behind(d, at);
 }
 

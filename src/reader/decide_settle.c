@@ -8,6 +8,7 @@
 
 #define NOW_BEHIND  3 /* tokens: "good as it is now" */
 #define SHORT_WORDS 3
+#define RATHER_NEAR 4 /* tokens: "I mean that it is" */
 
 static const unsigned BAD_KINDS = 1u << READER_CRACK | 1u << READER_LEAK |
                                   1u << READER_BROKEN | 1u << READER_SLOW |
@@ -293,6 +294,123 @@ static void settle_place(struct deciding *d)
         drop(d, 1u << READER_UNUSED);
 }
 
+/* The token behind the piece that says an observation. */
+static size_t behind(const struct deciding *d, enum reader_kind k)
+{
+    size_t at = d->m->cut->row_at[place_of(d, k)];
+
+    for (size_t i = 0; i < d->g->n_pieces; i++) {
+        if (d->g->pieces[i].from == at)
+            return d->g->pieces[i].to;
+    }
+    return at + 1;
+}
+
+/* Does its clause have a word for "again"? */
+static bool is_said_again(const struct deciding *d, size_t i)
+{
+    const struct cut_token *k = d->m->cut->tokens;
+
+    while (k[i - 1].symbol > CONCEPT_PAUSE &&
+           !may_be(d, &k[i - 1], CONCEPT_BUT))
+        i--;
+    while (k[i].symbol > CONCEPT_PAUSE && !may_be(d, &k[i], CONCEPT_AGAIN))
+        i++;
+    return may_be(d, &k[i], CONCEPT_AGAIN);
+}
+
+/* "Unused for a month, now we use it again": no longer so. */
+static void settle_again(struct deciding *d)
+{
+    const struct cut *c = d->m->cut;
+
+    if (!has(d, READER_UNUSED) || !concept_set_has(&c->any, CONCEPT_AGAIN))
+        return;
+    for (size_t i = behind(d, READER_UNUSED); i < c->n; i++) {
+        const struct cut_token *t = &c->tokens[i];
+
+        if ((may_be(d, t, CONCEPT_USE) || may_be(d, t, CONCEPT_DRINK)) &&
+            is_said_again(d, i)) {
+            drop(d, 1u << READER_UNUSED);
+            return;
+        }
+    }
+}
+
+/* "Broken, I mean cracked": what is taken back right before and behind. */
+static void settle_rather(struct deciding *d)
+{
+    const struct cut *c = d->m->cut;
+    struct meaning_gathered *g = d->g;
+    size_t back = g->n_obs, on = g->n_obs, at = 0;
+
+    if (!concept_set_has(&c->any, CONCEPT_RATHER))
+        return;
+    while (++at < c->n && !may_be(d, &c->tokens[at], CONCEPT_RATHER))
+        ;
+    for (size_t i = 0; i < g->n_obs; i++) {
+        size_t place = c->row_at[g->obs_at[i]];
+
+        if (place < at &&
+            (back == g->n_obs || place > c->row_at[g->obs_at[back]]))
+            back = i;
+        if (place > at && (on == g->n_obs || place < c->row_at[g->obs_at[on]]))
+            on = i;
+    }
+    if (back == g->n_obs || on == g->n_obs ||
+        g->obs[back].kind == g->obs[on].kind ||
+        c->row_at[g->obs_at[on]] > at + RATHER_NEAR)
+        return;
+    for (size_t i = behind(d, g->obs[back].kind); i < at; i++) {
+        if (c->tokens[i].symbol > CONCEPT_PAUSE &&
+            c->tokens[i].symbol != CONCEPT_FILLER &&
+            !may_be(d, &c->tokens[i], CONCEPT_NO))
+            return;
+    }
+    drop(d, 1u << g->obs[back].kind);
+}
+
+/* The place in the row of the first token of such a concept behind one place
+ * and before another; 0: there is none. */
+static size_t find_between(const struct deciding *d, size_t from, size_t to,
+                           enum concept c)
+{
+    const struct cut *k = d->m->cut;
+
+    for (size_t i = from; i < to; i++) {
+        if (may_be(d, &k->tokens[k->row_at[i]], c))
+            return i;
+    }
+    return 0;
+}
+
+/* "My sister's is slow, mine is cracked": what is told of a pot before the word
+ * for one's own is not of that. */
+static void settle_mine(struct deciding *d)
+{
+    const struct cut *c = d->m->cut;
+    const unsigned pot = BAD_KINDS | 1u << READER_SCRUBBED | 1u << READER_FINE |
+                         1u << READER_UNUSED | 1u << READER_PART;
+    size_t mine = find_between(d, 1, c->n_row, CONCEPT_MINE);
+    unsigned theirs = 0, ours = 0;
+
+    if (mine == 0 || (find_between(d, 1, mine, CONCEPT_ONE) == 0 &&
+                      find_between(d, 1, mine, CONCEPT_PERSON) == 0 &&
+                      find_between(d, 1, mine, CONCEPT_NEIGHBOUR) == 0))
+        return;
+    for (size_t i = 0; i < d->g->n_obs; i++) {
+        if (d->g->obs_at[i] < mine)
+            theirs |= pot & 1u << d->g->obs[i].kind;
+        else
+            ours |= 1u << d->g->obs[i].kind;
+    }
+    if (d->n_serials == 1 && d->serials[0] < &c->tokens[c->row_at[mine]] &&
+        theirs != 0 && d->serials[0] < &c->tokens[c->row_at[mine - 1]])
+        return; /* the number of theirs */
+    if (ours != 0)
+        drop(d, theirs & ~ours);
+}
+
 /* "It was slow, now it is fast". */
 static void settle_speed(struct deciding *d)
 {
@@ -374,6 +492,9 @@ bool decide_settle(struct deciding *d)
     settle_unholding(d);
     settle_night(d);
     settle_past(d);
+    settle_again(d);
+    settle_rather(d);
+    settle_mine(d);
     settle_place(d);
     settle_turn(d);
     settle_speed(d);

@@ -69,6 +69,7 @@
     X(NUMBER_U5, "number-u5")                                                  \
     X(DEAD, "dead")                                                            \
     X(NO_STOOL, "no-stool")                                                    \
+    X(NO_LONGER, "no-longer")                                                  \
     X(DENIAL, "denial")                                                        \
     X(ALIEN, "alien")                                                          \
     X(LETTER, "letter")                                                        \

@@ -290,8 +290,10 @@ static bool denies_nothing(const struct taking *t)
             return true;
     }
     return is_no_of_before(t, first) ||
-           (said(t, GRAMMAR_NO_STOOL) &&
-            lexicon_is_verb_last(t->lex, t->c->lang));
+           ((said(t, GRAMMAR_NO_STOOL) || said(t, GRAMMAR_NO_LONGER)) &&
+            lexicon_is_verb_last(t->lex, t->c->lang)) ||
+           (said(t, GRAMMAR_NO_LONGER) &&
+            (t->c->tokens[first].flags & CUT_SLIP));
 }
 
 /* "Diarrhoea like rice water she drinks little". */
@@ -349,7 +351,8 @@ static size_t take_piece(struct taking *t)
     t->out->not_fine |= said(t, GRAMMAR_TROUBLE_FINE);
     t->out->faulty |= said(t, GRAMMAR_TROUBLE_FAULTY);
     t->out->brim |= said(t, GRAMMAR_BRIM);
-    if (said(t, GRAMMAR_ALIEN) || said(t, GRAMMAR_REST_NO))
+    if (said(t, GRAMMAR_ALIEN) || said(t, GRAMMAR_REST_NO) ||
+        meaning_is_thought(t))
         return again;
     if (said(t, GRAMMAR_ILL_NO)) {
         take_denied(t);
@@ -497,6 +500,20 @@ static bool tells_enough(const struct cut *c, const struct meaning_gathered *g)
             (g->kinds != 0 || g->has_amount));
 }
 
+/* "We thought it leaked, but it is good": what is so counts. When nothing else
+ * was told, who knows? */
+static void pass_over_thoughts(const struct grammar *g,
+                               struct grammar_scratch *s, struct taking *t)
+{
+    t->no_thought = true;
+    gather(g, s, t);
+    if (t->out->kinds != 0)
+        return;
+    t->no_thought = false;
+    gather(g, s, t);
+    t->out->only_thought = concept_set_has(&t->c->any, CONCEPT_THOUGHT);
+}
+
 /* "Last month blood in the stool, and now again": when nothing would remain,
  * all of it counts. */
 void meaning_gather(const struct grammar *g, struct grammar_scratch *s,
@@ -504,16 +521,19 @@ void meaning_gather(const struct grammar *g, struct grammar_scratch *s,
                     struct meaning_gathered *out)
 {
     struct grammar_match m;
-    struct taking t = {lex, c, out, &m, false, false};
+    struct taking t = {lex, c, out, &m, false, false, false};
 
     gather(g, s, &t);
-    if (!tells_of_others(c, out))
-        return;
-    t.no_others = true;
-    t.home_only = tells_of_home(out);
-    gather(g, s, &t);
-    if (tells_enough(c, out))
-        return;
-    t.no_others = t.home_only = false;
-    gather(g, s, &t);
+    if (tells_of_others(c, out)) {
+        t.no_others = true;
+        t.home_only = tells_of_home(out);
+        gather(g, s, &t);
+        if (!tells_enough(c, out)) {
+            t.no_others = t.home_only = false;
+            gather(g, s, &t);
+        }
+    }
+    if (out->kinds != 0 && (concept_set_has(&c->any, CONCEPT_THOUGHT) ||
+                            concept_set_has(&c->any, CONCEPT_OLD)))
+        pass_over_thoughts(g, s, &t);
 }

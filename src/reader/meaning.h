@@ -33,6 +33,10 @@ struct meaning_gathered {
     struct reader_measure measure;
     uint16_t amount_at, time_at;
     bool has_hours, has_minutes, per_unit;
+    bool turned; /* a measure of then came before that of now */
+    bool again;  /* an amount was told when a whole measure had been */
+    /* The tokens of the measure so far: where it begins, where it ends. */
+    uint16_t measured_from, measured_to;
     size_t n_clocks; /* times of the day */
     struct {
         double hour;
@@ -76,7 +80,8 @@ struct meaning_gathered {
     bool trouble, doubt, not_fine, faulty;
     bool letter; /* a single letter was the only word of something */
     size_t aliens, denials;
-    bool limit; /* the matching hit a limit, or the text was cut off */
+    bool only_thought; /* what was told was only thought to be so */
+    bool limit;        /* the matching hit a limit, or the text was cut off */
 
     size_t n_pieces;
     bool is_order;

@@ -25,6 +25,11 @@ static bool is_bound(const struct taking *t, const struct cut_token *k)
            k->symbol == CONCEPT_END || may_be(t, k, CONCEPT_BUT);
 }
 
+bool meaning_is_bound(const struct taking *t, size_t i)
+{
+    return is_bound(t, token_at(t, i));
+}
+
 /* But "since last month" goes on. */
 static bool is_long_ago(const struct taking *t, const struct cut_token *k)
 {
@@ -81,6 +86,47 @@ bool meaning_is_wound(const struct taking *t)
             return false;
     }
     return !t->c->card;
+}
+
+/* "The old pot broke. The one we use now leaks." */
+static bool is_replaced(const struct taking *t, size_t from, size_t to)
+{
+    bool old = false;
+
+    for (size_t i = from; i < to; i++) {
+        const struct cut_token *k = token_at(t, i);
+
+        old |= may_be(t, k, CONCEPT_OLD);
+        if (may_be(t, k, CONCEPT_TAP) || may_be(t, k, CONCEPT_LID) ||
+            may_be(t, k, CONCEPT_BUCKET) || k->symbol == CONCEPT_SERIAL)
+            return false;
+    }
+    for (size_t i = to; old && i < t->c->n; i++) {
+        const struct cut_token *k = token_at(t, i);
+
+        if (may_be(t, k, CONCEPT_NOW) || may_be(t, k, CONCEPT_NEW))
+            return true;
+    }
+    return false;
+}
+
+/* In Hindi the word stands behind: "toota socha tha". */
+bool meaning_is_thought(const struct taking *t)
+{
+    size_t from, to;
+
+    if (!t->no_thought)
+        return false;
+    find_clause(t, &from, &to);
+    if (is_replaced(t, from, to))
+        return true;
+    if (!lexicon_is_verb_last(t->lex, t->c->lang))
+        to = t->c->row_at[t->m->from];
+    for (size_t i = from; i < to; i++) {
+        if (may_be(t, token_at(t, i), CONCEPT_THOUGHT))
+            return true;
+    }
+    return false;
 }
 
 /* Does the clause of the piece tell of a neighbour, of what was heard, of a

@@ -8,8 +8,9 @@ struct taking {
     const struct cut *c;
     struct meaning_gathered *out;
     struct grammar_match *m;
-    bool no_others; /* pass over what is told of beasts and of long ago, */
-    bool home_only; /* and of other homes */
+    bool no_others;  /* pass over what is told of beasts and of long ago, */
+    bool home_only;  /* and of other homes; */
+    bool no_thought; /* and what was only thought */
 };
 
 static inline bool said(const struct taking *t, enum grammar_rule r)
@@ -44,9 +45,14 @@ size_t meaning_take_measure(struct taking *t);
 size_t meaning_take_span(struct taking *t);
 size_t meaning_take_clock(struct taking *t);
 
+/* Does a clause end or begin with token i: a mark, "but", the text's end? */
+bool meaning_is_bound(const struct taking *t, size_t i);
+
 /* meaning_clause.c: of a time that is over, of people elsewhere. */
 bool meaning_is_past(const struct taking *t);
 bool meaning_is_of_others(const struct taking *t);
+/* "We thought it leaked": told behind such a word in its clause. */
+bool meaning_is_thought(const struct taking *t);
 /* Blood that a wound is told with, and no illness. */
 bool meaning_is_wound(const struct taking *t);
 #endif

@@ -176,8 +176,10 @@ enum concept_class {
     X(RATHER, "rather", CLASS_SMALL)                                           \
     X(THEN, "then", CLASS_SMALL)                                               \
     X(THOUGHT, "thought", CLASS_SMALL)                                         \
+    X(SAID, "said", CLASS_SMALL)                                               \
     X(MINE, "mine", CLASS_SMALL)                                               \
     X(AGAIN, "again", CLASS_SMALL)                                             \
+    X(OLD_POT, "old-pot", CLASS_OURS)                                          \
     X(OLD, "old", CLASS_SMALL)                                                 \
     X(OF_THEM, "of-them", CLASS_SMALL)                                         \
     X(OTHER, "other", CLASS_SMALL)                                             \

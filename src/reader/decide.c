@@ -8,6 +8,7 @@
 #include <string.h>
 
 #define COUNTS_APART 3 /* tokens: "not 4 but 1" */
+#define COUNTS_BACK  6 /* "3 are ill, I mean: 5" */
 #define SHORT_MOST   5 /* digits that may be of anything */
 
 #define B(c, k) CONCEPT_BIT(CONCEPT_##c, k)
@@ -148,17 +149,19 @@ static bool is_count_denied(const struct deciding *d)
 {
     const struct cut_token *t = d->m->cut->tokens;
     size_t last = 0;
-    bool no = false;
+    bool no = false, back = false;
 
     for (size_t i = 1; i + 1 < d->m->cut->n; i++) {
-        no |= may_be(d, &t[i], CONCEPT_NO) || may_be(d, &t[i], CONCEPT_RATHER);
+        no |= may_be(d, &t[i], CONCEPT_NO);
+        back |= may_be(d, &t[i], CONCEPT_RATHER);
         if (!is_count(d, &t[i]))
             continue;
-        if (last > 0 && i - last <= COUNTS_APART &&
-            (no || may_be(d, &t[last - 1], CONCEPT_NO)))
+        if (last > 0 && ((i - last <= COUNTS_APART &&
+                          (no || may_be(d, &t[last - 1], CONCEPT_NO))) ||
+                         (i - last <= COUNTS_BACK && back)))
             return true;
         last = i;
-        no = false;
+        no = back = false;
     }
     return false;
 }

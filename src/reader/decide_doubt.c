@@ -332,6 +332,21 @@ static bool is_only_thought(const struct deciding *d)
     return true;
 }
 
+/* "I wrote leak but it is a crack", "he said the tap, but it is the pot". */
+static bool is_said_otherwise(const struct deciding *d)
+{
+    const struct concept_set *any = &d->m->cut->any;
+    const unsigned pot = 1u << READER_CRACK | 1u << READER_LEAK |
+                         1u << READER_BROKEN | 1u << READER_SLOW |
+                         1u << READER_FAST | 1u << READER_PART |
+                         1u << READER_UNUSED;
+    unsigned kinds = d->g->kinds & pot;
+
+    return concept_set_has(any, CONCEPT_SAID) && (kinds & (kinds - 1)) != 0 &&
+           (concept_set_has(any, CONCEPT_BUT) ||
+            concept_set_has(any, CONCEPT_RATHER));
+}
+
 static const struct {
     bool (*is)(const struct deciding *d);
     const char *what;
@@ -339,6 +354,7 @@ static const struct {
     {is_limited, "it was too much to be read whole"},
     {is_dark, "a word of a card's sentence is not understood"},
     {is_only_thought, "it was only thought to be so"},
+    {is_said_otherwise, "one thing was said and another is so"},
     {is_left_over, "something of a card's sentence is left over"},
     {has_two_measures, "two measures"},
     {is_question, "it is a question"},

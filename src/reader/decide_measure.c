@@ -208,11 +208,13 @@ static struct reader_obs *measured_obs(struct deciding *d, bool time)
 
     if (o != NULL)
         return o;
-    if (!is_flow_measure(d) || g->n_obs == READER_OBS_MOST ||
-        (alone &&
-         (fast ||
-          (g->has_amount != time && d->tally.words > 3 && !is_fall(d)) ||
-          is_time_of_talk(d))) ||
+    if (decide_is_measure_of_then(d))
+        return NULL;
+    if ((!is_flow_measure(d) && !g->turned) || g->n_obs == READER_OBS_MOST ||
+        (alone && (fast ||
+                   (g->has_amount != time && d->tally.words > 3 &&
+                    !is_fall(d) && !g->turned) ||
+                   is_time_of_talk(d))) ||
         (!alone && ((g->kinds & ~well) != 0 || !g->has_amount || !time)))
         return NULL;
     g->kinds |= 1u << (fast ? READER_FAST : READER_SLOW);

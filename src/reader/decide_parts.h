@@ -62,6 +62,8 @@ void decide_add_flow(struct deciding *d);
 /* What was, is of a part or cannot be is taken out; true: there was a contrary.
  */
 bool decide_settle(struct deciding *d);
+/* "It gave 1 l in 5 h, washed, now it is good." */
+bool decide_is_measure_of_then(const struct deciding *d);
 /* Why what would be filed is to be asked about all the same, or clear. */
 enum reader_why decide_doubt(const struct deciding *d);
 /* Where the measure goes, what it lacks, whether it can be. */

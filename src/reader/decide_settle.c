@@ -452,6 +452,15 @@ static void settle_turn(struct deciding *d)
         drop(d, bad);
 }
 
+bool decide_is_measure_of_then(const struct deciding *d)
+{
+    bool now;
+    size_t at = turning_point(d, &now), fine = place_of(d, READER_FINE);
+
+    return has(d, READER_FINE) && now && d->g->has_amount &&
+           d->g->amount_at < at && at < fine && fine <= at + NOW_BEHIND;
+}
+
 /* Kinds that cannot both be: taken out, and asked about. */
 static bool settle_contraries(struct deciding *d)
 {

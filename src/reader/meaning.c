@@ -296,6 +296,16 @@ static bool denies_nothing(const struct taking *t)
             (t->c->tokens[first].flags & CUT_SLIP));
 }
 
+/* "It was slow before 0214-073-19 we scrubbed it": the number ends it. */
+static bool is_before_number(const struct taking *t)
+{
+    size_t first = t->c->row_at[t->m->from];
+
+    return may_be(t, &t->c->tokens[first], CONCEPT_BEFORE) &&
+           t->m->to > t->m->from + 1u &&
+           t->c->tokens[first + 1].symbol == CONCEPT_SERIAL;
+}
+
 /* "Diarrhoea like rice water she drinks little". */
 static bool is_of_stool_before(const struct taking *t)
 {
@@ -358,6 +368,8 @@ static size_t take_piece(struct taking *t)
         take_denied(t);
         return again;
     }
+    if (is_before_number(t))
+        return t->m->from + 1;
     if (said(t, GRAMMAR_SPAN_SAID))
         return meaning_take_span(t);
     if (said(t, GRAMMAR_CLOCK_SAID))
@@ -534,6 +546,7 @@ void meaning_gather(const struct grammar *g, struct grammar_scratch *s,
         }
     }
     if (out->kinds != 0 && (concept_set_has(&c->any, CONCEPT_THOUGHT) ||
-                            concept_set_has(&c->any, CONCEPT_OLD)))
+                            concept_set_has(&c->any, CONCEPT_OLD) ||
+                            concept_set_has(&c->any, CONCEPT_OLD_POT)))
         pass_over_thoughts(g, s, &t);
 }

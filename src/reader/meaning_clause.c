@@ -96,7 +96,7 @@ static bool is_replaced(const struct taking *t, size_t from, size_t to)
     for (size_t i = from; i < to; i++) {
         const struct cut_token *k = token_at(t, i);
 
-        old |= may_be(t, k, CONCEPT_OLD);
+        old |= may_be(t, k, CONCEPT_OLD) || may_be(t, k, CONCEPT_OLD_POT);
         if (may_be(t, k, CONCEPT_TAP) || may_be(t, k, CONCEPT_LID) ||
             may_be(t, k, CONCEPT_BUCKET) || k->symbol == CONCEPT_SERIAL)
             return false;
@@ -104,7 +104,8 @@ static bool is_replaced(const struct taking *t, size_t from, size_t to)
     for (size_t i = to; old && i < t->c->n; i++) {
         const struct cut_token *k = token_at(t, i);
 
-        if (may_be(t, k, CONCEPT_NOW) || may_be(t, k, CONCEPT_NEW))
+        if (may_be(t, k, CONCEPT_NOW) || may_be(t, k, CONCEPT_NEW) ||
+            may_be(t, k, CONCEPT_MINE))
             return true;
     }
     return false;

@@ -235,7 +235,7 @@ static bool is_taken_back(const struct taking *t, size_t from, size_t to)
             back = true;
         else if (k->symbol != CONCEPT_PAUSE && k->symbol != CONCEPT_FILLER &&
                  !may_be(t, k, CONCEPT_POLITE) && !may_be(t, k, CONCEPT_DOWN) &&
-                 !may_be(t, k, CONCEPT_GOT))
+                 !may_be(t, k, CONCEPT_GOT) && !may_be(t, k, CONCEPT_AT))
             return false;
     }
     return back;
@@ -261,6 +261,18 @@ static bool is_second_of_then(const struct taking *t, size_t from, size_t to)
     return true;
 }
 
+static void forget_time(struct meaning_gathered *g)
+{
+    g->has_hours = g->has_minutes = false;
+    g->measure.minutes = 0;
+}
+
+static bool tells_time(const struct taking *t)
+{
+    return said(t, GRAMMAR_HOUR) || said(t, GRAMMAR_HOUR_FIRST) ||
+           said(t, GRAMMAR_MINUTE) || said(t, GRAMMAR_MINUTE_FIRST);
+}
+
 static void forget_measure(struct meaning_gathered *g)
 {
     g->has_amount = g->other_amount = g->again = false;
@@ -271,7 +283,7 @@ static void forget_measure(struct meaning_gathered *g)
 
 /*
  * "It used to give 5 l in 2 h, today 2 l in 6 h": the measure of now counts.
- * "3 l 5 h, no, 3 l 8 h": the last. Returns false when the piece is of then.
+ * "3 l 5 h, no, 8 h": the last. Returns false when the piece is of then.
  */
 static bool settle_then(struct taking *t)
 {
@@ -288,9 +300,15 @@ static bool settle_then(struct taking *t)
     first = has_then(t, from, to);
     for (size_t i = from; then && i < to; i++)
         now |= whole && meaning_is_bound(t, i);
-    if ((now && (whole || then)) || (first && whole) ||
-        (whole && is_taken_back(t, from, to)))
-        forget_measure(g), g->turned = true;
+    if (is_taken_back(t, from, to)) {
+        if (tells_time(t))
+            forget_time(g);
+        else if (whole || g->measure.minutes == 0)
+            forget_measure(g);
+    } else if ((now && (whole || then)) || (first && whole)) {
+        forget_measure(g);
+        g->turned = true;
+    }
     return true;
 }
 

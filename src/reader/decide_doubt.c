@@ -342,9 +342,9 @@ static bool is_said_otherwise(const struct deciding *d)
                          1u << READER_UNUSED;
     unsigned kinds = d->g->kinds & pot;
 
-    return concept_set_has(any, CONCEPT_SAID) && (kinds & (kinds - 1)) != 0 &&
-           (concept_set_has(any, CONCEPT_BUT) ||
-            concept_set_has(any, CONCEPT_RATHER));
+    return concept_set_has(any, CONCEPT_SAID) && kinds != 0 &&
+           (concept_set_has(any, CONCEPT_RATHER) ||
+            (concept_set_has(any, CONCEPT_BUT) && (kinds & (kinds - 1)) != 0));
 }
 
 static const struct {

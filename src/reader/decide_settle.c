@@ -73,6 +73,29 @@ static void add_passing(struct deciding *d)
     g->kinds |= 1u << READER_FAST;
 }
 
+/* "It is slow. Should we scrub it?" says not that they did. */
+static void settle_asked(struct deciding *d)
+{
+    const struct cut *c = d->m->cut;
+    size_t from = c->row_at[place_of(d, READER_SCRUBBED)], to = from;
+
+    if (!has(d, READER_SCRUBBED) || d->g->n_obs < 2 || !decide_is_asked(d))
+        return;
+    while (from > 1 && c->tokens[from - 1].symbol != CONCEPT_PAUSE)
+        from--;
+    while (to < c->n && c->tokens[to].symbol != CONCEPT_PAUSE)
+        to++;
+    if (to == c->n || c->fold.text[c->tokens[to].at] != '?')
+        return;
+    for (size_t i = 0; i < d->g->n_obs; i++) {
+        size_t at = c->row_at[d->g->obs_at[i]];
+
+        if (d->g->obs[i].kind != READER_SCRUBBED && at >= from && at < to)
+            return;
+    }
+    drop(d, 1u << READER_SCRUBBED);
+}
+
 /* "It was slow, we washed it, now it is good." */
 static void settle_past(struct deciding *d)
 {
@@ -337,6 +360,33 @@ static void settle_again(struct deciding *d)
     }
 }
 
+/* Does nothing stand between what was said and that token but "no"? */
+static bool is_right_before(const struct deciding *d, enum reader_kind k,
+                            size_t at)
+{
+    for (size_t i = behind(d, k); i < at; i++) {
+        const struct cut_token *t = &d->m->cut->tokens[i];
+
+        if (t->symbol > CONCEPT_PAUSE && t->symbol != CONCEPT_FILLER &&
+            !may_be(d, t, CONCEPT_NO))
+            return false;
+    }
+    return true;
+}
+
+/* "The lid is lost, no, sorry, the tap". */
+static void take_other_part(struct deciding *d, struct reader_obs *o, size_t at)
+{
+    const struct cut *c = d->m->cut;
+
+    for (size_t i = at + 1; i <= at + RATHER_NEAR && i < c->n; i++) {
+        for (int p = READER_TAP; p <= READER_BUCKET; p++) {
+            if (may_be(d, &c->tokens[i], part_concept((enum reader_part)p)))
+                o->part = (enum reader_part)p;
+        }
+    }
+}
+
 /* "Broken, I mean cracked": what is taken back right before and behind. */
 static void settle_rather(struct deciding *d)
 {
@@ -357,17 +407,13 @@ static void settle_rather(struct deciding *d)
         if (place > at && (on == g->n_obs || place < c->row_at[g->obs_at[on]]))
             on = i;
     }
-    if (back == g->n_obs || on == g->n_obs ||
-        g->obs[back].kind == g->obs[on].kind ||
-        c->row_at[g->obs_at[on]] > at + RATHER_NEAR)
+    if (back == g->n_obs || !is_right_before(d, g->obs[back].kind, at))
         return;
-    for (size_t i = behind(d, g->obs[back].kind); i < at; i++) {
-        if (c->tokens[i].symbol > CONCEPT_PAUSE &&
-            c->tokens[i].symbol != CONCEPT_FILLER &&
-            !may_be(d, &c->tokens[i], CONCEPT_NO))
-            return;
-    }
-    drop(d, 1u << g->obs[back].kind);
+    if (on < g->n_obs && g->obs[back].kind != g->obs[on].kind &&
+        c->row_at[g->obs_at[on]] <= at + RATHER_NEAR)
+        drop(d, 1u << g->obs[back].kind);
+    else if (g->obs[back].kind == READER_PART)
+        take_other_part(d, &g->obs[back], at);
 }
 
 /* The place in the row of the first token of such a concept behind one place
@@ -500,6 +546,7 @@ bool decide_settle(struct deciding *d)
     settle_line(d);
     settle_unholding(d);
     settle_night(d);
+    settle_asked(d);
     settle_past(d);
     settle_again(d);
     settle_rather(d);

@@ -504,10 +504,20 @@ static bool tells_of_others(const struct cut *c,
                                  concept_set_has(&c->any, CONCEPT_CHAT)));
 }
 
+/* "The radio says 14 died of cholera": nobody of this home, nor a pot. */
+static bool is_only_news(const struct cut *c)
+{
+    return concept_set_has(&c->any, CONCEPT_NEWS) &&
+           !concept_set_has(&c->any, CONCEPT_ONE) &&
+           !concept_set_has(&c->any, CONCEPT_ME) &&
+           !concept_set_has(&c->any, CONCEPT_SERIAL) &&
+           !concept_set_has(&c->any, CONCEPT_WRONG);
+}
+
 /* Without what is of others, does anything remain of the home, or of now? */
 static bool tells_enough(const struct cut *c, const struct meaning_gathered *g)
 {
-    return g->ill || tells_of_home(g) ||
+    return g->ill || is_only_news(c) || tells_of_home(g) ||
            (concept_set_has(&c->any, CONCEPT_NOW) &&
             (g->kinds != 0 || g->has_amount));
 }

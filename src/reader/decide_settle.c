@@ -301,8 +301,8 @@ static void settle_line(struct deciding *d)
 /* "It leaks in the cupboard": a place, and a pot that is in use. */
 static void settle_place(struct deciding *d)
 {
-    const unsigned flow =
-        1u << READER_LEAK | 1u << READER_SLOW | 1u << READER_FAST;
+    const unsigned flow = 1u << READER_LEAK | 1u << READER_SLOW |
+                          1u << READER_FAST | 1u << READER_PART;
     const struct lexicon *lex = d->m->lex;
     const struct cut *c = d->m->cut;
     const struct cut_token *t;
@@ -311,7 +311,9 @@ static void settle_place(struct deciding *d)
     if (!has(d, READER_UNUSED) || (d->g->kinds & flow) == 0)
         return;
     t = &c->tokens[c->row_at[place_of(d, READER_UNUSED)]];
-    first = lexicon_symbol_of(lex, t->word);
+    first = c->lang < 0
+                ? lexicon_symbol_of(lex, t->word)
+                : lexicon_symbol_in(lex, lex->words[t->word].root, c->lang);
     if (concept_set_has(&lex->sets[first], CONCEPT_AT) &&
         !concept_set_has(&lex->sets[first], CONCEPT_NO))
         drop(d, 1u << READER_UNUSED);

@@ -17,6 +17,11 @@ struct tally {      /* tokens of each sort */
     bool down, scarce; /* it fell; only, little */
 };
 
+/* What a pot that is good has not. */
+#define DECIDE_BAD_KINDS                                                       \
+    (1u << READER_CRACK | 1u << READER_LEAK | 1u << READER_BROKEN |            \
+     1u << READER_SLOW | 1u << READER_FAST)
+
 struct deciding {
     const struct meaning_case *m;
     struct meaning_gathered *g;
@@ -62,6 +67,15 @@ void decide_add_flow(struct deciding *d);
 /* What was, is of a part or cannot be is taken out; true: there was a contrary.
  */
 bool decide_settle(struct deciding *d);
+/* Where in the row a kind was said; 0 when it was not. */
+size_t decide_place_of(const struct deciding *d, enum reader_kind k);
+/* Takes out the observations of these kinds. */
+void decide_drop(struct deciding *d, unsigned kinds);
+enum concept decide_part_concept(enum reader_part p);
+/* The last "now" of the row, else the last "but"; 0 for none. */
+size_t decide_turning_point(const struct deciding *d, bool *now);
+/* What was, was taken back or is of another's pot is taken out. */
+void decide_turns(struct deciding *d);
 /* "It gave 1 l in 5 h, washed, now it is good." */
 bool decide_is_measure_of_then(const struct deciding *d);
 /* Why what would be filed is to be asked about all the same, or clear. */

@@ -1,20 +1,10 @@
 /*
- * decide_settle.c - observations that bear on each other: what was, and what is
- * now; a part and the pot; what cannot both be.
+ * decide_settle.c - observations that bear on each other: a part and the pot;
+ * one trouble in two phrases; what cannot both be.
  */
 #include "reader/decide_parts.h"
 
-#include <string.h>
-
-#define NOW_BEHIND  3 /* tokens: "good as it is now" */
-#define SHORT_WORDS 3
-#define RATHER_NEAR 4 /* tokens: "I mean that it is" */
-
-static const unsigned BAD_KINDS = 1u << READER_CRACK | 1u << READER_LEAK |
-                                  1u << READER_BROKEN | 1u << READER_SLOW |
-                                  1u << READER_FAST;
-
-static size_t place_of(const struct deciding *d, enum reader_kind k)
+size_t decide_place_of(const struct deciding *d, enum reader_kind k)
 {
     for (size_t i = 0; i < d->g->n_obs; i++) {
         if (d->g->obs[i].kind == k)
@@ -23,7 +13,7 @@ static size_t place_of(const struct deciding *d, enum reader_kind k)
     return 0;
 }
 
-static void drop(struct deciding *d, unsigned kinds)
+void decide_drop(struct deciding *d, unsigned kinds)
 {
     struct meaning_gathered *g = d->g;
     size_t to = 0;
@@ -77,7 +67,7 @@ static void add_passing(struct deciding *d)
 static void settle_asked(struct deciding *d)
 {
     const struct cut *c = d->m->cut;
-    size_t from = c->row_at[place_of(d, READER_SCRUBBED)], to = from;
+    size_t from = c->row_at[decide_place_of(d, READER_SCRUBBED)], to = from;
 
     if (!has(d, READER_SCRUBBED) || d->g->n_obs < 2 || !decide_is_asked(d))
         return;
@@ -93,39 +83,7 @@ static void settle_asked(struct deciding *d)
         if (d->g->obs[i].kind != READER_SCRUBBED && at >= from && at < to)
             return;
     }
-    drop(d, 1u << READER_SCRUBBED);
-}
-
-/* "It was slow, we washed it, now it is good." */
-static void settle_past(struct deciding *d)
-{
-    size_t washed = place_of(d, READER_SCRUBBED);
-
-    if (has(d, READER_SCRUBBED) && has(d, READER_FINE) && has(d, READER_SLOW) &&
-        !d->g->has_amount && place_of(d, READER_SLOW) < washed &&
-        place_of(d, READER_FINE) > washed)
-        drop(d, 1u << READER_SLOW);
-}
-
-/* The last "now", else the last "but"; 0 for none. */
-static size_t turning_point(const struct deciding *d, bool *now)
-{
-    const struct cut *c = d->m->cut;
-    size_t at = 0;
-
-    *now = false;
-    if (!concept_set_has(&c->any, CONCEPT_NOW) &&
-        !concept_set_has(&c->any, CONCEPT_BUT))
-        return 0;
-    for (size_t i = 1; i < c->n_row; i++) {
-        const struct cut_token *t = &c->tokens[c->row_at[i]];
-
-        if (may_be(d, t, CONCEPT_NOW) || (!*now && may_be(d, t, CONCEPT_BUT))) {
-            *now |= may_be(d, t, CONCEPT_NOW);
-            at = i;
-        }
-    }
-    return at;
+    decide_drop(d, 1u << READER_SCRUBBED);
 }
 
 /* Is nothing said before that token but the pot's number? */
@@ -145,20 +103,20 @@ static bool is_first_said(const struct deciding *d, size_t at)
 static void settle_greeting(struct deciding *d)
 {
     const struct cut *c = d->m->cut;
-    size_t at = c->row_at[place_of(d, READER_FINE)];
+    size_t at = c->row_at[decide_place_of(d, READER_FINE)];
 
     if (has(d, READER_FINE) && may_be(d, &c->tokens[at], CONCEPT_POLITE) &&
         (has(d, READER_UNUSED) ||
          (is_first_said(d, at) && d->g->kinds != 1u << READER_FINE &&
           !concept_set_has(&c->any, CONCEPT_BUT))))
-        drop(d, 1u << READER_FINE);
+        decide_drop(d, 1u << READER_FINE);
     for (size_t i = 0; i < d->g->n_pieces && has(d, READER_FINE); i++) {
         const struct meaning_piece *p = &d->g->pieces[i];
         const struct cut_token *next = &c->tokens[p->to];
 
         if (p->from == at && p->to < c->n && next->symbol == CONCEPT_PAUSE &&
             c->fold.text[next->at] == '?')
-            drop(d, 1u << READER_FINE);
+            decide_drop(d, 1u << READER_FINE);
     }
 }
 
@@ -166,7 +124,7 @@ static void settle_greeting(struct deciding *d)
 static void settle_fine(struct deciding *d)
 {
     const struct cut *c = d->m->cut;
-    size_t at = c->row_at[place_of(d, READER_FINE)];
+    size_t at = c->row_at[decide_place_of(d, READER_FINE)];
     const unsigned sickness = 1u << CLASS_SICKNESS;
 
     if (!has(d, READER_FINE) || !has(d, READER_ILL) || c->card ||
@@ -183,7 +141,7 @@ static void settle_fine(struct deciding *d)
         may_be(d, &c->tokens[at - 1], CONCEPT_ME) ||
         (may_be(d, &c->tokens[at - 1], CONCEPT_COME) && !d->tally.water) ||
         (d->m->lex->classes[c->tokens[at - 1].symbol] & sickness))
-        drop(d, 1u << READER_FINE);
+        decide_drop(d, 1u << READER_FINE);
 }
 
 /* "The dog bit the tap and broke it": of a part with its own damage, where no
@@ -191,13 +149,16 @@ static void settle_fine(struct deciding *d)
 static void settle_part(struct deciding *d)
 {
     const struct cut *c = d->m->cut;
-    size_t part = place_of(d, READER_PART), broken = place_of(d, READER_BROKEN);
+    size_t part = decide_place_of(d, READER_PART),
+           broken = decide_place_of(d, READER_BROKEN);
     const unsigned by_the_way = 1u << CLASS_SMALL | 1u << CLASS_POLITE;
 
     if (!has(d, READER_PART) || decide_names_pot(d))
         return;
-    if (has(d, READER_UNUSED) && place_of(d, READER_UNUSED) > part && !c->card)
-        drop(d, 1u << READER_UNUSED); /* "the bucket broke, we threw it away" */
+    if (has(d, READER_UNUSED) && decide_place_of(d, READER_UNUSED) > part &&
+        !c->card)
+        decide_drop(
+            d, 1u << READER_UNUSED); /* "the bucket broke, we threw it away" */
     if (!has(d, READER_BROKEN) || broken < part || d->g->lone_parts != 0)
         return;
     for (size_t i = part + 1; i < broken; i++) {
@@ -209,10 +170,10 @@ static void settle_part(struct deciding *d)
         if (!(d->m->lex->classes[t->symbol] & by_the_way))
             return;
     }
-    drop(d, 1u << READER_BROKEN);
+    decide_drop(d, 1u << READER_BROKEN);
 }
 
-static enum concept part_concept(enum reader_part p)
+enum concept decide_part_concept(enum reader_part p)
 {
     return p == READER_TAP   ? CONCEPT_TAP
            : p == READER_LID ? CONCEPT_LID
@@ -237,7 +198,7 @@ static void settle_lone_part(struct deciding *d)
     while (!(parts >> p & 1))
         p++;
     last = c->row_at[g->obs_at[0]];
-    while (at < last && !may_be(d, &c->tokens[at], part_concept(p)))
+    while (at < last && !may_be(d, &c->tokens[at], decide_part_concept(p)))
         at++;
     if (at >= last)
         return;
@@ -257,12 +218,12 @@ static void settle_night(struct deciding *d)
     const struct cut *c = d->m->cut;
 
     if (has(d, READER_LEAK) && has(d, READER_SLOW) &&
-        (may_be(d, &c->tokens[c->row_at[place_of(d, READER_SLOW)]],
+        (may_be(d, &c->tokens[c->row_at[decide_place_of(d, READER_SLOW)]],
                 CONCEPT_WATER) ||
-         may_be(d, &c->tokens[c->row_at[place_of(d, READER_SLOW)]],
+         may_be(d, &c->tokens[c->row_at[decide_place_of(d, READER_SLOW)]],
                 CONCEPT_ALL_DAY)) &&
         concept_set_has(&c->any, CONCEPT_ALL_DAY))
-        drop(d, 1u << READER_SLOW);
+        decide_drop(d, 1u << READER_SLOW);
 }
 
 /* "It runs out on the floor, it does not hold water" is one trouble. */
@@ -271,9 +232,9 @@ static void settle_unholding(struct deciding *d)
     const struct cut *c = d->m->cut;
 
     if (has(d, READER_LEAK) && has(d, READER_FAST) &&
-        may_be(d, &c->tokens[c->row_at[place_of(d, READER_FAST)]],
+        may_be(d, &c->tokens[c->row_at[decide_place_of(d, READER_FAST)]],
                CONCEPT_UNHOLDING))
-        drop(d, 1u << READER_FAST);
+        decide_drop(d, 1u << READER_FAST);
 }
 
 /* "A crack as thin as a hair runs down the side": no water does. */
@@ -281,7 +242,8 @@ static void settle_line(struct deciding *d)
 {
     const struct cut *c = d->m->cut;
     const struct lexicon *lex = d->m->lex;
-    size_t crack = place_of(d, READER_CRACK), leak = place_of(d, READER_LEAK);
+    size_t crack = decide_place_of(d, READER_CRACK),
+           leak = decide_place_of(d, READER_LEAK);
     uint16_t first = lexicon_symbol_of(lex, c->tokens[c->row_at[leak]].word);
 
     if (!has(d, READER_CRACK) || !has(d, READER_LEAK) || leak < crack ||
@@ -295,7 +257,7 @@ static void settle_line(struct deciding *d)
             return;
     }
     if (!concept_set_has(&lex->sets[first], CONCEPT_LEAK))
-        drop(d, 1u << READER_LEAK);
+        decide_drop(d, 1u << READER_LEAK);
 }
 
 /* "It leaks in the cupboard": a place, and a pot that is in use. */
@@ -310,209 +272,19 @@ static void settle_place(struct deciding *d)
 
     if (!has(d, READER_UNUSED) || (d->g->kinds & flow) == 0)
         return;
-    t = &c->tokens[c->row_at[place_of(d, READER_UNUSED)]];
+    t = &c->tokens[c->row_at[decide_place_of(d, READER_UNUSED)]];
     first = c->lang < 0
                 ? lexicon_symbol_of(lex, t->word)
                 : lexicon_symbol_in(lex, lex->words[t->word].root, c->lang);
     if (concept_set_has(&lex->sets[first], CONCEPT_AT) &&
         !concept_set_has(&lex->sets[first], CONCEPT_NO))
-        drop(d, 1u << READER_UNUSED);
-}
-
-/* The token behind the piece that says an observation. */
-static size_t behind(const struct deciding *d, enum reader_kind k)
-{
-    size_t at = d->m->cut->row_at[place_of(d, k)];
-
-    for (size_t i = 0; i < d->g->n_pieces; i++) {
-        if (d->g->pieces[i].from == at)
-            return d->g->pieces[i].to;
-    }
-    return at + 1;
-}
-
-/* Does its clause have a word for "again"? */
-static bool is_said_again(const struct deciding *d, size_t i)
-{
-    const struct cut_token *k = d->m->cut->tokens;
-
-    while (k[i - 1].symbol > CONCEPT_PAUSE &&
-           !may_be(d, &k[i - 1], CONCEPT_BUT))
-        i--;
-    while (k[i].symbol > CONCEPT_PAUSE && !may_be(d, &k[i], CONCEPT_AGAIN))
-        i++;
-    return may_be(d, &k[i], CONCEPT_AGAIN);
-}
-
-/* "Unused for a month, now we use it again": no longer so. */
-static void settle_again(struct deciding *d)
-{
-    const struct cut *c = d->m->cut;
-
-    if (!has(d, READER_UNUSED) || !concept_set_has(&c->any, CONCEPT_AGAIN))
-        return;
-    for (size_t i = behind(d, READER_UNUSED); i < c->n; i++) {
-        const struct cut_token *t = &c->tokens[i];
-
-        if ((may_be(d, t, CONCEPT_USE) || may_be(d, t, CONCEPT_DRINK)) &&
-            is_said_again(d, i)) {
-            drop(d, 1u << READER_UNUSED);
-            return;
-        }
-    }
-}
-
-/* Does nothing stand between what was said and that token but "no"? */
-static bool is_right_before(const struct deciding *d, enum reader_kind k,
-                            size_t at)
-{
-    for (size_t i = behind(d, k); i < at; i++) {
-        const struct cut_token *t = &d->m->cut->tokens[i];
-
-        if (t->symbol > CONCEPT_PAUSE && t->symbol != CONCEPT_FILLER &&
-            !may_be(d, t, CONCEPT_NO))
-            return false;
-    }
-    return true;
-}
-
-/* "The lid is lost, no, sorry, the tap". */
-static void take_other_part(struct deciding *d, struct reader_obs *o, size_t at)
-{
-    const struct cut *c = d->m->cut;
-
-    for (size_t i = at + 1; i <= at + RATHER_NEAR && i < c->n; i++) {
-        for (int p = READER_TAP; p <= READER_BUCKET; p++) {
-            if (may_be(d, &c->tokens[i], part_concept((enum reader_part)p)))
-                o->part = (enum reader_part)p;
-        }
-    }
-}
-
-/* "Broken, I mean cracked": what is taken back right before and behind. */
-static void settle_rather(struct deciding *d)
-{
-    const struct cut *c = d->m->cut;
-    struct meaning_gathered *g = d->g;
-    size_t back = g->n_obs, on = g->n_obs, at = 0;
-
-    if (!concept_set_has(&c->any, CONCEPT_RATHER))
-        return;
-    while (++at < c->n && !may_be(d, &c->tokens[at], CONCEPT_RATHER))
-        ;
-    for (size_t i = 0; i < g->n_obs; i++) {
-        size_t place = c->row_at[g->obs_at[i]];
-
-        if (place < at &&
-            (back == g->n_obs || place > c->row_at[g->obs_at[back]]))
-            back = i;
-        if (place > at && (on == g->n_obs || place < c->row_at[g->obs_at[on]]))
-            on = i;
-    }
-    if (back == g->n_obs || !is_right_before(d, g->obs[back].kind, at))
-        return;
-    if (on < g->n_obs && g->obs[back].kind != g->obs[on].kind &&
-        c->row_at[g->obs_at[on]] <= at + RATHER_NEAR)
-        drop(d, 1u << g->obs[back].kind);
-    else if (g->obs[back].kind == READER_PART)
-        take_other_part(d, &g->obs[back], at);
-}
-
-/* The place in the row of the first token of such a concept behind one place
- * and before another; 0: there is none. */
-static size_t find_between(const struct deciding *d, size_t from, size_t to,
-                           enum concept c)
-{
-    const struct cut *k = d->m->cut;
-
-    for (size_t i = from; i < to; i++) {
-        if (may_be(d, &k->tokens[k->row_at[i]], c))
-            return i;
-    }
-    return 0;
-}
-
-/* "My sister's is slow, mine is cracked": what is told of a pot before the word
- * for one's own is not of that. */
-static void settle_mine(struct deciding *d)
-{
-    const struct cut *c = d->m->cut;
-    const unsigned pot = BAD_KINDS | 1u << READER_SCRUBBED | 1u << READER_FINE |
-                         1u << READER_UNUSED | 1u << READER_PART;
-    size_t mine = find_between(d, 1, c->n_row, CONCEPT_MINE);
-    unsigned theirs = 0, ours = 0;
-
-    if (mine == 0 || (find_between(d, 1, mine, CONCEPT_ONE) == 0 &&
-                      find_between(d, 1, mine, CONCEPT_PERSON) == 0 &&
-                      find_between(d, 1, mine, CONCEPT_NEIGHBOUR) == 0))
-        return;
-    for (size_t i = 0; i < d->g->n_obs; i++) {
-        if (d->g->obs_at[i] < mine)
-            theirs |= pot & 1u << d->g->obs[i].kind;
-        else
-            ours |= 1u << d->g->obs[i].kind;
-    }
-    if (d->n_serials == 1 && d->serials[0] < &c->tokens[c->row_at[mine]] &&
-        theirs != 0 && d->serials[0] < &c->tokens[c->row_at[mine - 1]])
-        return; /* the number of theirs */
-    if (ours != 0)
-        drop(d, theirs & ~ours);
-}
-
-/* "It was slow, now it is fast". */
-static void settle_speed(struct deciding *d)
-{
-    size_t slow = place_of(d, READER_SLOW), fast = place_of(d, READER_FAST);
-    size_t first = slow < fast ? slow : fast, last = slow < fast ? fast : slow;
-    bool now;
-    size_t at = turning_point(d, &now);
-
-    if (has(d, READER_SLOW) && has(d, READER_FAST) && now && first < at &&
-        at <= last + NOW_BEHIND && first + 1 < last)
-        drop(d, 1u << (slow < fast ? READER_SLOW : READER_FAST));
-}
-
-/* "It was slow, but now it is good"; "it was good, but now it leaks"; but
- * "good but broken", and no more, tells of no time before. */
-static void settle_turn(struct deciding *d)
-{
-    const unsigned passing = 1u << READER_SLOW | 1u << READER_FAST;
-    size_t fine = place_of(d, READER_FINE), first = SIZE_MAX, last = 0, at;
-    unsigned bad = d->g->kinds & BAD_KINDS;
-    bool now;
-
-    if (!has(d, READER_FINE) || bad == 0)
-        return;
-    for (size_t i = 0; i < d->g->n_obs; i++) {
-        if (!(BAD_KINDS >> d->g->obs[i].kind & 1))
-            continue;
-        first = d->g->obs_at[i] < first ? d->g->obs_at[i] : first;
-        last = d->g->obs_at[i] > last ? d->g->obs_at[i] : last;
-    }
-    at = turning_point(d, &now);
-    if (at == 0)
-        return;
-    if (fine < at && at < first &&
-        (now || (bad & ~passing) == 0 || d->tally.words > SHORT_WORDS))
-        drop(d, 1u << READER_FINE);
-    else if (now && last < fine && last < at && at <= fine + NOW_BEHIND &&
-             (bad & ~passing) == 0 && !d->g->has_amount)
-        drop(d, bad);
-}
-
-bool decide_is_measure_of_then(const struct deciding *d)
-{
-    bool now;
-    size_t at = turning_point(d, &now), fine = place_of(d, READER_FINE);
-
-    return has(d, READER_FINE) && now && d->g->has_amount &&
-           d->g->amount_at < at && at < fine && fine <= at + NOW_BEHIND;
+        decide_drop(d, 1u << READER_UNUSED);
 }
 
 /* Kinds that cannot both be: taken out, and asked about. */
 static bool settle_contraries(struct deciding *d)
 {
-    const unsigned bad = BAD_KINDS;
+    const unsigned bad = DECIDE_BAD_KINDS;
     unsigned out = 0;
     bool now;
 
@@ -520,7 +292,7 @@ static bool settle_contraries(struct deciding *d)
         out |= (d->g->kinds & bad) | 1u << READER_FINE;
     if (has(d, READER_SLOW) && has(d, READER_FAST))
         out |= 1u << READER_SLOW | 1u << READER_FAST;
-    if (turning_point(d, &now) == 0 || !now) /* "no crack, a crack" */
+    if (decide_turning_point(d, &now) == 0 || !now) /* "no crack, a crack" */
         out |= d->g->kinds & d->g->denied;
     if (decide_is_used(d))
         out |= 1u << READER_UNUSED;
@@ -529,7 +301,7 @@ static bool settle_contraries(struct deciding *d)
     d->out->unsafe_said =
         (out & (1u << READER_CRACK | 1u << READER_LEAK | 1u << READER_BROKEN |
                 1u << READER_FAST)) != 0;
-    drop(d, out);
+    decide_drop(d, out);
     return out != 0;
 }
 
@@ -549,12 +321,7 @@ bool decide_settle(struct deciding *d)
     settle_unholding(d);
     settle_night(d);
     settle_asked(d);
-    settle_past(d);
-    settle_again(d);
-    settle_rather(d);
-    settle_mine(d);
     settle_place(d);
-    settle_turn(d);
-    settle_speed(d);
+    decide_turns(d);
     return settle_contraries(d);
 }

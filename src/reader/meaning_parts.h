@@ -41,6 +41,11 @@ void meaning_take_people(struct taking *t);
 /* meaning_measure.c: how many places behind the piece belong to it too. */
 size_t meaning_take_measure(struct taking *t);
 
+/* meaning_then.c: forgets a measure of then or one that is taken back by the
+ * piece; false: the piece tells of then. And where a measure was told. */
+bool meaning_settle_then(struct taking *t);
+void meaning_keep_place(struct taking *t);
+
 /* meaning_clock.c: times of the day. Where to go on. */
 size_t meaning_take_span(struct taking *t);
 size_t meaning_take_clock(struct taking *t);

@@ -1,10 +1,10 @@
 if HAVE_CHECK
 check_PROGRAMS += %D%/check_serial %D%/check_reader %D%/check_lexicon \
 	%D%/check_doubt %D%/check_chain %D%/check_people %D%/check_signs \
-	%D%/check_clock %D%/check_clause
+	%D%/check_clock %D%/check_clause %D%/check_turn
 TESTS += %D%/check_serial %D%/check_reader %D%/check_lexicon %D%/check_doubt \
 	%D%/check_chain %D%/check_people %D%/check_signs %D%/check_clock \
-	%D%/check_clause
+	%D%/check_clause %D%/check_turn
 %C%_check_doubt_SOURCES = %D%/check_doubt.c %D%/reader_fixture.h
 %C%_check_doubt_CPPFLAGS = $(AM_CPPFLAGS) -I$(top_srcdir)
 %C%_check_doubt_CFLAGS = $(KW_CHECK_CFLAGS)
@@ -29,6 +29,10 @@ TESTS += %D%/check_serial %D%/check_reader %D%/check_lexicon %D%/check_doubt \
 %C%_check_clause_CPPFLAGS = $(AM_CPPFLAGS) -I$(top_srcdir)
 %C%_check_clause_CFLAGS = $(KW_CHECK_CFLAGS)
 %C%_check_clause_LDADD = $(KW_CHECK_LIBS)
+%C%_check_turn_SOURCES = %D%/check_turn.c %D%/reader_fixture.h
+%C%_check_turn_CPPFLAGS = $(AM_CPPFLAGS) -I$(top_srcdir)
+%C%_check_turn_CFLAGS = $(KW_CHECK_CFLAGS)
+%C%_check_turn_LDADD = $(KW_CHECK_LIBS)
 %C%_check_serial_CFLAGS = $(KW_CHECK_CFLAGS)
 %C%_check_serial_LDADD = $(KW_CHECK_LIBS)
 %C%_check_reader_SOURCES = %D%/check_reader.c %D%/reader_rig.h

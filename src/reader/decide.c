@@ -293,12 +293,23 @@ static void ask(struct reader_meaning *out, enum reader_why why)
         out->why = why;
 }
 
+/* "No", which is "number" in most languages, but not in Spanish. */
+static bool is_bare_no(const struct deciding *d, const struct cut_token *t)
+{
+    return t->len == 2 && memcmp(d->m->cut->fold.text + t->at, "no", 2) == 0;
+}
+
 /* "Not 0214-073-19 but …": a number that is taken back. */
 static bool is_taken_back(const struct deciding *d, const struct cut_token *t)
 {
+    int lang = d->m->cut->lang;
+
     do
         t--;
-    while (t->symbol == CONCEPT_FILLER);
+    while (may_be(d, t, CONCEPT_FILLER) && !is_bare_no(d, t));
+    if (is_bare_no(d, t))
+        return lang >= 0 && strcmp(d->m->lex->tags[lang], "es") == 0 &&
+               !may_be(d, t - 1, CONCEPT_POT);
     return may_be(d, t, CONCEPT_NO) || may_be(d, t, CONCEPT_NOT_THE);
 }
 

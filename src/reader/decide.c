@@ -174,7 +174,7 @@ static enum reader_why settle_counts(struct deciding *d)
         if (o->kind != READER_ILL)
             continue;
         if (d->g->none || d->g->two_counts ||
-            (o->people > 0 && is_count_denied(d)) ||
+            is_count_denied(d) ||
             o->people > d->m->limits->people_max ||
             (o->people > 0 && o->under5 > o->people))
             return READER_WHY_COUNTS;

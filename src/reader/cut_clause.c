@@ -39,7 +39,10 @@ static size_t closed_at(const struct cut *c, const struct lexicon *lex,
     if (!may_be(lex, &t[i], CONCEPT_IS_NOT) || !is_told(lex, &t[i - 1]) ||
         is_someone(lex, &t[i - 1]))
         return 0;
-    while (t[next].symbol == CONCEPT_FILLER)
+    while (t[next].symbol == CONCEPT_FILLER ||
+           may_be(lex, &t[next], CONCEPT_ONLY) ||
+           may_be(lex, &t[next], CONCEPT_VERY) ||
+           may_be(lex, &t[next], CONCEPT_NOW))
         next++;
     return is_told(lex, &t[next]) ? next : 0;
 }

@@ -91,7 +91,7 @@ static bool is_right_before(const struct deciding *d, enum reader_kind k,
         const struct cut_token *t = &d->m->cut->tokens[i];
 
         if (t->symbol > CONCEPT_PAUSE && t->symbol != CONCEPT_FILLER &&
-            !may_be(d, t, CONCEPT_NO))
+            !may_be(d, t, CONCEPT_POLITE) && !may_be(d, t, CONCEPT_NO))
             return false;
     }
     return true;
@@ -154,6 +154,21 @@ static size_t find_between(const struct deciding *d, size_t from, size_t to,
     return 0;
 }
 
+/* Whoever is named before the word for one's own; 0: nobody is. */
+static size_t owner_before(const struct deciding *d, size_t mine)
+{
+    static const enum concept owners[] = {CONCEPT_ONE, CONCEPT_PERSON,
+                                          CONCEPT_NEIGHBOUR};
+
+    for (size_t i = 0; i < KW_COUNT(owners); i++) {
+        size_t at = find_between(d, 1, mine, owners[i]);
+
+        if (at != 0)
+            return at;
+    }
+    return 0;
+}
+
 /* "My sister's is slow, mine is cracked": what is told of a pot before the word
  * for one's own is not of that. */
 static void settle_mine(struct deciding *d)
@@ -163,21 +178,20 @@ static void settle_mine(struct deciding *d)
                          1u << READER_FINE | 1u << READER_UNUSED |
                          1u << READER_PART;
     size_t mine = find_between(d, 1, c->n_row, CONCEPT_MINE);
+    size_t owner = owner_before(d, mine);
     unsigned theirs = 0, ours = 0;
 
-    if (mine == 0 || (find_between(d, 1, mine, CONCEPT_ONE) == 0 &&
-                      find_between(d, 1, mine, CONCEPT_PERSON) == 0 &&
-                      find_between(d, 1, mine, CONCEPT_NEIGHBOUR) == 0))
+    if (owner == 0)
         return;
+    if (d->n_serials == 1 && d->serials[0] > &c->tokens[c->row_at[owner]] &&
+        d->serials[0] < &c->tokens[c->row_at[mine - 1]])
+        return; /* the number of theirs */
     for (size_t i = 0; i < d->g->n_obs; i++) {
         if (d->g->obs_at[i] < mine)
             theirs |= pot & 1u << d->g->obs[i].kind;
         else
             ours |= 1u << d->g->obs[i].kind;
     }
-    if (d->n_serials == 1 && d->serials[0] < &c->tokens[c->row_at[mine]] &&
-        theirs != 0 && d->serials[0] < &c->tokens[c->row_at[mine - 1]])
-        return; /* the number of theirs */
     if (ours != 0)
         decide_drop(d, theirs & ~ours);
 }

@@ -24,6 +24,7 @@
     X(ILL, "ill")                                                              \
     X(GUT, "gut")                                                              \
     X(SCRUBBED, "scrubbed")                                                    \
+    X(PART_STILL, "part-still")                                                \
     X(PART, "part")                                                            \
     X(FINE, "fine")                                                            \
     X(UNUSED, "unused")                                                        \

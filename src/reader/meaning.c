@@ -60,7 +60,7 @@ static void take_parts(struct taking *t)
         }
         return;
     }
-    if (!said(t, GRAMMAR_PART))
+    if (!said(t, GRAMMAR_PART) && !said(t, GRAMMAR_PART_STILL))
         return;
     for (size_t i = 0; i < KW_COUNT(part_rules); i++) {
         if (said(t, part_rules[i].rule)) {
@@ -389,7 +389,7 @@ static size_t take_piece(struct taking *t)
     }
     take_illness(t);
     take_parts(t);
-    if (!said(t, GRAMMAR_PART)) {
+    if (!said(t, GRAMMAR_PART) && !said(t, GRAMMAR_PART_STILL)) {
         for (size_t i = 0; i < KW_COUNT(kind_rules); i++) {
             if (said(t, kind_rules[i].rule))
                 add_obs(t, kind_rules[i].kind, t->m->from);

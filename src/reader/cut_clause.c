@@ -34,17 +34,19 @@ static size_t closed_at(const struct cut *c, const struct lexicon *lex,
                         size_t i)
 {
     const struct cut_token *t = c->tokens;
-    size_t next = i + 1;
+    size_t at = i + 1, next;
 
     if (!may_be(lex, &t[i], CONCEPT_IS_NOT) || !is_told(lex, &t[i - 1]) ||
         is_someone(lex, &t[i - 1]))
         return 0;
-    while (t[next].symbol == CONCEPT_FILLER ||
-           may_be(lex, &t[next], CONCEPT_ONLY) ||
-           may_be(lex, &t[next], CONCEPT_VERY) ||
-           may_be(lex, &t[next], CONCEPT_NOW))
+    while (t[at].symbol == CONCEPT_FILLER)
+        at++;
+    for (next = at; t[next].symbol == CONCEPT_FILLER ||
+                    may_be(lex, &t[next], CONCEPT_ONLY) ||
+                    may_be(lex, &t[next], CONCEPT_VERY) ||
+                    may_be(lex, &t[next], CONCEPT_NOW);)
         next++;
-    return is_told(lex, &t[next]) ? next : 0;
+    return is_told(lex, &t[next]) ? at : 0;
 }
 
 void cut_close_denials(struct cut *c, const struct lexicon *lex)

@@ -281,6 +281,22 @@ static void settle_place(struct deciding *d)
         decide_drop(d, 1u << READER_UNUSED);
 }
 
+/* "They said it is slow. It is not slow, it is cracked": said and denied beside
+ * a word that takes it back, where something else is told. */
+static unsigned taken_back(const struct deciding *d)
+{
+    const struct concept_set *any = &d->m->cut->any;
+    unsigned denied = d->g->kinds & d->g->denied;
+
+    if (denied == d->g->kinds || denied == 0 ||
+        !(concept_set_has(any, CONCEPT_SAID) ||
+          concept_set_has(any, CONCEPT_RATHER) ||
+          concept_set_has(any, CONCEPT_THOUGHT) ||
+          concept_set_has(any, CONCEPT_POLITE)))
+        return 0;
+    return denied;
+}
+
 /* Kinds that cannot both be: taken out, and asked about. */
 static bool settle_contraries(struct deciding *d)
 {
@@ -292,6 +308,7 @@ static bool settle_contraries(struct deciding *d)
         out |= (d->g->kinds & bad) | 1u << READER_FINE;
     if (has(d, READER_SLOW) && has(d, READER_FAST))
         out |= 1u << READER_SLOW | 1u << READER_FAST;
+    decide_drop(d, taken_back(d));
     if (decide_turning_point(d, &now) == 0 || !now) /* "no crack, a crack" */
         out |= d->g->kinds & d->g->denied;
     if (decide_is_used(d))

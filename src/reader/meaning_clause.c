@@ -88,27 +88,31 @@ bool meaning_is_wound(const struct taking *t)
     return !t->c->card;
 }
 
-/* "The old pot broke. The one we use now leaks." */
-static bool is_replaced(const struct taking *t, size_t from, size_t to)
+static bool is_turn(const struct taking *t, const struct cut_token *k)
 {
+    return may_be(t, k, CONCEPT_NOW) || may_be(t, k, CONCEPT_NEW) ||
+           may_be(t, k, CONCEPT_MINE);
+}
+
+/* "The old pot broke. The one we use now leaks": told between the words for the
+ * one before and for the present one, of no part. */
+static bool is_replaced(const struct taking *t, size_t from)
+{
+    size_t at = t->c->row_at[t->m->from], i;
     bool old = false;
 
-    for (size_t i = from; i < to; i++) {
+    for (i = from; i < t->c->n && !(old && is_turn(t, token_at(t, i))); i++) {
         const struct cut_token *k = token_at(t, i);
 
         old |= may_be(t, k, CONCEPT_OLD) || may_be(t, k, CONCEPT_OLD_POT);
-        if (may_be(t, k, CONCEPT_TAP) || may_be(t, k, CONCEPT_LID) ||
-            may_be(t, k, CONCEPT_BUCKET) || k->symbol == CONCEPT_SERIAL)
+        if (i == at && !old)
+            return false;
+        if (i <= at &&
+            (may_be(t, k, CONCEPT_TAP) || may_be(t, k, CONCEPT_LID) ||
+             may_be(t, k, CONCEPT_BUCKET) || k->symbol == CONCEPT_SERIAL))
             return false;
     }
-    for (size_t i = to; old && i < t->c->n; i++) {
-        const struct cut_token *k = token_at(t, i);
-
-        if (may_be(t, k, CONCEPT_NOW) || may_be(t, k, CONCEPT_NEW) ||
-            may_be(t, k, CONCEPT_MINE))
-            return true;
-    }
-    return false;
+    return old && i > at && i < t->c->n;
 }
 
 /* In Hindi the word stands behind: "toota socha tha". */
@@ -119,7 +123,7 @@ bool meaning_is_thought(const struct taking *t)
     if (!t->no_thought)
         return false;
     find_clause(t, &from, &to);
-    if (is_replaced(t, from, to))
+    if (is_replaced(t, from))
         return true;
     if (!lexicon_is_verb_last(t->lex, t->c->lang))
         to = t->c->row_at[t->m->from];

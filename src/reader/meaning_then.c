@@ -62,12 +62,27 @@ static bool is_taken_back(const struct taking *t, size_t from, size_t to)
     return back;
 }
 
+/* Hindi has the word behind: "2 ghante mein 4 litre deta tha". */
+static bool is_then_behind(const struct taking *t)
+{
+    if (!lexicon_is_verb_last(t->lex, t->c->lang))
+        return false;
+    for (size_t i = t->c->row_at[t->m->from]; !meaning_is_bound(t, i); i++) {
+        if (is_then(t, token_at(t, i)))
+            return true;
+    }
+    return false;
+}
+
 /* The word for then stands between two measures: it is of the second when
  * nothing ends its clause before that, or the first was told of now. */
 static bool is_second_of_then(const struct taking *t, size_t from, size_t to)
 {
     size_t then = to;
 
+    if (has_between(t, 1, t->out->measured_from, CONCEPT_NOW) &&
+        is_then_behind(t))
+        return true;
     while (then > from && !is_then(t, token_at(t, then - 1)))
         then--;
     if (then == from)

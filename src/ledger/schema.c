@@ -528,6 +528,7 @@ static int apply(struct ledger *lg, int number)
 {
     int err = 0;
 
+    log_debug("ledger: migration %d, %s", number, migrations[number - 1].name);
     if (number == 1)
         err = engine_run(lg, "CREATE TABLE migrations ("
                              " number INTEGER PRIMARY KEY,"
@@ -555,15 +556,17 @@ int schema_migrate(struct ledger *lg, int upto)
             ledger_rollback(lg);
             return 0;
         }
-        if (err == 0)
-            err = apply(lg, (int)version + 1);
+        if (err == 0) {
+            int last = version == 0 ? upto : (int)version + 1;
+
+            for (int n = (int)version + 1; err == 0 && n <= last; n++)
+                err = apply(lg, n);
+        }
         if (err == 0)
             err = ledger_commit(lg);
         if (err < 0) {
             ledger_rollback(lg);
             return err;
         }
-        log_debug("ledger: migration %d, %s", (int)version + 1,
-                  migrations[version].name);
     }
 }

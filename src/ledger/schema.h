@@ -8,8 +8,8 @@
 
 int schema_latest(void); /* the number this program writes */
 /*
- * Brings the ledger from its version to upto, each migration in a
- * transaction of its own.
+ * Brings the ledger from its version to upto, each migration in a transaction
+ * of its own; a new ledger is made in one.
  */
 int schema_migrate(struct ledger *lg, int upto);
 #endif

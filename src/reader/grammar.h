@@ -69,8 +69,7 @@
     X(UNABLE, "unable")                                                        \
     X(NUMBER_U5, "number-u5")                                                  \
     X(DEAD, "dead")                                                            \
-    X(NO_STOOL, "no-stool")                                                    \
-    X(NO_LONGER, "no-longer")                                                  \
+    X(FRONT_NO, "front-no")                                                    \
     X(DENIAL, "denial")                                                        \
     X(ALIEN, "alien")                                                          \
     X(LETTER, "letter")                                                        \

@@ -290,10 +290,9 @@ static bool denies_nothing(const struct taking *t)
             return true;
     }
     return is_no_of_before(t, first) ||
-           ((said(t, GRAMMAR_NO_STOOL) || said(t, GRAMMAR_NO_LONGER)) &&
-            lexicon_is_verb_last(t->lex, t->c->lang)) ||
-           (said(t, GRAMMAR_NO_LONGER) &&
-            (t->c->tokens[first].flags & CUT_SLIP));
+           (said(t, GRAMMAR_FRONT_NO) &&
+            (lexicon_is_verb_last(t->lex, t->c->lang) ||
+             (t->c->tokens[first].flags & CUT_SLIP)));
 }
 
 /* "It was slow before 0214-073-19 we scrubbed it": the number ends it. */
@@ -374,9 +373,11 @@ static size_t take_piece(struct taking *t)
         return meaning_take_span(t);
     if (said(t, GRAMMAR_CLOCK_SAID))
         return meaning_take_clock(t);
-    if (said(t, GRAMMAR_DENIAL) && denies_nothing(t))
+    if ((said(t, GRAMMAR_DENIAL) || said(t, GRAMMAR_FRONT_NO)) &&
+        denies_nothing(t))
         return t->m->from + 1;
-    if (said(t, GRAMMAR_DENIAL) || said(t, GRAMMAR_BLOOD_NO)) {
+    if (said(t, GRAMMAR_DENIAL) || said(t, GRAMMAR_FRONT_NO) ||
+        said(t, GRAMMAR_BLOOD_NO)) {
         t->out->ill |= said(t, GRAMMAR_GUT);
         t->out->gut |= said(t, GRAMMAR_GUT);
         t->out->denials++;

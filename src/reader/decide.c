@@ -173,8 +173,7 @@ static enum reader_why settle_counts(struct deciding *d)
 
         if (o->kind != READER_ILL)
             continue;
-        if (d->g->none || d->g->two_counts ||
-            is_count_denied(d) ||
+        if (d->g->none || d->g->two_counts || is_count_denied(d) ||
             o->people > d->m->limits->people_max ||
             (o->people > 0 && o->under5 > o->people))
             return READER_WHY_COUNTS;
@@ -422,7 +421,9 @@ void meaning_decide(const struct meaning_case *m, struct reader_meaning *out)
         out->outcome = READER_NOT_REPORT;
         return;
     }
-    if (contrary && d.n_serials == 0 && d.wrong == NULL && d.tally.pot == 0 &&
+    if (contrary && d.n_serials == 0 && d.wrong == NULL &&
+        (d.tally.pot == 0 ||
+         (d.tally.chat + d.tally.thing > 0 && !decide_names_pot(&d))) &&
         (d.tally.unknown + d.tally.chat + d.tally.thing > 0 ||
          (d.tally.words > 3 && !d.tally.water))) {
         out->outcome = READER_NOT_REPORT;

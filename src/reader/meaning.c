@@ -238,71 +238,9 @@ static bool gives_back_number(const struct taking *t, size_t *again)
     return true;
 }
 
-/* The kinds that a denial names. */
-static void take_denied(struct taking *t)
-{
-    static const struct {
-        enum concept concept;
-        enum reader_kind kind;
-    } denied[] = {
-        {CONCEPT_CRACK, READER_CRACK},   {CONCEPT_LEAK, READER_LEAK},
-        {CONCEPT_BROKEN, READER_BROKEN}, {CONCEPT_SLOW, READER_SLOW},
-        {CONCEPT_FAST, READER_FAST},
-    };
-
-    for (size_t i = t->m->from; i < t->m->to; i++) {
-        const struct cut_token *k = &t->c->tokens[t->c->row_at[i]];
-
-        t->out->denied_ill |= may_be(t, k, CONCEPT_ILL);
-        for (size_t n = 0; n < KW_COUNT(denied); n++) {
-            if (may_be(t, k, denied[n].concept))
-                t->out->denied |= 1u << denied[n].kind;
-        }
-    }
-}
-
 static void unsay(struct taking *t, enum grammar_rule r)
 {
     t->m->said[r / 64] &= ~(UINT64_C(1) << (r % 64));
-}
-
-/* Hindi "khaya nahi, dast …", "bukhar nahi tatti me khoon hai": that "no"
- * belongs to the verb or the illness before it. */
-static bool is_no_of_before(const struct taking *t, size_t first)
-{
-    const uint32_t said = 1u << CLASS_SIGN | 1u << CLASS_SICKNESS;
-    const struct cut_token *no = &t->c->tokens[first], *before = no - 1;
-
-    return lexicon_is_verb_last(t->lex, t->c->lang) &&
-           may_be(t, no, CONCEPT_IS_NOT) &&
-           (before->symbol == CONCEPT_WORD || before->symbol == CONCEPT_OTHER ||
-            (t->lex->classes[before->symbol] & said));
-}
-
-/* "The tea does nothing 0214-073-19 still blood": a number stands between. */
-static bool denies_nothing(const struct taking *t)
-{
-    size_t first = t->c->row_at[t->m->from], last = t->c->row_at[t->m->to - 1u];
-
-    for (size_t i = first + 1; i < last; i++) {
-        if (t->c->tokens[i].symbol == CONCEPT_SERIAL ||
-            t->c->tokens[i].symbol == CONCEPT_WRONG)
-            return true;
-    }
-    return is_no_of_before(t, first) ||
-           (said(t, GRAMMAR_FRONT_NO) &&
-            (lexicon_is_verb_last(t->lex, t->c->lang) ||
-             (t->c->tokens[first].flags & CUT_SLIP)));
-}
-
-/* "It was slow before 0214-073-19 we scrubbed it": the number ends it. */
-static bool is_before_number(const struct taking *t)
-{
-    size_t first = t->c->row_at[t->m->from];
-
-    return may_be(t, &t->c->tokens[first], CONCEPT_BEFORE) &&
-           t->m->to > t->m->from + 1u &&
-           t->c->tokens[first + 1].symbol == CONCEPT_SERIAL;
 }
 
 /* "Diarrhoea like rice water she drinks little". */
@@ -364,24 +302,27 @@ static size_t take_piece(struct taking *t)
         meaning_is_thought(t))
         return again;
     if (said(t, GRAMMAR_ILL_NO)) {
-        take_denied(t);
+        meaning_take_denied(t);
         return again;
     }
-    if (is_before_number(t))
+    if (meaning_is_before_number(t))
         return t->m->from + 1;
+    if (said(t, GRAMMAR_PART_STILL) && (again = meaning_other_part_at(t)) != 0)
+        return again;
+    again = t->m->to;
     if (said(t, GRAMMAR_SPAN_SAID))
         return meaning_take_span(t);
     if (said(t, GRAMMAR_CLOCK_SAID))
         return meaning_take_clock(t);
     if ((said(t, GRAMMAR_DENIAL) || said(t, GRAMMAR_FRONT_NO)) &&
-        denies_nothing(t))
+        meaning_denies_nothing(t))
         return t->m->from + 1;
     if (said(t, GRAMMAR_DENIAL) || said(t, GRAMMAR_FRONT_NO) ||
         said(t, GRAMMAR_BLOOD_NO)) {
         t->out->ill |= said(t, GRAMMAR_GUT);
         t->out->gut |= said(t, GRAMMAR_GUT);
         t->out->denials++;
-        take_denied(t);
+        meaning_take_denied(t);
         return again;
     }
     if (gives_back_number(t, &again)) {

@@ -35,6 +35,16 @@ static inline bool may_be(const struct taking *t, const struct cut_token *k,
     return concept_set_has(&t->lex->sets[k->symbol], c);
 }
 
+/* meaning_denial.c: notes the kinds that a denial names. */
+void meaning_take_denied(struct taking *t);
+/* Is the denial of something else than what it seems to deny? */
+bool meaning_denies_nothing(const struct taking *t);
+/* "It was slow before 0214-073-19 we scrubbed it": the number ends it. */
+bool meaning_is_before_number(const struct taking *t);
+/* "The tap is not broken, what broke is the lid": where the second clause of
+ * the piece begins, when it names what it is of; else 0. */
+size_t meaning_other_part_at(const struct taking *t);
+
 /* How many people a piece counts, and how many of them are under five. */
 void meaning_take_people(struct taking *t);
 

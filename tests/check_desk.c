@@ -237,6 +237,32 @@ START_TEST(next_text_completes)
 }
 END_TEST
 
+/* "How many?" is answered by the numbers alone, with what was told before. */
+START_TEST(numbers_of_ill_complete)
+{
+    SAYS(text(ANA, "%s ill not 4 but 1", serials[0]), "do not fit");
+    ck_assert_int_eq(rows("reports"), 0);
+    text(ANA, "1");
+    ck_assert_int_eq(got.outcome, READER_FILED);
+    ck_assert_int_eq(rows("reports"), 1);
+    ck_assert_int_eq(fixture_number(lg, "SELECT sum(people) FROM observations"),
+                     1);
+    SAYS(text(ANA, "%s leak ill 1 u3 blood", serials[0]), "DANGER SIGN");
+    ck_assert_int_eq(rows("reports"), 1);
+    SAYS(text(ANA, "3 u1"), "DANGER SIGN");
+    ck_assert_int_eq(rows("observations"), 3); /* the leak and the illness */
+    ck_assert_int_eq(fixture_number(lg, "SELECT max(people) FROM observations"),
+                     3);
+    ck_assert_int_eq(fixture_number(lg, "SELECT max(under5) FROM observations"),
+                     1);
+    ck_assert_int_eq(rows("alerts"), 1);
+    SAYS(text(ANA, "ill 2 u5"), "do not fit");
+    text(ANA, "hello there my friend");
+    SAYS(text(ANA, "ill 5 u2"), "We are sorry");
+    ck_assert_int_eq(rows("observations"), 4);
+}
+END_TEST
+
 /* ---- danger ---- */
 
 START_TEST(danger_always_alerts)
@@ -600,6 +626,7 @@ static void add_tests(TCase *t)
                                   yes_files_what_was_asked,
                                   question_is_forgotten_after_three_days,
                                   next_text_completes,
+                                  numbers_of_ill_complete,
                                   danger_always_alerts,
                                   one_alert_stands_and_gathers,
                                   field_worker_reports_danger_of_a_home,

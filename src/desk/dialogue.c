@@ -95,14 +95,66 @@ static void complete(struct taking *t, const struct asking *a,
     t->m = both;
 }
 
-/* ---- more of an illness ---- */
-
-#define TOLD "told" /* nothing was asked */
+/* ---- how many are ill ---- */
 
 static bool is_ill(const struct reader_obs *o)
 {
     return o->kind == READER_ILL;
 }
+
+/* "1", "2 u1" behind the question how many: read as on the card, the pot's
+ * number and "i 2 u1". */
+static bool read_counts(const struct taking *t, const char *serial,
+                        const struct reader_hint *hint,
+                        struct reader_obs *counted)
+{
+    struct reader_meaning m;
+    struct kw_buf text;
+
+    kw_buf_init(&text, READER_TEXT_MOST);
+    kw_buf_printf(&text, "%s i ", serial);
+    kw_buf_put(&text, t->in->text, t->in->len);
+    reader_read(t->d->reader, t->d->scratch, kw_buf_text(&text), text.len, hint,
+                &m);
+    kw_buf_release(&text);
+    if (m.outcome != READER_FILED || m.n_obs != 1 || !is_ill(&m.obs[0]) ||
+        m.obs[0].people == 0)
+        return false;
+    *counted = m.obs[0];
+    return true;
+}
+
+/* What the first text said, with the numbers of this one. Both as one text
+ * would have the wrong numbers in it still. */
+static bool complete_counts(struct taking *t, const struct asking *a,
+                            const struct reader_hint *hint)
+{
+    struct reader_meaning first;
+    struct reader_obs counted;
+
+    reader_read(t->d->reader, t->d->scratch, a->body, a->len, hint, &first);
+    if (first.why != READER_WHY_COUNTS || first.serial[0] == '\0' ||
+        !read_counts(t, first.serial, hint, &counted))
+        return false;
+    for (size_t i = 0; i < first.n_obs; i++) {
+        if (!is_ill(&first.obs[i]))
+            continue;
+        first.obs[i].people = counted.people;
+        first.obs[i].under5 = counted.under5;
+        first.obs[i].signs |= counted.signs;
+        first.danger |= counted.signs;
+        first.outcome = READER_FILED;
+    }
+    if (first.outcome != READER_FILED)
+        return false;
+    first.why = READER_CLEAR;
+    t->m = first;
+    return true;
+}
+
+/* ---- more of an illness ---- */
+
+#define TOLD "told" /* nothing was asked */
 
 /* A sign that only the two texts together name. What else the first said is
  * filed already. */
@@ -210,8 +262,10 @@ static int answer(struct taking *t, const struct asking *a,
         return yes_said(t, a, hint);
     if (yes_no && t->m.command == READER_NO)
         return no_said(t, a);
-    if (t->m.command == READER_NO_COMMAND && a->body != NULL &&
-        t->in->len <= NEXT_MOST)
+    if (t->m.command != READER_NO_COMMAND || a->body == NULL ||
+        t->in->len > NEXT_MOST)
+        return 0;
+    if (strcmp(a->why, "counts") != 0 || !complete_counts(t, a, hint))
         complete(t, a, hint);
     return 0;
 }

@@ -88,7 +88,7 @@ static const struct {
     {"no_time", "in how many hours?"},
     {"no_amount", "how far did it fall?"},
     {"level", "how high stood the water?"},
-    {"counts", "more under five than people"},
+    {"counts", "numbers of ill that do not fit"},
     {"no_part", "which part?"},
     {"no_trouble", "what is wrong?"},
     {"unclear", "not clear"},

@@ -107,7 +107,7 @@ enum reader_why {
     READER_WHY_NO_TIME,    /* 6f: in how many hours? */
     READER_WHY_NO_AMOUNT,  /* 8h: how far did it fall? */
     READER_WHY_LEVEL,   /* not full, or two levels: how high was the water? */
-    READER_WHY_COUNTS,  /* more under fives than people */
+    READER_WHY_COUNTS,  /* of the ill: they do not fit together */
     READER_WHY_NO_PART, /* "part": which one? */
     READER_WHY_NO_TROUBLE, /* for us, but what is wrong is not said */
     READER_WHY_UNCLEAR,    /* our words, but not a sentence; too long; limits */

@@ -282,7 +282,8 @@ static bool is_report(const struct deciding *d)
         return decide_is_bare_report(d);
     if (g->doubt && d->m->hint->pot != NULL && y->unknown <= 2)
         pot = true;
-    return g->trouble && pot && y->money == 0 && y->chat == 0;
+    return g->trouble && pot && y->money == 0 && y->chat == 0 &&
+           (y->unknown <= 1 || decide_names_pot(d) || y->water);
 }
 
 static void ask(struct reader_meaning *out, enum reader_why why)

@@ -210,6 +210,14 @@ static void settle_speed(struct deciding *d)
         decide_drop(d, 1u << (slow < fast ? READER_SLOW : READER_FAST));
 }
 
+/* "Good now, it was slow": behind the mark comes what was. */
+static bool is_then_behind(const struct deciding *d, size_t now, size_t bad)
+{
+    size_t mark = find_between(d, now, bad, CONCEPT_PAUSE);
+
+    return mark != 0 && find_between(d, mark, bad, CONCEPT_THEN) != 0;
+}
+
 /* "It was slow, but now it is good"; "it was good, but now it leaks"; but
  * "good but broken", and no more, tells of no time before. */
 static void settle_turn(struct deciding *d)
@@ -231,7 +239,7 @@ static void settle_turn(struct deciding *d)
     at = decide_turning_point(d, &now);
     if (at == 0)
         return;
-    if (fine < at && at < first &&
+    if (fine < at && at < first && !is_then_behind(d, at, first) &&
         (now || (bad & ~passing) == 0 || d->tally.words > SHORT_WORDS))
         decide_drop(d, 1u << READER_FINE);
     else if (now && last < fine && last < at && at <= fine + NOW_BEHIND &&

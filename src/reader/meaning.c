@@ -282,6 +282,16 @@ static void take_rice(struct taking *t, const struct cut_token *k)
         t->out->ill = t->out->gut = true;
 }
 
+/* Something of a pot; what is told of the ill is never passed over so. */
+static bool says_kind(const struct taking *t)
+{
+    for (size_t i = 0; i < KW_COUNT(kind_rules); i++) {
+        if (said(t, kind_rules[i].rule))
+            return true;
+    }
+    return said(t, GRAMMAR_PART) || said(t, GRAMMAR_LONE_PART);
+}
+
 /* One piece; returns where to go on. */
 static size_t take_piece(struct taking *t)
 {
@@ -299,7 +309,7 @@ static size_t take_piece(struct taking *t)
     t->out->faulty |= said(t, GRAMMAR_TROUBLE_FAULTY);
     t->out->brim |= said(t, GRAMMAR_BRIM);
     if (said(t, GRAMMAR_ALIEN) || said(t, GRAMMAR_REST_NO) ||
-        meaning_is_thought(t))
+        (says_kind(t) && meaning_is_thought(t)))
         return again;
     if (said(t, GRAMMAR_ILL_NO)) {
         meaning_take_denied(t);
@@ -317,6 +327,10 @@ static size_t take_piece(struct taking *t)
     if ((said(t, GRAMMAR_DENIAL) || said(t, GRAMMAR_FRONT_NO)) &&
         meaning_denies_nothing(t))
         return t->m->from + 1;
+    if (said(t, GRAMMAR_BLOOD_NO) && meaning_is_still(t)) {
+        meaning_take_still(t);
+        return again;
+    }
     if (said(t, GRAMMAR_DENIAL) || said(t, GRAMMAR_FRONT_NO) ||
         said(t, GRAMMAR_BLOOD_NO)) {
         t->out->ill |= said(t, GRAMMAR_GUT);

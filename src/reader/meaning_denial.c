@@ -54,14 +54,46 @@ bool meaning_denies_nothing(const struct taking *t)
              (t->c->tokens[first].flags & CUT_SLIP)));
 }
 
-/* "It was slow before 0214-073-19 we scrubbed it": the number ends it. */
+bool meaning_is_still(const struct taking *t)
+{
+    for (size_t i = 1; i < t->c->row_at[t->m->from]; i++) {
+        const struct cut_token *k = &t->c->tokens[i];
+
+        if (may_be(t, k, CONCEPT_QUIT) || may_be(t, k, CONCEPT_CURED))
+            return true;
+    }
+    return false;
+}
+
+void meaning_take_still(struct taking *t)
+{
+    static const struct {
+        enum concept concept;
+        unsigned sign;
+    } signs[] = {
+        {CONCEPT_SURE_BLOOD, READER_BLOOD}, {CONCEPT_BLOOD, READER_BLOOD},
+        {CONCEPT_SURE_DRY, READER_DRY},     {CONCEPT_DRY, READER_DRY},
+        {CONCEPT_RICE, READER_RICEWATER},
+    };
+
+    for (size_t i = t->m->from; i < t->m->to; i++) {
+        for (size_t n = 0; n < KW_COUNT(signs); n++) {
+            if (may_be(t, &t->c->tokens[t->c->row_at[i]], signs[n].concept))
+                t->out->maybe |= signs[n].sign;
+        }
+    }
+}
+
+/* "It was slow before 0214-073-19 we scrubbed it", "slow before, now fine". */
 bool meaning_is_before_number(const struct taking *t)
 {
     size_t first = t->c->row_at[t->m->from];
 
-    return may_be(t, &t->c->tokens[first], CONCEPT_BEFORE) &&
-           t->m->to > t->m->from + 1u &&
-           t->c->tokens[first + 1].symbol == CONCEPT_SERIAL;
+    if (!may_be(t, &t->c->tokens[first], CONCEPT_BEFORE) ||
+        t->m->to == t->m->from + 1u)
+        return false;
+    return t->c->tokens[first + 1].symbol == CONCEPT_SERIAL ||
+           may_be(t, &t->c->tokens[first + 1], CONCEPT_NOW);
 }
 
 static bool is_part_or_pot(const struct taking *t, const struct cut_token *k)

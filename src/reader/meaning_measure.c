@@ -54,7 +54,7 @@ static void take_time(struct taking *t, double v, bool hours)
     struct meaning_gathered *g = t->out;
     bool *had = hours ? &g->has_hours : &g->has_minutes;
 
-    if (*had) { /* the first one counts; "3 l 5 h, 3 l 8 h" is two */
+    if (*had || g->again) { /* the first counts; "3 l 5 h, 3 l 8 h" is two */
         g->other_amount |=
             g->again && g->measure.minutes != (hours ? v * MINUTES_HOUR : v);
         return;

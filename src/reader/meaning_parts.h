@@ -39,7 +39,12 @@ static inline bool may_be(const struct taking *t, const struct cut_token *k,
 void meaning_take_denied(struct taking *t);
 /* Is the denial of something else than what it seems to deny? */
 bool meaning_denies_nothing(const struct taking *t);
-/* "It was slow before 0214-073-19 we scrubbed it": the number ends it. */
+/* "The fever has passed, the blood has not": what seems a denial of a sign is
+ * none; and then the sign is taken. */
+bool meaning_is_still(const struct taking *t);
+void meaning_take_still(struct taking *t);
+/* "It was slow before 0214-073-19 we scrubbed it": the number ends it;
+ * so does a "now". */
 bool meaning_is_before_number(const struct taking *t);
 /* "The tap is not broken, what broke is the lid": where the second clause of
  * the piece begins, when it names what it is of; else 0. */

@@ -72,6 +72,8 @@ static const struct {
      "les jumeaux ont eu de la fievre et ils sont gueris. le filtre "
      "fuit" POT,
      K(LEAK)},
+    {"en", "the crack is fixed with glue" POT, K(CRACK)}, /* still one */
+    {"en", "the leak is fixed, now slow" POT, K(SLOW)},
     /* thought, and told */
     {"en", "we thought it had cracked, but it is only slow" POT, K(SLOW)},
     {"es", "pensabamos que tenia fuga, pero funciona bien" POT, K(FINE)},
@@ -113,6 +115,29 @@ START_TEST(what_is_so)
                reader_outcome_name(m.outcome), reader_why_name(m.why), kinds);
     ck_assert_int_eq(m.outcome, READER_FILED);
     ck_assert_uint_eq(kinds, filed[_i].kinds);
+}
+END_TEST
+
+/* What is told of the ill is never passed over as thought or mended. */
+static const struct {
+    const char *lang, *text;
+    unsigned signs;
+} ill[] = {
+    {"en", "I was afraid because she passed blood, and the pot leaks" POT,
+     READER_BLOOD},
+    {"fr", "1 malade, la fievre est passee, le sang dans les selles non" POT,
+     READER_BLOOD},
+    {"en",
+     "my aunt's filter leaks, ours is fine, my son has blood in the "
+     "stool" POT,
+     READER_BLOOD},
+};
+
+START_TEST(signs_are_kept)
+{
+    struct reader_meaning m = rig_read(ill[_i].text, ill[_i].lang, NULL);
+
+    ck_assert_uint_eq(m.danger, ill[_i].signs);
 }
 END_TEST
 
@@ -185,6 +210,7 @@ static void add(TCase *t)
 {
     tcase_add_loop_test(t, measures_of_now, 0, (int)KW_COUNT(flow));
     tcase_add_loop_test(t, what_is_so, 0, (int)KW_COUNT(filed));
+    tcase_add_loop_test(t, signs_are_kept, 0, (int)KW_COUNT(ill));
     tcase_add_loop_test(t, who_can_tell, 0, (int)KW_COUNT(asked));
     tcase_add_loop_test(t, which_number, 0, (int)KW_COUNT(two));
 }

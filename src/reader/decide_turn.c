@@ -177,11 +177,13 @@ static void settle_mine(struct deciding *d)
     const unsigned pot = DECIDE_BAD_KINDS | 1u << READER_SCRUBBED |
                          1u << READER_FINE | 1u << READER_UNUSED |
                          1u << READER_PART;
-    size_t mine = find_between(d, 1, c->n_row, CONCEPT_MINE);
-    size_t owner = owner_before(d, mine);
+    size_t mine, owner;
     unsigned theirs = 0, ours = 0;
 
-    if (owner == 0)
+    if (!concept_set_has(&c->any, CONCEPT_MINE))
+        return;
+    mine = find_between(d, 1, c->n_row, CONCEPT_MINE);
+    if ((owner = owner_before(d, mine)) == 0)
         return;
     if (d->n_serials == 1 && d->serials[0] > &c->tokens[c->row_at[owner]] &&
         d->serials[0] < &c->tokens[c->row_at[mine - 1]])

@@ -96,6 +96,9 @@ static const struct {
      K(LEAK)},
     {"en", "nobody drinks from it again" POT, K(UNUSED)},
     {"sw", "haitumiki muda mrefu" POT, K(UNUSED)},
+    {"pt", "021407319 fas 3 mes q ngm usa", K(UNUSED)},
+    {"en", "granny had loose runs all night, now too weak to drink" POT,
+     K(ILL)},
     /* parts */
     {"sw", "si bomba wala ndoo, ni kifuniko kilichovunjika" POT, K(PART)},
     {"en", "it is slow. should we scrub it?" POT, K(SLOW)},

@@ -226,6 +226,37 @@ static void settle_night(struct deciding *d)
         decide_drop(d, 1u << READER_SLOW);
 }
 
+/* "She had the runs all night": no pot is slow. */
+static void settle_ill_night(struct deciding *d)
+{
+    const struct cut *c = d->m->cut;
+    size_t at = c->row_at[decide_place_of(d, READER_SLOW)];
+
+    if (!has(d, READER_SLOW) || !has(d, READER_ILL) || c->card ||
+        d->tally.pot > 0 || d->tally.water || d->g->has_amount ||
+        !concept_set_has(&c->any, CONCEPT_ALL_DAY))
+        return;
+    if (may_be(d, &c->tokens[at], CONCEPT_ALL_DAY) ||
+        may_be(d, &c->tokens[at + 1], CONCEPT_ALL_DAY))
+        decide_drop(d, 1u << READER_SLOW);
+}
+
+/* "Fas 3 mes q ngm usa": a slip that looks like a flow, of a pot without. */
+static void settle_unused_slip(struct deciding *d)
+{
+    static const enum reader_kind flows[] = {READER_SLOW, READER_FAST};
+    const struct cut *c = d->m->cut;
+
+    if (!has(d, READER_UNUSED) || c->card || d->g->has_amount)
+        return;
+    for (size_t i = 0; i < KW_COUNT(flows); i++) {
+        if (has(d, flows[i]) &&
+            (c->tokens[c->row_at[decide_place_of(d, flows[i])]].flags &
+             CUT_SLIP))
+            decide_drop(d, 1u << flows[i]);
+    }
+}
+
 /* "It runs out on the floor, it does not hold water" is one trouble. */
 static void settle_unholding(struct deciding *d)
 {
@@ -337,6 +368,8 @@ bool decide_settle(struct deciding *d)
     settle_line(d);
     settle_unholding(d);
     settle_night(d);
+    settle_ill_night(d);
+    settle_unused_slip(d);
     settle_asked(d);
     settle_place(d);
     decide_turns(d);

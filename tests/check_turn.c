@@ -100,6 +100,9 @@ static const struct {
     {"en", "granny had loose runs all night, now too weak to drink" POT,
      K(ILL)},
     /* parts */
+    {"es", "necesito otra llave para el filtro, la mia esta rota" POT, K(PART)},
+    {"fr", "vous vendez des couvercles ? le notre est perdu" POT, K(PART)},
+    {"hi", "021407319 tapak &#x3C;img src=x&#x3E;", K(LEAK)}, /* no crack */
     {"sw", "si bomba wala ndoo, ni kifuniko kilichovunjika" POT, K(PART)},
     {"en", "it is slow. should we scrub it?" POT, K(SLOW)},
     {"en", "it used to be slow before" POT " we scrubbed it, now it is fine",

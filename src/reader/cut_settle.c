@@ -9,6 +9,7 @@
 
 #define FEVER_LEAST   34 /* degrees: such a count is not of people */
 #define DEGREES_LEAST 5  /* colder water with a bare c is none */
+#define ENTITY_MOST   7  /* octets: of an HTML entity before a letter of it */
 #define FOREIGN_SMALL 3  /* "si", "no" of another language say nothing here */
 
 /* ---- language ---- */
@@ -152,11 +153,16 @@ void cut_sum_up(struct cut *c, const struct lexicon *lex)
 
 /* ---- letters ---- */
 
-/* "%s": no letter that stands by itself. */
+/* "%s", "&#x3c;": no letter that stands by itself. */
 static bool stands_in_code(const struct cut *c, const struct cut_token *t)
 {
-    char before = t->at > 0 ? c->fold.text[t->at - 1] : ' ';
+    const char *s = c->fold.text;
+    char before = t->at > 0 ? s[t->at - 1] : ' ';
 
+    for (size_t i = t->at; i >= 2 && i + ENTITY_MOST > t->at; i--) {
+        if (s[i - 2] == '&' && s[i - 1] == '#')
+            return true;
+    }
     return before != ' ' && strchr("%$#@&=<>{}[]|~^", before) != NULL;
 }
 

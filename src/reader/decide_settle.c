@@ -144,6 +144,24 @@ static void settle_fine(struct deciding *d)
         decide_drop(d, 1u << READER_FINE);
 }
 
+/* "We need another tap, ours is broken": between the part and the damage its
+ * owner is named, and no pot. */
+static bool is_mine_between(const struct deciding *d, size_t part,
+                            size_t damage)
+{
+    const struct cut *c = d->m->cut;
+    bool mine = false;
+
+    for (size_t i = part; i < damage; i++) {
+        const struct cut_token *t = &c->tokens[c->row_at[i]];
+
+        mine |= may_be(d, t, CONCEPT_MINE);
+        if (mine && may_be(d, t, CONCEPT_POT))
+            return false;
+    }
+    return mine;
+}
+
 /* "The dog bit the tap and broke it": of a part with its own damage, where no
  * pot is named and nothing else stands between. */
 static void settle_part(struct deciding *d)
@@ -153,6 +171,9 @@ static void settle_part(struct deciding *d)
            broken = decide_place_of(d, READER_BROKEN);
     const unsigned by_the_way = 1u << CLASS_SMALL | 1u << CLASS_POLITE;
 
+    if (has(d, READER_PART) && has(d, READER_BROKEN) &&
+        is_mine_between(d, part, broken))
+        decide_drop(d, 1u << READER_BROKEN);
     if (!has(d, READER_PART) || decide_names_pot(d))
         return;
     if (has(d, READER_UNUSED) && decide_place_of(d, READER_UNUSED) > part &&

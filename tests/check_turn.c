@@ -91,6 +91,21 @@ static const struct {
      K(LEAK)},
     {"en", "our old pot broke" POT, K(BROKEN)},
     {"pt", "a panela velha partiu-se" POT, K(BROKEN)},
+    /* by the way */
+    {"en", "the filter cracked, and the kitchen window is broken" POT,
+     K(CRACK)},
+    {"fr",
+     "notre filtre est fendu, et la fenetre de la cuisine est "
+     "cassee" POT,
+     K(CRACK)},
+    {"sw", "bibi anaharisha, simu ya babu imevunjika" POT, K(ILL)},
+    {"pt", "o filtro esta a vazar por baixo, mas a torneira fecha bem" POT,
+     K(LEAK)},
+    {"en", "water is leaking, the tap and the lid are in good order" POT,
+     K(LEAK)},
+    {"es", "la lave y aora si sale bien" POT, K(SCRUBBED) | K(FINE)},
+    {"en", "cracked at the bottom, and the rim is broken" POT,
+     K(CRACK) | K(BROKEN)},
     /* used again */
     {"es", "estuvo sin uso, ya la usamos de nuevo pero tiene fuga" POT,
      K(LEAK)},

@@ -74,6 +74,8 @@ void decide_drop(struct deciding *d, unsigned kinds);
 enum concept decide_part_concept(enum reader_part p);
 /* The last "now" of the row, else the last "but"; 0 for none. */
 size_t decide_turning_point(const struct deciding *d, bool *now);
+/* What is told of other things by the way is taken out. */
+void decide_asides(struct deciding *d);
 /* What was, was taken back or is of another's pot is taken out. */
 void decide_turns(struct deciding *d);
 /* "It gave 1 l in 5 h, washed, now it is good." */

@@ -384,6 +384,7 @@ bool decide_settle(struct deciding *d)
 {
     settle_greeting(d);
     settle_fine(d);
+    decide_asides(d);
     settle_part(d);
     settle_lone_part(d);
     settle_line(d);

@@ -1,0 +1,76 @@
+/*
+ * decide_aside.c - what is told by the way: "the filter cracked, and the
+ * kitchen window is broken", "slow, and the weather is fine". A second thing in
+ * a clause of its own that names another thing, and neither pot nor water.
+ */
+#include "reader/decide_parts.h"
+
+static bool ends_clause(const struct deciding *d, const struct cut_token *t)
+{
+    return t->symbol == CONCEPT_PAUSE || t->symbol == CONCEPT_BEGIN ||
+           t->symbol == CONCEPT_END || t->symbol == CONCEPT_SERIAL ||
+           t->symbol == CONCEPT_WRONG || may_be(d, t, CONCEPT_BUT) ||
+           may_be(d, t, CONCEPT_AND);
+}
+
+/* Of a pot, or of what it does now. */
+static bool is_of_pot(const struct deciding *d, const struct cut_token *t)
+{
+    static const enum concept ours[] = {
+        CONCEPT_POT,  CONCEPT_TAP,   CONCEPT_LID,  CONCEPT_BUCKET, CONCEPT_PART,
+        CONCEPT_RATE, CONCEPT_WATER, CONCEPT_COME, CONCEPT_OUTSIDE};
+
+    for (size_t i = 0; i < KW_COUNT(ours); i++) {
+        if (may_be(d, t, ours[i]))
+            return true;
+    }
+    return (t->names & CUT_NAMES_POT) != 0;
+}
+
+static bool is_thing(const struct deciding *d, const struct cut_token *t)
+{
+    return may_be(d, t, CONCEPT_THING) || may_be(d, t, CONCEPT_ANIMAL) ||
+           t->symbol == CONCEPT_OTHER || t->symbol == CONCEPT_CHAT;
+}
+
+/* Does the clause of the token, of row place at, tell of another thing? */
+static bool is_aside(const struct deciding *d, size_t at)
+{
+    const struct cut *c = d->m->cut;
+    size_t i = c->row_at[at];
+    bool thing = false;
+
+    while (!ends_clause(d, &c->tokens[i - 1]))
+        i--;
+    for (; !ends_clause(d, &c->tokens[i]); i++) {
+        if (is_of_pot(d, &c->tokens[i]))
+            return false;
+        thing |= is_thing(d, &c->tokens[i]);
+    }
+    return thing;
+}
+
+/* Is something else told, in another clause? */
+static bool has_other(const struct deciding *d, enum reader_kind k)
+{
+    for (size_t i = 0; i < d->g->n_obs; i++) {
+        if (d->g->obs[i].kind != k &&
+            (d->g->obs[i].kind == READER_ILL || !is_aside(d, d->g->obs_at[i])))
+            return true;
+    }
+    return false;
+}
+
+void decide_asides(struct deciding *d)
+{
+    static const enum reader_kind kinds[] = {READER_FINE, READER_BROKEN,
+                                             READER_CRACK};
+
+    if (d->m->cut->card || d->g->n_obs < 2)
+        return;
+    for (size_t i = 0; i < KW_COUNT(kinds); i++) {
+        if (has(d, kinds[i]) && is_aside(d, decide_place_of(d, kinds[i])) &&
+            has_other(d, kinds[i]))
+            decide_drop(d, 1u << kinds[i]);
+    }
+}

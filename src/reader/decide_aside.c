@@ -50,6 +50,17 @@ static bool is_aside(const struct deciding *d, size_t at)
     return thing;
 }
 
+/* "Today the sun was good": the thing stands right before. */
+static bool is_of_thing(const struct deciding *d, size_t at)
+{
+    const struct cut_token *t = &d->m->cut->tokens[d->m->cut->row_at[at]];
+
+    do
+        t--;
+    while (t->symbol == CONCEPT_FILLER || may_be(d, t, CONCEPT_VERY));
+    return may_be(d, t, CONCEPT_THING) || may_be(d, t, CONCEPT_ANIMAL);
+}
+
 /* Is something else told, in another clause? */
 static bool has_other(const struct deciding *d, enum reader_kind k)
 {
@@ -69,7 +80,9 @@ void decide_asides(struct deciding *d)
     if (d->m->cut->card || d->g->n_obs < 2)
         return;
     for (size_t i = 0; i < KW_COUNT(kinds); i++) {
-        if (has(d, kinds[i]) && is_aside(d, decide_place_of(d, kinds[i])) &&
+        size_t at = decide_place_of(d, kinds[i]);
+
+        if (has(d, kinds[i]) && (is_aside(d, at) || is_of_thing(d, at)) &&
             has_other(d, kinds[i]))
             decide_drop(d, 1u << kinds[i]);
     }

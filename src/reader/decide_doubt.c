@@ -347,12 +347,38 @@ static bool is_said_otherwise(const struct deciding *d)
             (concept_set_has(any, CONCEPT_BUT) && (kinds & (kinds - 1)) != 0));
 }
 
+/* "Cracked lid and bucket fine": they cracked, or are they fine? */
+static bool is_part_or_fine(const struct deciding *d)
+{
+    const struct cut *c = d->m->cut;
+    size_t part = c->row_at[decide_place_of(d, READER_PART)],
+           fine = c->row_at[decide_place_of(d, READER_FINE)];
+
+    if (!has(d, READER_PART) || !has(d, READER_FINE) || c->card)
+        return false;
+    for (size_t i = 0; i < d->g->n_pieces; i++) {
+        const struct meaning_piece *p = &d->g->pieces[i];
+        size_t to = p->to;
+
+        if (part < p->from || part >= p->to ||
+            !(may_be(d, &c->tokens[p->from], CONCEPT_CRACK) ||
+              may_be(d, &c->tokens[p->from], CONCEPT_BROKEN)))
+            continue;
+        while (c->tokens[to].symbol == CONCEPT_FILLER ||
+               may_be(d, &c->tokens[to], CONCEPT_VERY))
+            to++;
+        return to == fine;
+    }
+    return false;
+}
+
 static const struct {
     bool (*is)(const struct deciding *d);
     const char *what;
 } doubts[] = {
     {is_limited, "it was too much to be read whole"},
     {is_dark, "a word of a card's sentence is not understood"},
+    {is_part_or_fine, "the part is broken, or is it fine?"},
     {is_only_thought, "it was only thought to be so"},
     {is_said_otherwise, "one thing was said and another is so"},
     {is_left_over, "something of a card's sentence is left over"},

@@ -74,8 +74,8 @@ static bool has_other(const struct deciding *d, enum reader_kind k)
 
 void decide_asides(struct deciding *d)
 {
-    static const enum reader_kind kinds[] = {READER_FINE, READER_BROKEN,
-                                             READER_CRACK};
+    static const enum reader_kind kinds[] = {
+        READER_FINE, READER_BROKEN, READER_CRACK, READER_LEAK, READER_UNUSED};
 
     if (d->m->cut->card || d->g->n_obs < 2)
         return;

@@ -214,7 +214,7 @@ static bool has_stray_measure(const struct deciding *d)
             (number && begun && !(t->flags & CUT_WORDED && t->value == 1) &&
              !may_be(d, leading(d, i), CONCEPT_AT) &&
              !may_be(d, leading(d, i), CONCEPT_TO) &&
-             !may_be(d, leading(d, i), CONCEPT_SINCE) &&
+             !may_be(d, leading(d, i), CONCEPT_SINCE) && !is_sound(d, t) &&
              (d->g->has_amount || (t[1].flags & CUT_GLUED))))
             return true;
     }

@@ -112,6 +112,7 @@ static const struct {
     {"en", "nobody drinks from it again" POT, K(UNUSED)},
     {"sw", "haitumiki muda mrefu" POT, K(UNUSED)},
     {"pt", "021407319 fas 3 mes q ngm usa", K(UNUSED)},
+    {"en", "granny runs all night, too weak to drink" POT, K(ILL)},
     {"en", "granny had loose runs all night, now too weak to drink" POT,
      K(ILL)},
     /* parts */

@@ -315,7 +315,7 @@ static size_t take_piece(struct taking *t)
         meaning_take_denied(t);
         return again;
     }
-    if (meaning_is_before_number(t))
+    if (meaning_is_before_alone(t))
         return t->m->from + 1;
     if (said(t, GRAMMAR_PART_STILL) && (again = meaning_other_part_at(t)) != 0)
         return again;

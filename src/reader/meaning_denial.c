@@ -85,7 +85,7 @@ void meaning_take_still(struct taking *t)
 }
 
 /* "It was slow before 0214-073-19 we scrubbed it", "slow before, now fine". */
-bool meaning_is_before_number(const struct taking *t)
+bool meaning_is_before_alone(const struct taking *t)
 {
     size_t first = t->c->row_at[t->m->from];
 

@@ -45,7 +45,7 @@ bool meaning_is_still(const struct taking *t);
 void meaning_take_still(struct taking *t);
 /* "It was slow before 0214-073-19 we scrubbed it": the number ends it;
  * so does a "now". */
-bool meaning_is_before_number(const struct taking *t);
+bool meaning_is_before_alone(const struct taking *t);
 /* "The tap is not broken, what broke is the lid": where the second clause of
  * the piece begins, when it names what it is of; else 0. */
 size_t meaning_other_part_at(const struct taking *t);

@@ -190,79 +190,6 @@ START_TEST(texts_of_the_past)
 }
 END_TEST
 
-/* ---- dialogue ---- */
-
-START_TEST(yes_files_what_was_asked)
-{
-    text(ANA, "%s crack", serials[1]);
-    ck_assert_int_eq(rows("reports"), 0);
-    SAYS(text(ANA, "yes"), "do NOT drink");
-    ck_assert_int_eq(got.outcome, READER_FILED);
-    ck_assert_int_eq(rows("reports"), 1);
-    ck_assert_int_eq(rows("asking"), 0);
-    text(NOBODY, "%s crack", serials[2]);
-    SAYS(text(NOBODY, "no"), "nothing is filed");
-    ck_assert_int_eq(rows("reports"), 1);
-}
-END_TEST
-
-START_TEST(question_is_forgotten_after_three_days)
-{
-    text(ANA, "%s crack", serials[1]);
-    now_s += 73 * 3600;
-    text(ANA, "yes");
-    ck_assert_int_eq(rows("reports"), 0);
-}
-END_TEST
-
-START_TEST(next_text_completes)
-{
-    SAYS(text(ANA, "%s slow 6f", serials[0]), "in how many hours");
-    ck_assert_int_eq(rows("reports"), 0);
-    text(ANA, "10h");
-    ck_assert_int_eq(got.outcome, READER_FILED);
-    ck_assert_int_eq(rows("flows"), 1);
-    /* a serial read again */
-    text(NOBODY, "%s leak", "021407318");
-    ck_assert_int_eq(got.outcome, READER_ASKED);
-    SAYS(text(NOBODY, "%s", serials[0]), "another home");
-    text(BINTA, "021407418 leak");
-    SAYS(text(BINTA, "%s", serials[1]), "do NOT drink");
-    ck_assert_int_eq(rows("reports"), 2);
-    /* talk in between leaves the question standing */
-    SAYS(text(BINTA, "leak"), "which of your pots");
-    text(BINTA, "hello there my friend");
-    SAYS(text(BINTA, "%s", serials[2]), "do NOT drink");
-    ck_assert_int_eq(rows("reports"), 3);
-}
-END_TEST
-
-/* "How many?" is answered by the numbers alone, with what was told before. */
-START_TEST(numbers_of_ill_complete)
-{
-    SAYS(text(ANA, "%s ill not 4 but 1", serials[0]), "do not fit");
-    ck_assert_int_eq(rows("reports"), 0);
-    text(ANA, "1");
-    ck_assert_int_eq(got.outcome, READER_FILED);
-    ck_assert_int_eq(rows("reports"), 1);
-    ck_assert_int_eq(fixture_number(lg, "SELECT sum(people) FROM observations"),
-                     1);
-    SAYS(text(ANA, "%s leak ill 1 u3 blood", serials[0]), "DANGER SIGN");
-    ck_assert_int_eq(rows("reports"), 1);
-    SAYS(text(ANA, "3 u1"), "DANGER SIGN");
-    ck_assert_int_eq(rows("observations"), 3); /* the leak and the illness */
-    ck_assert_int_eq(fixture_number(lg, "SELECT max(people) FROM observations"),
-                     3);
-    ck_assert_int_eq(fixture_number(lg, "SELECT max(under5) FROM observations"),
-                     1);
-    ck_assert_int_eq(rows("alerts"), 1);
-    SAYS(text(ANA, "ill 2 u5"), "do not fit");
-    text(ANA, "hello there my friend");
-    SAYS(text(ANA, "ill 5 u2"), "We are sorry");
-    ck_assert_int_eq(rows("observations"), 4);
-}
-END_TEST
-
 /* ---- danger ---- */
 
 START_TEST(danger_always_alerts)
@@ -623,10 +550,6 @@ static void add_tests(TCase *t)
                                   pots_that_are_not_the_senders,
                                   impossible_measure_is_asked,
                                   texts_of_the_past,
-                                  yes_files_what_was_asked,
-                                  question_is_forgotten_after_three_days,
-                                  next_text_completes,
-                                  numbers_of_ill_complete,
                                   danger_always_alerts,
                                   one_alert_stands_and_gathers,
                                   field_worker_reports_danger_of_a_home,

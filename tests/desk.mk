@@ -3,15 +3,19 @@ DESK_FIXTURE = %D%/desk_fixture.c %D%/desk_fixture.h \
 	%D%/ledger_fixture.c %D%/ledger_fixture.h
 EXTRA_DIST += %D%/desk_fixture.c %D%/desk_fixture.h
 if HAVE_CHECK
-check_PROGRAMS += %D%/check_desk %D%/check_desk_work %D%/check_reply \
-	%D%/check_menu
-TESTS += %D%/check_desk %D%/check_desk_work %D%/check_reply %D%/check_menu
+check_PROGRAMS += %D%/check_desk %D%/check_desk_work %D%/check_dialogue \
+	%D%/check_reply %D%/check_menu
+TESTS += %D%/check_desk %D%/check_desk_work %D%/check_dialogue \
+	%D%/check_reply %D%/check_menu
 %C%_check_desk_SOURCES = %D%/check_desk.c $(DESK_FIXTURE)
 %C%_check_desk_CFLAGS = $(KW_CHECK_CFLAGS)
 %C%_check_desk_LDADD = $(KW_CHECK_LIBS)
 %C%_check_desk_work_SOURCES = %D%/check_desk_work.c $(DESK_FIXTURE)
 %C%_check_desk_work_CFLAGS = $(KW_CHECK_CFLAGS)
 %C%_check_desk_work_LDADD = $(KW_CHECK_LIBS)
+%C%_check_dialogue_SOURCES = %D%/check_dialogue.c $(DESK_FIXTURE)
+%C%_check_dialogue_CFLAGS = $(KW_CHECK_CFLAGS)
+%C%_check_dialogue_LDADD = $(KW_CHECK_LIBS)
 %C%_check_reply_CFLAGS = $(KW_CHECK_CFLAGS)
 %C%_check_reply_LDADD = $(KW_CHECK_LIBS)
 %C%_check_menu_CFLAGS = $(KW_CHECK_CFLAGS)

@@ -376,6 +376,8 @@ static const char *question_key(struct answer *a)
         return "ask-part";
     case READER_WHY_NO_TROUBLE:
         return a->m->serial[0] || a->c->own ? "ask-trouble" : "ask-unclear";
+    case READER_WHY_UNSURE:
+        return "ask-sure";
     default:
         return "ask-unclear";
     }
@@ -393,10 +395,15 @@ static void add_warning(struct answer *a)
 static int asked(struct answer *a, bool question_only)
 {
     const char *key = question_key(a);
-    struct kw_buf words;
+    struct kw_buf words, said;
     int err;
 
     kw_buf_init(&words, 256);
+    kw_buf_init(&said, 256);
+    if (!reply_said(a->r, a->c->lang, a->m->obs, a->m->n_obs, &said) &&
+        strcmp(key, "ask-sure") == 0)
+        key = "ask-unclear";
+    a->slots.said = kw_buf_text(&said);
     reply_kinds(a->r, a->c->lang, a->m->obs, a->m->n_obs, &words);
     if (words.len == 0 && strcmp(key, "ask-contrary") == 0)
         key = "ask-both";
@@ -410,6 +417,7 @@ static int asked(struct answer *a, bool question_only)
         if (add_key(a, key) < 0)
             add_key(a, "too-asked");
     }
+    kw_buf_release(&said);
     kw_buf_release(&words);
     return err;
 }

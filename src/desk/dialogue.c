@@ -152,6 +152,28 @@ static bool complete_counts(struct taking *t, const struct asking *a,
     return true;
 }
 
+/* ---- is it so? ---- */
+
+#define UNSURE "unsure"
+
+/* Neither yes nor no but what it is, "only the lid", of the pot that the
+ * question named. What the first text said no longer counts. */
+static void correct(struct taking *t, const struct asking *a,
+                    const struct reader_hint *hint)
+{
+    struct reader_meaning m;
+    struct kw_buf text;
+
+    kw_buf_init(&text, READER_TEXT_MOST);
+    kw_buf_printf(&text, "%s ", a->about);
+    kw_buf_put(&text, t->in->text, t->in->len);
+    reader_read(t->d->reader, t->d->scratch, kw_buf_text(&text), text.len, hint,
+                &m);
+    kw_buf_release(&text);
+    if (m.outcome == READER_FILED && m.n_obs > 0)
+        t->m = m;
+}
+
 /* ---- more of an illness ---- */
 
 #define TOLD "told" /* nothing was asked */
@@ -193,12 +215,18 @@ static bool tells_illness(const struct reader_meaning *m)
 
 static int no_said(struct taking *t, const struct asking *a)
 {
-    const char *key = strcmp(a->why, "recall") == 0 ? "noted" : "not-mine";
+    bool unsure = strcmp(a->why, UNSURE) == 0;
+    const char *key = unsure                          ? "ask-trouble"
+                      : strcmp(a->why, "recall") == 0 ? "noted"
+                                                      : "not-mine";
+    char serial[SERIAL_CAP + 8];
     int err = asking_forget(t->lg, t->phone.id);
 
     if (err < 0 || (err = taking_choose_lang(t)) < 0)
         return err;
-    return commands_say(t, key, NULL);
+    serial_format(&t->d->layout, a->about, serial, sizeof(serial));
+    return commands_say(
+        t, key, unsure ? &(struct reply_slots){.serial = serial} : NULL);
 }
 
 static int yes_said(struct taking *t, const struct asking *a,
@@ -209,7 +237,12 @@ static int yes_said(struct taking *t, const struct asking *a,
     if (a->body == NULL)
         return 0;
     reader_read(t->d->reader, t->d->scratch, a->body, a->len, hint, &t->m);
+    if (t->m.why == READER_WHY_UNSURE) {
+        t->m.outcome = READER_FILED;
+        t->m.why = READER_CLEAR;
+    }
     t->confirmed = strcmp(a->why, "elsewhere") == 0;
+    t->asked_text_id = a->text_id;
     return 0;
 }
 
@@ -244,9 +277,9 @@ static int language_said(struct taking *t, const struct reader_hint *hint)
 static int answer(struct taking *t, const struct asking *a,
                   const struct reader_hint *hint)
 {
-    bool yes_no = strcmp(a->why, "elsewhere") == 0 ||
-                  strcmp(a->why, "recall") == 0 ||
-                  strcmp(a->why, "unfinished") == 0;
+    bool yes_no =
+        strcmp(a->why, "elsewhere") == 0 || strcmp(a->why, "recall") == 0 ||
+        strcmp(a->why, UNSURE) == 0 || strcmp(a->why, "unfinished") == 0;
 
     if (has_report(&t->m))
         return 0;
@@ -265,7 +298,9 @@ static int answer(struct taking *t, const struct asking *a,
     if (t->m.command != READER_NO_COMMAND || a->body == NULL ||
         t->in->len > NEXT_MOST)
         return 0;
-    if (strcmp(a->why, "counts") != 0 || !complete_counts(t, a, hint))
+    if (strcmp(a->why, UNSURE) == 0)
+        correct(t, a, hint);
+    else if (strcmp(a->why, "counts") != 0 || !complete_counts(t, a, hint))
         complete(t, a, hint);
     return 0;
 }
@@ -289,8 +324,10 @@ int dialogue_before(struct taking *t, const struct reader_hint *hint)
 
 int dialogue_after(struct taking *t)
 {
-    struct asking a = {
-        .phone_id = t->phone.id, .text_id = t->text_id, .at_s = t->at_s};
+    struct asking a = {.phone_id = t->phone.id,
+                       .text_id = t->asked_text_id != 0 ? t->asked_text_id
+                                                        : t->text_id,
+                       .at_s = t->at_s};
     const char *why = t->why != NULL ? t->why : reader_why_name(t->m.why);
 
     if (!taking_asks(t)) {

@@ -51,6 +51,7 @@ struct taking {
     bool asked_before;     /* a question of the desk stands */
     bool told;             /* it belongs to an illness told of before */
     bool confirmed;        /* the sender has said: it is this pot */
+    int64_t asked_text_id; /* the text that a yes is to; 0 none */
     const char *ask;       /* key of the desk's own question, or NULL */
     const char *why;       /* what stands in the ledger for it, or NULL */
     struct seep_flow flow; /* of the measure, when has_flow */

@@ -50,6 +50,7 @@ const struct slot_def slot_defs[SLOTS] = {
     [SLOT_PLACES] = INT(places, 3),
     [SLOT_ASIDE] = INT(aside, 4),
     [SLOT_DAY] = TEXT(day, 10),
+    [SLOT_SAID] = TEXT(said, 40),
 };
 
 #define B(slot) (1u << SLOT_##slot)
@@ -80,6 +81,8 @@ const struct key_def key_defs[] = {
     WORD("part-tap", 16),
     WORD("part-lid", 16),
     WORD("part-bucket", 16),
+    WORD("unit-cup", 10),
+    WORD("unit-bottle", 10),
     WORD("fact-peak", 14),
     WORD("fact-sawdust", 14),
     WORD("fact-test", 14),
@@ -126,6 +129,7 @@ const struct key_def key_defs[] = {
     {"ask-counts", ROOM_ASK, B(SERIAL), 0, 0},
     {"ask-part", ROOM_ASK, B(SERIAL), 0, 0},
     {"ask-trouble", ROOM_ASK, B(SERIAL), 0, 0},
+    {"ask-sure", ROOM_ASK, B(SERIAL) | B(SAID), B(SERIAL) | B(SAID), 0},
     {"ask-unclear", ROOM_ASK, B(SERIAL), 0, 0},
     {"ask-unknown", ROOM_ASK, B(SERIAL), B(SERIAL), 0},
     {"ask-elsewhere", ROOM_ASK, B(SERIAL), B(SERIAL), 0},

@@ -38,6 +38,7 @@ enum slot_id {
     SLOT_PLACES,
     SLOT_ASIDE,
     SLOT_DAY,
+    SLOT_SAID,
     SLOTS
 };
 

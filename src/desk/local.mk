@@ -1,4 +1,4 @@
-src_libkilnword_a_SOURCES += %D%/desk.h %D%/reply.h %D%/reply.c \
+src_libkilnword_a_SOURCES += %D%/desk.h %D%/reply.h %D%/reply.c %D%/reply_said.c \
 	%D%/replyfile.c %D%/keys.c %D%/keys.h %D%/answer.c \
 	%D%/inner.h %D%/desk.c %D%/flood.c %D%/number.c %D%/take.c %D%/filing.c \
 	%D%/raise.c %D%/dialogue.c %D%/commands.c %D%/field.c \

@@ -43,6 +43,7 @@ struct reply_slots { /* NULL or 0: not known; the loader knows which are used */
     int people, days, count, total;
     int texts, reports, failed, ill, open, replace, waiting; /* digest */
     const char *day;                                         /* "2026-05-30" */
+    const char *said; /* what was understood, as on a card */
     int places, aside; /* of a failing batch: with failures; left out */
 };
 
@@ -69,6 +70,10 @@ void reply_signs(const struct replies *r, const char *lang, unsigned signs,
                  struct kw_buf *out);
 void reply_kinds(const struct replies *r, const char *lang,
                  const struct reader_obs *obs, size_t n, struct kw_buf *out);
+/* All of it as on a card: "slow 4f 10h, ill 2 u1". False when there is nothing
+ * or it is longer than its slot, and a yes could not be to all of it. */
+bool reply_said(const struct replies *r, const char *lang,
+                const struct reader_obs *obs, size_t n, struct kw_buf *out);
 
 /*
  * The answer that the meaning alone leads to, as when the serial is known

@@ -91,6 +91,7 @@ static const struct {
     {"counts", "numbers of ill that do not fit"},
     {"no_part", "which part?"},
     {"no_trouble", "what is wrong?"},
+    {"unsure", "is that so?"},
     {"unclear", "not clear"},
 };
 

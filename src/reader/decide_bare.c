@@ -17,6 +17,8 @@ static bool is_long_said(const struct deciding *d)
         const struct cut_token *t = &c->tokens[c->row_at[d->g->obs_at[k]]];
         int gaps = 0;
 
+        if (d->g->obs[k].kind == READER_ILL)
+            continue;
         for (size_t i = 1; i < t->len; i++)
             gaps += c->fold.text[t->at + i] == ' ' &&
                     c->fold.text[t->at + i - 1] != ' ';

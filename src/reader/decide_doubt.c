@@ -306,11 +306,6 @@ static bool is_slow_and_broken(const struct deciding *d)
     return has(d, READER_BROKEN) && has(d, READER_SLOW) && !d->m->cut->card;
 }
 
-static bool is_limited(const struct deciding *d)
-{
-    return d->g->limit;
-}
-
 static bool is_dark(const struct deciding *d)
 {
     return d->m->cut->doubt;
@@ -376,7 +371,6 @@ static const struct {
     bool (*is)(const struct deciding *d);
     const char *what;
 } doubts[] = {
-    {is_limited, "it was too much to be read whole"},
     {is_dark, "a word of a card's sentence is not understood"},
     {is_part_or_fine, "the part is broken, or is it fine?"},
     {is_only_thought, "it was only thought to be so"},
@@ -391,6 +385,7 @@ static const struct {
     {has_stray_no, "a 'no' that denies nothing"},
     {is_damage_of_part, "the damage may be the part's"},
     {is_damage_of_unknown, "the damage may be another thing's"},
+    {decide_is_odd_pair, "two troubles that seldom go together"},
     {is_slow_and_broken, "broken, but in use"},
 };
 
@@ -398,10 +393,14 @@ enum reader_why decide_doubt(const struct deciding *d)
 {
     if (lacks_part(d))
         return READER_WHY_NO_PART;
+    if (d->g->limit) {
+        d->out->doubt = "it was too much to be read whole";
+        return READER_WHY_UNCLEAR;
+    }
     for (size_t i = 0; i < KW_COUNT(doubts); i++) {
         if (doubts[i].is(d)) {
             d->out->doubt = doubts[i].what;
-            return READER_WHY_UNCLEAR;
+            return READER_WHY_UNSURE;
         }
     }
     return READER_CLEAR;

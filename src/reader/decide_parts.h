@@ -80,6 +80,8 @@ void decide_asides(struct deciding *d);
 void decide_turns(struct deciding *d);
 /* "It gave 1 l in 5 h, washed, now it is good." */
 bool decide_is_measure_of_then(const struct deciding *d);
+/* Two troubles that seldom go together, not plainly side by side? */
+bool decide_is_odd_pair(const struct deciding *d);
 /* Why what would be filed is to be asked about all the same, or clear. */
 enum reader_why decide_doubt(const struct deciding *d);
 /* Where the measure goes, what it lacks, whether it can be. */

@@ -141,6 +141,7 @@ void decide_add_illness(struct deciding *d)
 
     if ((!g->ill && g->sure == 0) || g->n_obs == READER_OBS_MOST)
         return;
+    g->obs_at[g->n_obs] = g->ill_at;
     o = &g->obs[g->n_obs++];
     count_home(d);
     if (g->u5_said && g->people == 1 && g->counted == COUNTED_CHILDREN)

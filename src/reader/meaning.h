@@ -69,6 +69,7 @@ struct meaning_gathered {
     bool uncounted;    /* people before any illness: of the home, or ill? */
     bool ailing;       /* a cough, an itch: ill beside a pot only */
     bool who, gut, ill, unwell, stool;
+    uint16_t ill_at;           /* in the row: the piece that first said so */
     bool said_ill, denied_ill; /* "ill", by that word */
     unsigned sure, maybe;      /* signs */
     unsigned far;              /* of maybe: short words of another language */

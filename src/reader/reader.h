@@ -110,7 +110,8 @@ enum reader_why {
     READER_WHY_COUNTS,  /* of the ill: they do not fit together */
     READER_WHY_NO_PART, /* "part": which one? */
     READER_WHY_NO_TROUBLE, /* for us, but what is wrong is not said */
-    READER_WHY_UNCLEAR,    /* our words, but not a sentence; too long; limits */
+    READER_WHY_UNSURE,  /* what obs has, or is it another thing? Yes files it */
+    READER_WHY_UNCLEAR, /* our words, but not a sentence; too long; limits */
     READER_WHYS
 };
 const char *reader_why_name(enum reader_why why); /* "check" … */
@@ -144,7 +145,7 @@ struct reader_meaning {
     /* Contrary, and crack, leak, broken or fast was one side; or nothing but
      * a doubt about the water was said. */
     bool unsafe_said;
-    const char *doubt; /* of READER_WHY_UNCLEAR: what is, or NULL. Static */
+    const char *doubt; /* of READER_WHY_UNSURE, _UNCLEAR: what is, or NULL. Static */
     bool courtesy;     /* greetings and thanks, "ok thanks", and nothing else */
 
     /* What commands carry: alert number, batch code, phone, language. */

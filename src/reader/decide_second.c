@@ -1,0 +1,69 @@
+/*
+ * decide_second.c - two troubles in one text. Households tell of one thing, or
+ * of two that go together: a pot that cracked and leaks, a pot that was brushed
+ * and what came of it. Any other two, when they are not plainly put side by
+ * side, may be one thing and a word that was misread: then it is asked about.
+ */
+#include "reader/decide_parts.h"
+
+/* What puts two things plainly side by side; a comma also stands where only
+ * breath is taken. */
+static bool is_joint(const struct deciding *d, const struct cut_token *t)
+{
+    return (t->symbol == CONCEPT_PAUSE &&
+            d->m->cut->fold.text[t->at] != ',') ||
+           may_be(d, t, CONCEPT_AND) || may_be(d, t, CONCEPT_BUT) ||
+           may_be(d, t, CONCEPT_WHY) || may_be(d, t, CONCEPT_SINCE) ||
+           may_be(d, t, CONCEPT_THEN) || may_be(d, t, CONCEPT_NOW) ||
+           may_be(d, t, CONCEPT_AGAIN);
+}
+
+static const struct cut_token *said_at(const struct deciding *d, size_t k)
+{
+    return &d->m->cut->tokens[d->m->cut->row_at[d->g->obs_at[k]]];
+}
+
+#define BIT(k) (1u << READER_##k)
+
+/* Do the two go together, as cause and effect, or care and what came of it? */
+static bool go_together(enum reader_kind a, enum reader_kind b)
+{
+    const unsigned after_care = BIT(FINE) | BIT(SLOW) | BIT(FAST) | BIT(LEAK) |
+                                BIT(CRACK);
+    const unsigned damage = BIT(CRACK) | BIT(BROKEN);
+    unsigned both = 1u << a | 1u << b;
+
+    return a == b || both == (BIT(PART) | BIT(FINE)) ||
+           ((both & damage) && (both & (BIT(LEAK) | BIT(UNUSED)))) ||
+           ((both & BIT(SCRUBBED)) && (both & after_care));
+}
+
+/* "Cracked and slow": each as it is written, and side by side. */
+static bool are_side_by_side(const struct deciding *d,
+                             const struct cut_token *a,
+                             const struct cut_token *b)
+{
+    bool apart = false;
+
+    if (a > b)
+        return are_side_by_side(d, b, a);
+    for (const struct cut_token *t = a; t < b && !apart; t++)
+        apart = is_joint(d, t);
+    return apart && !((a->flags | b->flags) & CUT_SLIP);
+}
+
+bool decide_is_odd_pair(const struct deciding *d)
+{
+    const struct meaning_gathered *g = d->g;
+
+    if (d->m->cut->card)
+        return false;
+    for (size_t i = 0; i < g->n_obs; i++) {
+        for (size_t k = i + 1; k < g->n_obs; k++) {
+            if (!go_together(g->obs[i].kind, g->obs[k].kind) &&
+                !are_side_by_side(d, said_at(d, i), said_at(d, k)))
+                return true;
+        }
+    }
+    return false;
+}

@@ -140,7 +140,8 @@ END_TEST
 /* Danger alerts at once; the yes files it, and raises no second alert. */
 START_TEST(unsure_danger_alerts_at_once)
 {
-    SAYS(text(ANA, "%s fon so quick: baby has blood in stool", serials[0]),
+    SAYS(text(ANA, "%s nobody uses it, my baby has blood in the stool",
+              serials[0]),
          "DANGER SIGN");
     ck_assert_int_eq(got.outcome, READER_ASKED);
     ck_assert_int_eq(rows("alerts"), 1);
@@ -156,11 +157,14 @@ END_TEST
 static const struct {
     const char *lang, *text, *yes;
 } unsure[] = {
-    {"es", "%s la llave rota y como lento pasa", "si"},
-    {"fr", "%s robinet perdu on n'utilise plus", "oui"},
-    {"pt", "%s torneira perdida nao usamos", "sim"},
-    {"sw", "%s bomba limepotea hatutumii", "ndiyo"},
-    {"hi", "%s nal kho gaya istemal nahi karte", "haan"},
+    {"es", "%s aquí nadie la usa en el campo, la tapa azul se perdió", "si"},
+    {"fr", "%s personne ne s'en sert, le couvercle bleu est perdu", "oui"},
+    {"pt", "%s ninguém usa, a tampa azul perdeu-se", "sim"},
+    {"sw",
+     "%s hatukitumii siku hizi wakati wa kiangazi, kifuniko cha bluu kimepotea",
+     "ndiyo"},
+    {"hi", "%s yahan khet par koi istemal nahi karta, neela dhakkan kho gaya",
+     "haan"},
 };
 
 START_TEST(unsure_in_every_language)

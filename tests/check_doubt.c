@@ -35,19 +35,19 @@ static const struct {
     FILED("021407319 not broken, only slow"),
     FILED("021407319 no leak before, now it is leaking"),
     /* how many are ill? */
-    ASKED("021407319 3 are sick in bed, 2 wxyq", UNCLEAR),
+    ASKED("021407319 3 are sick in bed, 2 wxyq", UNSURE),
     FILED("021407319 two are ill, one has blood in the stool"),
     FILED("021407319 4 people ill 2 children"),
     /* a measure that is not all understood */
-    ASKED("021407319 slow 3 cups in 1 hour 17 wxyq", UNCLEAR),
+    ASKED("021407319 slow 3 cups in 1 hour 17 wxyq", UNSURE),
     FILED("021407319 slow 3 cups in 1 hour"),
     /* whose damage? */
     ASKED("021407319 the cat pushed the lid down from the shelf this morning "
           "and it broke",
-          UNCLEAR),
+          UNSURE),
     FILED("021407319 the pot is broken and the lid is lost"),
     FILED("021407319 broken lid"),
-    ASKED("021407319 it is in pieces and very slow", UNCLEAR),
+    ASKED("021407319 it is in pieces and very slow", UNSURE),
     ASKED("021407319 not used, we use it every day", CONTRARY),
     ASKED("021407319 ill 2 nobody is ill", CONTRARY),
     FILED("021407319 no fever but diarrhoea"),
@@ -68,7 +68,7 @@ static const struct {
     /* a letter beside the word of another kind */
     ASKED("021407319 crack g", CONTRARY),
     /* what broke may be another thing */
-    ASKED("021407319 le robin est casse", UNCLEAR),
+    ASKED("021407319 le robin est casse", UNSURE),
     /* talk */
     NOT_REPORT("on a lave le bebe, il dort bien"),
     NOT_REPORT("limpa o galinheiro amanha cedo"),

@@ -6,12 +6,13 @@
  */
 #include "reader/decide_parts.h"
 
+#define CARD_WORDS 4
+
 /* What puts two things plainly side by side; a comma also stands where only
  * breath is taken. */
 static bool is_joint(const struct deciding *d, const struct cut_token *t)
 {
-    return (t->symbol == CONCEPT_PAUSE &&
-            d->m->cut->fold.text[t->at] != ',') ||
+    return (t->symbol == CONCEPT_PAUSE && d->m->cut->fold.text[t->at] != ',') ||
            may_be(d, t, CONCEPT_AND) || may_be(d, t, CONCEPT_BUT) ||
            may_be(d, t, CONCEPT_WHY) || may_be(d, t, CONCEPT_SINCE) ||
            may_be(d, t, CONCEPT_THEN) || may_be(d, t, CONCEPT_NOW) ||
@@ -28,8 +29,8 @@ static const struct cut_token *said_at(const struct deciding *d, size_t k)
 /* Do the two go together, as cause and effect, or care and what came of it? */
 static bool go_together(enum reader_kind a, enum reader_kind b)
 {
-    const unsigned after_care = BIT(FINE) | BIT(SLOW) | BIT(FAST) | BIT(LEAK) |
-                                BIT(CRACK);
+    const unsigned after_care =
+        BIT(FINE) | BIT(SLOW) | BIT(FAST) | BIT(LEAK) | BIT(CRACK);
     const unsigned damage = BIT(CRACK) | BIT(BROKEN);
     unsigned both = 1u << a | 1u << b;
 
@@ -52,12 +53,33 @@ static bool are_side_by_side(const struct deciding *d,
     return apart && !((a->flags | b->flags) & CUT_SLIP);
 }
 
+/* "Gave it a good wash": is the pot good, or was the wash? */
+static bool is_washed_well(const struct deciding *d)
+{
+    const struct cut *c = d->m->cut;
+    size_t good = c->row_at[decide_place_of(d, READER_FINE)];
+
+    return has(d, READER_SCRUBBED) && has(d, READER_FINE) &&
+           c->row_at[decide_place_of(d, READER_SCRUBBED)] == good + 1;
+}
+
+/* "Ill 2 blood crack": nothing but what is on a card, and no slip. */
+static bool is_ours_alone(const struct deciding *d)
+{
+    const struct tally *y = &d->tally;
+
+    return y->slips == 0 && y->words == y->ours + y->polite &&
+           y->words <= CARD_WORDS;
+}
+
 bool decide_is_odd_pair(const struct deciding *d)
 {
     const struct meaning_gathered *g = d->g;
 
-    if (d->m->cut->card)
+    if (d->m->cut->card || is_ours_alone(d))
         return false;
+    if (is_washed_well(d))
+        return true;
     for (size_t i = 0; i < g->n_obs; i++) {
         for (size_t k = i + 1; k < g->n_obs; k++) {
             if (!go_together(g->obs[i].kind, g->obs[k].kind) &&

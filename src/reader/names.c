@@ -17,9 +17,9 @@ static const char *const commands[READER_COMMANDS] = {
     "list", "seen", "closed",   "why",    "digest",  "recall",
 };
 static const char *const whys[READER_WHYS] = {
-    "clear",      "check",      "two_pots",  "no_pot", "contrary",
-    "impossible", "no_time",    "no_amount", "level",  "counts",
-    "no_part",    "no_trouble", "unsure", "unclear",
+    "clear",      "check",      "two_pots",  "no_pot",  "contrary",
+    "impossible", "no_time",    "no_amount", "level",   "counts",
+    "no_part",    "no_trouble", "unsure",    "unclear",
 };
 
 static const char *name_at(const char *const *names, size_t n, int i)

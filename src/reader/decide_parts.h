@@ -80,6 +80,12 @@ void decide_asides(struct deciding *d);
 void decide_turns(struct deciding *d);
 /* "It gave 1 l in 5 h, washed, now it is good." */
 bool decide_is_measure_of_then(const struct deciding *d);
+/* Did the token go into a piece that was understood? */
+bool decide_is_covered(const struct meaning_gathered *g, size_t i);
+/* What went into nothing: of a card's sentence, of people, of a flow. */
+bool decide_is_left_over(const struct deciding *d);
+bool decide_has_stray_count(const struct deciding *d);
+bool decide_has_stray_measure(const struct deciding *d);
 /* Two troubles that seldom go together, not plainly side by side? */
 bool decide_is_odd_pair(const struct deciding *d);
 /* Why what would be filed is to be asked about all the same, or clear. */

@@ -12,7 +12,7 @@ KW_READER_SOURCES = %D%/reader.h %D%/reader.c %D%/serial.h \
 	%D%/cut_expect.c %D%/cut_card.c %D%/meaning.h %D%/meaning_parts.h %D%/meaning.c %D%/meaning_people.c \
 	%D%/meaning_clause.c %D%/meaning_denial.c %D%/meaning_clock.c \
 	%D%/meaning_measure.c %D%/meaning_then.c %D%/decide.c %D%/decide_bare.c \
-	%D%/decide_parts.h %D%/decide_settle.c %D%/decide_aside.c %D%/decide_second.c %D%/decide_turn.c %D%/decide_measure.c %D%/decide_signs.c %D%/decide_doubt.c %D%/order.c \
+	%D%/decide_parts.h %D%/decide_settle.c %D%/decide_aside.c %D%/decide_second.c %D%/decide_left_over.c %D%/decide_turn.c %D%/decide_measure.c %D%/decide_signs.c %D%/decide_doubt.c %D%/order.c \
 	%D%/image.h %D%/image.c %D%/lexicon_image.c %D%/lexicon_shrink.c %D%/grammar_image.c \
 	%D%/reader_image.h %D%/reader_image.c \
 	%D%/cut_heard.c %D%/grammar_memo.h %D%/grammar_memo.c \

@@ -26,15 +26,16 @@ static const struct cut_token *said_at(const struct deciding *d, size_t k)
 
 #define BIT(k) (1u << READER_##k)
 
-/* Do the two go together, as cause and effect, or care and what came of it? */
-static bool go_together(enum reader_kind a, enum reader_kind b)
+/* Do the two go together, as cause and effect, or care and what came of it? Two
+ * parts do not: "the lid was lost; no, the tap". */
+static bool go_together(const struct reader_obs *a, const struct reader_obs *b)
 {
     const unsigned after_care =
         BIT(FINE) | BIT(SLOW) | BIT(FAST) | BIT(LEAK) | BIT(CRACK);
     const unsigned damage = BIT(CRACK) | BIT(BROKEN);
-    unsigned both = 1u << a | 1u << b;
+    unsigned both = 1u << a->kind | 1u << b->kind;
 
-    return a == b || both == (BIT(PART) | BIT(FINE)) ||
+    return both == (BIT(PART) | BIT(FINE)) ||
            ((both & damage) && (both & (BIT(LEAK) | BIT(UNUSED)))) ||
            ((both & BIT(SCRUBBED)) && (both & after_care));
 }
@@ -82,7 +83,7 @@ bool decide_is_odd_pair(const struct deciding *d)
         return true;
     for (size_t i = 0; i < g->n_obs; i++) {
         for (size_t k = i + 1; k < g->n_obs; k++) {
-            if (!go_together(g->obs[i].kind, g->obs[k].kind) &&
+            if (!go_together(&g->obs[i], &g->obs[k]) &&
                 !are_side_by_side(d, said_at(d, i), said_at(d, k)))
                 return true;
         }

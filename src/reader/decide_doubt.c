@@ -208,6 +208,26 @@ static bool is_said_otherwise(const struct deciding *d)
             (concept_set_has(any, CONCEPT_BUT) && (kinds & (kinds - 1)) != 0));
 }
 
+/* "It leaks, or does it? I cannot tell"; but "I do not know why". */
+static bool cannot_tell(const struct deciding *d)
+{
+    const struct cut *c = d->m->cut;
+    const unsigned ill = 1u << READER_ILL;
+
+    if (!concept_set_has(&c->any, CONCEPT_CANNOT_TELL) ||
+        (d->g->kinds & ~ill) == 0)
+        return false;
+    for (size_t i = 1; i + 1 < c->n; i++) {
+        enum concept next = (enum concept)c->tokens[i + 1].symbol;
+
+        if (may_be(d, &c->tokens[i], CONCEPT_CANNOT_TELL) &&
+            (next == CONCEPT_PAUSE || next == CONCEPT_END ||
+             next == CONCEPT_SERIAL))
+            return true;
+    }
+    return false;
+}
+
 /* "Cracked lid and bucket fine": they cracked, or are they fine? */
 static bool is_part_or_fine(const struct deciding *d)
 {
@@ -239,6 +259,7 @@ static const struct {
 } doubts[] = {
     {is_dark, "a word of a card's sentence is not understood"},
     {is_part_or_fine, "the part is broken, or is it fine?"},
+    {cannot_tell, "the sender cannot tell"},
     {is_only_thought, "it was only thought to be so"},
     {is_said_otherwise, "one thing was said and another is so"},
     {decide_is_left_over, "something of a card's sentence is left over"},

@@ -208,6 +208,21 @@ static bool is_said_otherwise(const struct deciding *d)
             (concept_set_has(any, CONCEPT_BUT) && (kinds & (kinds - 1)) != 0));
 }
 
+/* Portuguese "a vasilha está trincada": the pot, or what stands below? */
+static bool is_part_or_pot(const struct deciding *d)
+{
+    const struct cut *c = d->m->cut;
+
+    if (!has(d, READER_PART))
+        return false;
+    for (size_t i = 1; i + 1 < c->n; i++) {
+        if (may_be(d, &c->tokens[i], CONCEPT_BUCKET) &&
+            may_be(d, &c->tokens[i], CONCEPT_POT))
+            return true;
+    }
+    return false;
+}
+
 /* "It leaks, or does it? I cannot tell"; but "I do not know why". */
 static bool cannot_tell(const struct deciding *d)
 {
@@ -258,6 +273,7 @@ static const struct {
     const char *what;
 } doubts[] = {
     {is_dark, "a word of a card's sentence is not understood"},
+    {is_part_or_pot, "the word may be of a part, or of the pot"},
     {is_part_or_fine, "the part is broken, or is it fine?"},
     {cannot_tell, "the sender cannot tell"},
     {is_only_thought, "it was only thought to be so"},

@@ -346,6 +346,8 @@ uint32_t slip_find(const struct lexicon *lex, const char *word, size_t len,
     if (s.word != 0 && s.cost > COST_SOUND &&
         (classes_of(lex, s.word) & 1u << CLASS_ALIEN))
         return 0; /* "sola" is no "cola": that would unsay a trouble */
+    if (s.cost >= COST_FAR && (classes_of(lex, s.word) & 1u << CLASS_SIGN))
+        return 0; /* Swahili "aliyekuja" came, "aliyekufa" died */
     return s.rival > s.cost && s.cost <= slack(s.meant.n) ? s.word : 0;
 }
 

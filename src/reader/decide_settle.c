@@ -289,6 +289,20 @@ static void settle_unholding(struct deciding *d)
         decide_drop(d, 1u << READER_FAST);
 }
 
+/* Swahili "kimesuguliwa vizuri", well scrubbed: that says of no pot that it is
+ * good. */
+static void settle_well(struct deciding *d)
+{
+    const struct cut *c = d->m->cut;
+    size_t well = c->row_at[decide_place_of(d, READER_FINE)],
+           wash = c->row_at[decide_place_of(d, READER_SCRUBBED)];
+
+    if (has(d, READER_FINE) && has(d, READER_SCRUBBED) && !c->card &&
+        may_be(d, &c->tokens[well], CONCEPT_WELL) &&
+        (well == wash + 1 || wash == well + 1))
+        decide_drop(d, 1u << READER_FINE);
+}
+
 /* "A crack as thin as a hair runs down the side": no water does. */
 static void settle_line(struct deciding *d)
 {
@@ -389,6 +403,7 @@ bool decide_settle(struct deciding *d)
     settle_lone_part(d);
     settle_line(d);
     settle_unholding(d);
+    settle_well(d);
     settle_night(d);
     settle_ill_night(d);
     settle_unused_slip(d);

@@ -53,6 +53,22 @@ bool decide_is_supposed(const struct deciding *d)
            concept_set_has(&d->m->cut->any, CONCEPT_IF) && decide_is_asked(d);
 }
 
+static bool said_in(const struct meaning_piece *p, enum grammar_rule r)
+{
+    return (p->said[r / 64] >> r % 64 & 1) != 0;
+}
+
+/* Does the piece say what is wrong, or who is ill? */
+static bool tells(const struct meaning_piece *p)
+{
+    for (int r = GRAMMAR_CRACK; r <= GRAMMAR_FAST; r++) {
+        if (said_in(p, (enum grammar_rule)r))
+            return true;
+    }
+    return said_in(p, GRAMMAR_ILL) || said_in(p, GRAMMAR_GUT) ||
+           said_in(p, GRAMMAR_BLOOD) || said_in(p, GRAMMAR_DEAD);
+}
+
 /* "Is it a crack?" says none, unless it goes on with why. */
 static bool is_question(const struct deciding *d)
 {
@@ -69,8 +85,7 @@ static bool is_question(const struct deciding *d)
             c->fold.text[c->tokens[i].at] != '?')
             continue;
         for (size_t k = 0; k < g->n_pieces; k++) {
-            for (int r = GRAMMAR_CRACK; r <= GRAMMAR_FAST; r++)
-                asks |= g->pieces[k].to == i && (g->pieces[k].said[0] >> r & 1);
+            asks |= g->pieces[k].to == i && tells(&g->pieces[k]);
         }
     }
     return asks;

@@ -531,6 +531,16 @@ static void lay_rows(struct cut *c, const struct lexicon *lex)
     }
 }
 
+/* Are there as many digits as a serial has? */
+static bool is_numbered(const struct cut *c, const struct serial_layout *layout)
+{
+    int digits = 0;
+
+    for (size_t i = 0; i < c->fold.len; i++)
+        digits += fold_is_digit(c->fold.text[i]);
+    return digits >= serial_chars(layout) - 1;
+}
+
 void cut_text(struct cut *c, const struct lexicon *lex,
               const struct serial_layout *layout, int lang)
 {
@@ -541,7 +551,7 @@ void cut_text(struct cut *c, const struct lexicon *lex,
     atoms.full = false;
     c->n = c->n_held = c->n_slips = c->n_chains = 0;
     c->text++;
-    c->keypad = c->card = c->doubt = false;
+    c->keypad = c->card = c->doubt = c->joined = false;
     c->lang = -1;
     c->cut_off = c->fold.cut;
     cut_add(c, CONCEPT_BEGIN, 0, 0);
@@ -549,6 +559,7 @@ void cut_text(struct cut *c, const struct lexicon *lex,
         c->keypad = true;
     } else {
         take_atoms(c, &x);
+        c->numbered = is_numbered(c, layout);
         c->lang_seems = cut_guess_language(c, &x, lang);
         lay_tokens(c, &x);
         settle_short(c);

@@ -117,6 +117,8 @@ struct cut {
     struct cut_long held[CUT_LONG_MOST];
     size_t n_held;
     bool cut_off;   /* something was left out */
+    bool numbered;  /* it has digits enough for a pot's number */
+    bool joined;    /* a small word and one of ours were taken apart */
     bool keypad;    /* the form with stars */
     bool card;      /* worded as on the card: nothing in it is by the way */
     bool doubt;     /* and a word in it is not understood */

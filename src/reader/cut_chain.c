@@ -51,7 +51,7 @@ static unsigned price_of(size_t len)
     return prices[len < KW_COUNT(prices) ? len : KW_COUNT(prices) - 1];
 }
 
-static uint16_t symbol_in(const struct lexicon *lex, uint32_t word, int lang)
+uint16_t cut_symbol_in(const struct lexicon *lex, uint32_t word, int lang)
 {
     uint32_t root = lex->words[word].root;
     uint16_t symbol = lexicon_symbol_in(lex, root, lang);
@@ -65,7 +65,7 @@ static uint16_t symbol_in(const struct lexicon *lex, uint32_t word, int lang)
 static bool may_stand(const struct lexicon *lex, uint32_t word, size_t len,
                       int lang)
 {
-    uint16_t symbol = symbol_in(lex, word, lang);
+    uint16_t symbol = cut_symbol_in(lex, word, lang);
     const uint32_t aside = 1u << CLASS_ALIEN | 1u << CLASS_ORDER;
 
     return symbol != 0 && symbol != CONCEPT_OTHER &&
@@ -80,7 +80,7 @@ static bool may_stand(const struct lexicon *lex, uint32_t word, size_t len,
 static bool is_heavy(const struct chain *h, uint32_t word, size_t len, int lang)
 {
     const struct lexicon *lex = h->lex;
-    uint16_t symbol = symbol_in(lex, word, lang);
+    uint16_t symbol = cut_symbol_in(lex, word, lang);
     const uint32_t ours = 1u << CLASS_SEEN | 1u << CLASS_SIGN |
                           1u << CLASS_OURS | 1u << CLASS_UNIT |
                           1u << CLASS_SICKNESS;

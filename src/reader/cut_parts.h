@@ -77,6 +77,13 @@ bool cut_split_phrase(struct cut *c, const struct lexicon *lex,
 /* The same for a sentence of several words, CUT_CHAIN_LEAST letters or more. */
 bool cut_split_chain(struct cut *c, const struct lexicon *lex,
                      const struct cut_atom *a);
+/* What a word may mean in that language or in those that all have; 0 nothing.
+ */
+uint16_t cut_symbol_in(const struct lexicon *lex, uint32_t word, int lang);
+/* A small word or a pot's before one of ours, in a text with a pot's number;
+ * mend: one of the two may have a slip. */
+bool cut_split_joined(struct cut *c, const struct lexicon *lex,
+                      const struct cut_atom *a, bool mend);
 /* One word, looked up: as it stands, mended, or taken apart. */
 void cut_word(struct cut *c, const struct cut_context *x,
               const struct cut_atom *a);

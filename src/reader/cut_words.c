@@ -26,6 +26,16 @@ static bool is_chain(struct cut *c, const struct lexicon *lex,
     return !k->no_chain;
 }
 
+/* Does it say something of pots, water or people? */
+static bool is_firm(const struct lexicon *lex, uint32_t word)
+{
+    const unsigned firm = 1u << CLASS_SEEN | 1u << CLASS_OURS |
+                          1u << CLASS_SICKNESS | 1u << CLASS_SIGN |
+                          1u << CLASS_UNIT;
+
+    return (lex->classes[lexicon_symbol_of(lex, word)] & firm) != 0;
+}
+
 void cut_word(struct cut *c, const struct cut_context *x,
               const struct cut_atom *a)
 {
@@ -44,13 +54,18 @@ void cut_word(struct cut *c, const struct cut_context *x,
         return;
     k->no_phrase = w == 0;
     if (w == 0 && a->len >= SLIP_LEAST) {
-        if ((w = cut_find_slip(c, x->lex, k, s, a->len)) != 0)
-            flags |= CUT_SLIP;
+        w = cut_find_slip(c, x->lex, k, s, a->len);
+        if (w != 0 && !is_firm(x->lex, w) &&
+            cut_split_joined(c, x->lex, a, false))
+            return;
+        flags |= w != 0 ? CUT_SLIP : 0;
     }
     if (w == 0 && !k->no_two && cut_split_word(c, x->lex, a))
         return;
     k->no_two = w == 0;
-    if (w == 0 && is_chain(c, x->lex, k, a))
+    if (w == 0 &&
+        (is_chain(c, x->lex, k, a) || cut_split_joined(c, x->lex, a, false) ||
+         cut_split_joined(c, x->lex, a, true)))
         return;
     cut_add_word(c, a->at, a->len, w != 0 ? w : k->spelt, flags);
     c->tokens[c->n - 1].spelt = k->spelt;

@@ -223,6 +223,18 @@ static bool is_said_otherwise(const struct deciding *d)
             (concept_set_has(any, CONCEPT_BUT) && (kinds & (kinds - 1)) != 0));
 }
 
+/* "Sequebro" is "se quebro", but "violento" is not "vio lento". */
+static bool is_taken_apart(const struct deciding *d)
+{
+    const struct cut *c = d->m->cut;
+
+    for (size_t k = 0; c->joined && k < d->g->n_obs; k++) {
+        if (c->tokens[c->row_at[d->g->obs_at[k]]].flags & CUT_SPLIT)
+            return true;
+    }
+    return false;
+}
+
 /* Portuguese "a vasilha está trincada": the pot, or what stands below? */
 static bool is_part_or_pot(const struct deciding *d)
 {
@@ -288,6 +300,7 @@ static const struct {
     const char *what;
 } doubts[] = {
     {is_dark, "a word of a card's sentence is not understood"},
+    {is_taken_apart, "what was run together may be another word"},
     {is_part_or_pot, "the word may be of a part, or of the pot"},
     {is_part_or_fine, "the part is broken, or is it fine?"},
     {cannot_tell, "the sender cannot tell"},

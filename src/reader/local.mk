@@ -8,7 +8,7 @@ KW_READER_SOURCES = %D%/reader.h %D%/reader.c %D%/serial.h \
 	%D%/pattern.h %D%/pattern.c %D%/grammar.h \
 	%D%/grammar_parts.h %D%/grammar.c %D%/grammar_load.c %D%/grammar_way.c \
 	%D%/cut.h %D%/cut_parts.h %D%/cut.c %D%/cut_digits.c \
-	%D%/cut_words.c %D%/cut_settle.c %D%/cut_clause.c %D%/cut_numbers.c %D%/cut_split.c %D%/cut_chain.c \
+	%D%/cut_words.c %D%/cut_settle.c %D%/cut_clause.c %D%/cut_numbers.c %D%/cut_split.c %D%/cut_chain.c %D%/cut_joined.c \
 	%D%/cut_expect.c %D%/cut_card.c %D%/meaning.h %D%/meaning_parts.h %D%/meaning.c %D%/meaning_people.c \
 	%D%/meaning_clause.c %D%/meaning_denial.c %D%/meaning_clock.c \
 	%D%/meaning_measure.c %D%/meaning_then.c %D%/decide.c %D%/decide_bare.c \

@@ -6,17 +6,34 @@
  */
 #include "reader/decide_parts.h"
 
-#define CARD_WORDS 4
+#include <string.h>
 
-/* What puts two things plainly side by side; a comma also stands where only
- * breath is taken. */
+#define BARE_WORDS 4 /* where no number says that it is of a pot */
+
+/* A full stop and its like; a comma also stands where only breath is taken. */
+static bool is_stop(const struct deciding *d, const struct cut_token *t)
+{
+    const char *s = d->m->cut->fold.text + t->at;
+
+    for (size_t i = 0; t->symbol == CONCEPT_PAUSE && i < t->len; i++) {
+        if (strchr(".;!?\n", s[i]) != NULL)
+            return true;
+    }
+    return false;
+}
+
+/* What puts two things plainly side by side. */
 static bool is_joint(const struct deciding *d, const struct cut_token *t)
 {
-    return (t->symbol == CONCEPT_PAUSE && d->m->cut->fold.text[t->at] != ',') ||
-           may_be(d, t, CONCEPT_AND) || may_be(d, t, CONCEPT_BUT) ||
-           may_be(d, t, CONCEPT_WHY) || may_be(d, t, CONCEPT_SINCE) ||
-           may_be(d, t, CONCEPT_THEN) || may_be(d, t, CONCEPT_NOW) ||
-           may_be(d, t, CONCEPT_AGAIN);
+    static const enum concept joints[] = {
+        CONCEPT_AND,  CONCEPT_BUT, CONCEPT_WHY,  CONCEPT_SINCE,
+        CONCEPT_THEN, CONCEPT_NOW, CONCEPT_AGAIN};
+
+    for (size_t i = 0; i < KW_COUNT(joints); i++) {
+        if (may_be(d, t, joints[i]))
+            return true;
+    }
+    return is_stop(d, t);
 }
 
 static const struct cut_token *said_at(const struct deciding *d, size_t k)
@@ -70,7 +87,7 @@ static bool is_ours_alone(const struct deciding *d)
     const struct tally *y = &d->tally;
 
     return y->slips == 0 && y->words == y->ours + y->polite &&
-           y->words <= CARD_WORDS;
+           (d->n_serials > 0 || y->words <= BARE_WORDS);
 }
 
 bool decide_is_odd_pair(const struct deciding *d)

@@ -435,7 +435,8 @@ static void gather(const struct grammar *g, struct grammar_scratch *s,
             return;
         keep_piece(out, c, t->m);
         at = take_piece(t);
-        if (out->ill_at == 0 && (out->ill || (out->sure | out->maybe) != 0))
+        if (out->ill_at == 0 && (out->ill || out->ailing || out->unwell ||
+                                 (out->sure | out->maybe) != 0))
             out->ill_at = (uint16_t)t->m->from;
         if (at <= t->m->from) /* a piece of nothing: never stand still */
             at = t->m->from + 1;

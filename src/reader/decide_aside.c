@@ -5,6 +5,8 @@
  */
 #include "reader/decide_parts.h"
 
+#include <string.h>
+
 static bool ends_clause(const struct deciding *d, const struct cut_token *t)
 {
     return t->symbol == CONCEPT_PAUSE || t->symbol == CONCEPT_BEGIN ||
@@ -72,11 +74,27 @@ static bool has_other(const struct deciding *d, enum reader_kind k)
     return false;
 }
 
+/* "2 ans, diarrhée, svp vite", "come quick": of someone ill, and no water. */
+static void settle_hurry(struct deciding *d)
+{
+    const struct tally *y = &d->tally;
+    const struct cut *c = d->m->cut;
+    const struct cut_token *t =
+        &c->tokens[c->row_at[decide_place_of(d, READER_FAST)]];
+
+    if (has(d, READER_FAST) && has(d, READER_ILL) && !has(d, READER_SLOW) &&
+        !c->card &&
+        memchr(c->fold.text + t->at, ' ', t->len) == NULL && /* one word */
+        !d->g->has_amount && !y->flowing && !y->water && y->pot == 0)
+        decide_drop(d, 1u << READER_FAST);
+}
+
 void decide_asides(struct deciding *d)
 {
     static const enum reader_kind kinds[] = {
         READER_FINE, READER_BROKEN, READER_CRACK, READER_LEAK, READER_UNUSED};
 
+    settle_hurry(d);
     if (d->m->cut->card || d->g->n_obs < 2)
         return;
     for (size_t i = 0; i < KW_COUNT(kinds); i++) {

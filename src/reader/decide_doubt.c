@@ -91,6 +91,23 @@ static bool is_question(const struct deciding *d)
     return asks;
 }
 
+/* French "une pièce du filtre": a part of the pot, and nobody knows which. */
+static bool names_piece(const struct deciding *d)
+{
+    const struct cut *c = d->m->cut;
+    const unsigned damage = 1u << READER_BROKEN | 1u << READER_CRACK;
+
+    if ((d->g->kinds & damage) == 0 || has(d, READER_PART))
+        return false;
+    for (size_t i = 1; i + 3 < c->n; i++) {
+        if (may_be(d, &c->tokens[i], CONCEPT_PART) &&
+            may_be(d, &c->tokens[i + 1], CONCEPT_OF) &&
+            may_be(d, &c->tokens[i + 2], CONCEPT_POT))
+            return true;
+    }
+    return false;
+}
+
 /* "A piece is lost": which one? */
 static bool lacks_part(const struct deciding *d)
 {
@@ -322,7 +339,7 @@ static const struct {
 
 enum reader_why decide_doubt(const struct deciding *d)
 {
-    if (lacks_part(d))
+    if (lacks_part(d) || names_piece(d))
         return READER_WHY_NO_PART;
     if (d->g->limit) {
         d->out->doubt = "it was too much to be read whole";

@@ -162,36 +162,63 @@ static bool is_mine_between(const struct deciding *d, size_t part,
     return mine;
 }
 
-/* "The dog bit the tap and broke it": of a part with its own damage, where no
- * pot is named and nothing else stands between. */
-static void settle_part(struct deciding *d)
+static bool is_part(const struct deciding *d, const struct cut_token *t)
+{
+    return may_be(d, t, CONCEPT_TAP) || may_be(d, t, CONCEPT_LID) ||
+           may_be(d, t, CONCEPT_BUCKET) || may_be(d, t, CONCEPT_PART);
+}
+
+/* A pot by itself; "the tap of the filter" is none. */
+static bool names_pot_itself(const struct deciding *d)
 {
     const struct cut *c = d->m->cut;
+
+    for (size_t i = 1; i + 1 < c->n; i++) {
+        const struct cut_token *t = &c->tokens[i];
+
+        if (may_be(d, t, CONCEPT_POT) &&
+            !(i > 2 && may_be(d, t - 1, CONCEPT_OF) && is_part(d, t - 2)))
+            return true;
+        if ((t->names & CUT_NAMES_POT) && !is_part(d, t))
+            return true;
+    }
+    return false;
+}
+
+/* Is nothing else named there that may have broken? */
+static bool is_part_alone(const struct deciding *d, size_t part, size_t broken)
+{
+    const struct cut *c = d->m->cut;
+
+    for (size_t i = part + 1; i < broken; i++) {
+        const struct cut_token *t = &c->tokens[c->row_at[i]];
+
+        if (is_part(d, t) || may_be(d, t, CONCEPT_THING))
+            return false;
+    }
+    return true;
+}
+
+/* "The dog bit the tap and broke it": of a part with its own damage, where no
+ * pot is named; but not "the lid is lost and it broke". */
+static void settle_part(struct deciding *d)
+{
     size_t part = decide_place_of(d, READER_PART),
            broken = decide_place_of(d, READER_BROKEN);
-    const unsigned by_the_way = 1u << CLASS_SMALL | 1u << CLASS_POLITE;
 
     if (has(d, READER_PART) && has(d, READER_BROKEN) &&
         is_mine_between(d, part, broken))
         decide_drop(d, 1u << READER_BROKEN);
-    if (!has(d, READER_PART) || decide_names_pot(d))
+    if (!has(d, READER_PART) || names_pot_itself(d))
         return;
     if (has(d, READER_UNUSED) && decide_place_of(d, READER_UNUSED) > part &&
-        !c->card)
+        !d->m->cut->card)
         decide_drop(
             d, 1u << READER_UNUSED); /* "the bucket broke, we threw it away" */
-    if (!has(d, READER_BROKEN) || broken < part || d->g->lone_parts != 0)
-        return;
-    for (size_t i = part + 1; i < broken; i++) {
-        const struct cut_token *t = &c->tokens[c->row_at[i]];
-
-        if (t->symbol == CONCEPT_PAUSE || may_be(d, t, CONCEPT_FAULTY) ||
-            may_be(d, t, CONCEPT_LOST) || may_be(d, t, CONCEPT_BROKEN))
-            continue;
-        if (!(d->m->lex->classes[t->symbol] & by_the_way))
-            return;
-    }
-    decide_drop(d, 1u << READER_BROKEN);
+    if (has(d, READER_BROKEN) && broken > part && d->g->lone_parts == 0 &&
+        !concept_set_has(&d->m->cut->any, CONCEPT_LOST) &&
+        is_part_alone(d, part, broken))
+        decide_drop(d, 1u << READER_BROKEN);
 }
 
 enum concept decide_part_concept(enum reader_part p)
@@ -289,17 +316,20 @@ static void settle_unholding(struct deciding *d)
         decide_drop(d, 1u << READER_FAST);
 }
 
-/* Swahili "kimesuguliwa vizuri", well scrubbed: that says of no pot that it is
- * good. */
+/* Swahili "kimesuguliwa vizuri", well scrubbed, and "nikatazama vizuri", I
+ * looked well: that says of no pot that it is good. */
 static void settle_well(struct deciding *d)
 {
     const struct cut *c = d->m->cut;
     size_t well = c->row_at[decide_place_of(d, READER_FINE)],
            wash = c->row_at[decide_place_of(d, READER_SCRUBBED)];
 
-    if (has(d, READER_FINE) && has(d, READER_SCRUBBED) && !c->card &&
-        may_be(d, &c->tokens[well], CONCEPT_WELL) &&
-        (well == wash + 1 || wash == well + 1))
+    if (!has(d, READER_FINE) || c->card || d->g->n_obs < 2 ||
+        !may_be(d, &c->tokens[well], CONCEPT_WELL))
+        return;
+    if ((has(d, READER_SCRUBBED) && (well == wash + 1 || wash == well + 1)) ||
+        c->tokens[well - 1].symbol == CONCEPT_WORD ||
+        c->tokens[well - 1].symbol == CONCEPT_OTHER)
         decide_drop(d, 1u << READER_FINE);
 }
 

@@ -179,6 +179,7 @@ enum concept_class {
     X(SAID, "said", CLASS_SMALL)                                               \
     X(CANNOT_TELL, "cannot-tell", CLASS_SMALL)                                 \
     X(WELL, "well", CLASS_SMALL)                                               \
+    X(NUMBERED, "numbered", CLASS_SMALL)                                       \
     X(MINE, "mine", CLASS_SMALL)                                               \
     X(AGAIN, "again", CLASS_SMALL)                                             \
     X(OLD_POT, "old-pot", CLASS_OURS)                                          \

@@ -210,8 +210,38 @@ void cut_join_minutes(struct cut *c, const struct lexicon *lex)
     c->n = to;
 }
 
+/* What is counted, so that the number before it counts. */
+static bool is_counted(const struct lexicon *lex, const struct cut_token *t)
+{
+    const struct concept_set *s = &lex->sets[t->symbol];
+
+    return cut_has_class(lex, t, 1u << CLASS_UNIT | 1u << CLASS_LETTER) ||
+           concept_set_has(s, CONCEPT_PERSON) ||
+           concept_set_has(s, CONCEPT_CHILD) ||
+           concept_set_has(s, CONCEPT_BABY) || concept_set_has(s, CONCEPT_ONE);
+}
+
+/* "Class 4", "classe de 6e", "street 12": which one, and not how many. */
+static void settle_numbered(struct cut *c, const struct lexicon *lex)
+{
+    for (size_t i = 2; i + 1 < c->n; i++) {
+        struct cut_token *t = &c->tokens[i];
+        const struct cut_token *of = t - 1;
+
+        if (t->symbol != CONCEPT_NUMBER || is_counted(lex, &t[1]))
+            continue;
+        while (of->symbol == CONCEPT_FILLER ||
+               concept_set_has(&lex->sets[of->symbol], CONCEPT_OF))
+            of--;
+        if ((of->symbol == CONCEPT_CHAT && !(t->flags & CUT_WORDED)) ||
+            concept_set_has(&lex->sets[of->symbol], CONCEPT_NUMBERED))
+            t->symbol = CONCEPT_FILLER;
+    }
+}
+
 void cut_settle_figures(struct cut *c, const struct lexicon *lex)
 {
+    settle_numbered(c, lex);
     settle_minus(c, lex);
     settle_for(c, lex);
     settle_none(c, lex);

@@ -10,6 +10,7 @@
 #define COUNTS_APART 3 /* tokens: "not 4 but 1" */
 #define COUNTS_BACK  6 /* "3 are ill, I mean: 5" */
 #define SHORT_MOST   5 /* digits that may be of anything */
+#define SUM_LEAST    100
 
 #define B(c, k) CONCEPT_BIT(CONCEPT_##c, k)
 /* A word for a pot or a part of one. */
@@ -239,6 +240,24 @@ static bool is_led_by_number(const struct deciding *d)
            d->tally.chat == 1 && d->tally.thing == 0 && !d->tally.call;
 }
 
+/* "Mother is ill, send 500 for the medicine, 841 557 230": a sum, and a phone
+ * that happens to be as long as a pot's number. */
+static bool begs(const struct deciding *d)
+{
+    const struct cut *c = d->m->cut;
+    const unsigned begging = 1u << READER_ILL | 1u << READER_FAST;
+
+    if (d->g->sure != 0 || d->g->gut || d->tally.pot > 0 ||
+        (d->g->kinds & ~begging) != 0)
+        return false;
+    for (size_t i = 1; i + 1 < c->n; i++) {
+        if (c->tokens[i].symbol == CONCEPT_NUMBER &&
+            c->tokens[i].value >= SUM_LEAST)
+            return true;
+    }
+    return false;
+}
+
 /* The number of the sender's own pot: no phone is that by chance. */
 static bool is_of_hint(const struct deciding *d)
 {
@@ -265,7 +284,8 @@ static bool is_report(const struct deciding *d)
     if (d->wrong != NULL) {
         if (g->sure != 0)
             return true;
-        if (y->money > 0 || (y->chat > 0 && !pot && !is_led_by_number(d)))
+        if (y->money > 0 || begs(d) ||
+            (y->chat > 0 && !pot && !is_led_by_number(d)))
             return false;
         if (is_short(d, d->wrong) && g->n_obs > 0)
             return decide_is_bare_report(

@@ -96,7 +96,7 @@ static void try_mended(const struct lexicon *lex, const char *s, size_t n,
 
     if (a != 0 && b == 0 && len - n >= MEND_LEAST && may_join(lex, a, lang)) {
         b = slip_find(lex, s + n, len - n, lang);
-        if (b != 0 && lex->words[b].card != 0 && is_ours(lex, b, len - n, lang))
+        if (is_ours(lex, b, len - n, lang))
             keep_if_better(best,
                            (struct joined){{a, b}, n, len - n, {0, CUT_SLIP}});
     } else if (a == 0 && b != 0 && n >= MEND_LEAST && len - n >= SURE_LEAST &&

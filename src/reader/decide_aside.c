@@ -89,12 +89,33 @@ static void settle_hurry(struct deciding *d)
         decide_drop(d, 1u << READER_FAST);
 }
 
+/* Spanish "ventarrón" is no "ven tarron": what only a word says that was taken
+ * apart and mended too is passed over where anything else is told. */
+static void settle_joined(struct deciding *d)
+{
+    const struct cut *c = d->m->cut;
+    unsigned weak = 0, firm = 0;
+
+    for (size_t i = 0; i < d->g->n_obs; i++) {
+        const unsigned both = CUT_SPLIT | CUT_SLIP;
+        uint8_t flags = c->tokens[c->row_at[d->g->obs_at[i]]].flags;
+
+        if ((flags & both) == both)
+            weak |= 1u << d->g->obs[i].kind;
+        else
+            firm |= 1u << d->g->obs[i].kind;
+    }
+    if (c->joined && firm != 0)
+        decide_drop(d, weak & ~firm);
+}
+
 void decide_asides(struct deciding *d)
 {
     static const enum reader_kind kinds[] = {
         READER_FINE, READER_BROKEN, READER_CRACK, READER_LEAK, READER_UNUSED};
 
     settle_hurry(d);
+    settle_joined(d);
     if (d->m->cut->card || d->g->n_obs < 2)
         return;
     for (size_t i = 0; i < KW_COUNT(kinds); i++) {

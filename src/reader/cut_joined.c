@@ -12,7 +12,8 @@
 #define JOINED_MOST  20
 #define CARD_LEAST   3 /* of the word of ours, one of a card */
 #define OURS_LEAST   4 /* else */
-#define SIGN_LEAST   5 /* when that is a sign */
+#define SIGN_LEAST   5 /* when that is a sign of the card */
+#define SIGN_LONG    7 /* any other sign */
 #define MEND_LEAST   4 /* of one with a slip */
 #define SURE_LEAST   5 /* of one as it stands beside one with a slip */
 
@@ -53,7 +54,7 @@ static bool is_ours(const struct lexicon *lex, uint32_t word, size_t len,
         return false;
     card = lex->words[word].card != 0;
     if (has_class(lex, symbol, 1u << CLASS_SIGN))
-        return card && len >= SIGN_LEAST; /* Spanish "retirado" */
+        return len >= (card ? SIGN_LEAST : SIGN_LONG); /* "retirado" */
     return len >= (card ? CARD_LEAST : OURS_LEAST);
 }
 

@@ -109,6 +109,27 @@ static bool is_part_of_other(const struct deciding *d)
     return false;
 }
 
+/* Does the clause of the token tell of another thing? "Our filter works well,
+ * mother is happy with it" does so in the second one only. */
+static bool has_alien(const struct deciding *d, size_t at)
+{
+    const struct cut *c = d->m->cut;
+    size_t to = at;
+
+    while (at > 1 && c->tokens[at - 1].symbol != CONCEPT_PAUSE)
+        at--;
+    while (to + 1 < c->n && c->tokens[to].symbol != CONCEPT_PAUSE)
+        to++;
+    for (size_t k = 0; k < d->g->n_pieces; k++) {
+        const struct meaning_piece *p = &d->g->pieces[k];
+
+        if (p->from < to && p->to > at &&
+            (p->said[GRAMMAR_ALIEN / 64] >> GRAMMAR_ALIEN % 64 & 1))
+            return true;
+    }
+    return false;
+}
+
 /* "The filter works well, we drink from it daily and thank you": of the pot by
  * name, in one clause, whatever else is told. */
 static bool is_praise(const struct deciding *d)
@@ -118,7 +139,7 @@ static bool is_praise(const struct deciding *d)
     size_t at = c->row_at[d->g->obs_at[0]];
 
     if (y->chat + y->money + y->thing + y->neighbour > 0 ||
-        (c->tokens[at].flags & CUT_SLIP) || d->g->aliens > 0 || y->call ||
+        (c->tokens[at].flags & CUT_SLIP) || has_alien(d, at) || y->call ||
         decide_is_asked(d) || d->m->hint->pot == NULL ||
         y->unknown * 2 > y->words)
         return false;

@@ -198,10 +198,11 @@ bool decide_is_used(const struct deciding *d)
     return use && daily;
 }
 
-/* A pot in pieces lets nothing through slowly. */
+/* A pot in pieces lets nothing through, slowly or fast. */
 static bool is_slow_and_broken(const struct deciding *d)
 {
-    return has(d, READER_BROKEN) && has(d, READER_SLOW) && !d->m->cut->card;
+    return has(d, READER_BROKEN) && !d->m->cut->card &&
+           (has(d, READER_SLOW) || has(d, READER_FAST));
 }
 
 static bool is_dark(const struct deciding *d)

@@ -14,7 +14,7 @@
 #define OURS_LEAST   4 /* else */
 #define SIGN_LEAST   5 /* when that is a sign of the card */
 #define SIGN_LONG    7 /* any other sign */
-#define MEND_LEAST   4 /* of one with a slip */
+#define MEND_LEAST   5 /* of one with a slip */
 #define SURE_LEAST   5 /* of one as it stands beside one with a slip */
 
 #define B(c, k) CONCEPT_BIT(CONCEPT_##c, k)

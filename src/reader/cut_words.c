@@ -55,8 +55,9 @@ void cut_word(struct cut *c, const struct cut_context *x,
     k->no_phrase = w == 0;
     if (w == 0 && a->len >= SLIP_LEAST) {
         w = cut_find_slip(c, x->lex, k, s, a->len);
-        if (w != 0 && !is_firm(x->lex, w) &&
-            cut_split_joined(c, x->lex, a, false))
+        if (w != 0 && !is_firm(x->lex, w) && c->numbered &&
+            (is_chain(c, x->lex, k, a) ||
+             cut_split_joined(c, x->lex, a, false)))
             return;
         flags |= w != 0 ? CUT_SLIP : 0;
     }

@@ -69,6 +69,34 @@ static const struct {
     ASKED("021407319 crack g", CONTRARY),
     /* what broke may be another thing */
     ASKED("021407319 le robin est casse", UNSURE),
+    /* two troubles: side by side, or one of them misread? */
+    ASKED("021407319 nobody uses it up there, my little one has the runs",
+          UNSURE),
+    FILED("021407319 nobody uses it up there and my little one has the runs"),
+    FILED("021407319 nobody uses it up there. my little one has the runs"),
+    FILED("021407319 crack leak slow unused"),
+    FILED("021407319 it cracked so nobody uses it"),
+    FILED("021407319 we scrubbed it yesterday it leaks"),
+    ASKED("021407319 we moved it in a hurry too fast and the pot broke",
+          UNSURE),
+    ASKED("021407319 the lid was lost: it is the tap that is lost", UNSURE),
+    FILED("021407319 the lid and the tap are lost"),
+    FILED("021407319 the tap of the filter fell on the floor and it broke"),
+    /* what the sender cannot tell */
+    ASKED("021407319 it may be a crack, I cannot tell", UNSURE),
+    FILED("021407319 it cracked, I do not know how that happened"),
+    /* pot or bucket; a piece of it */
+    ASKED("021407319 a vasilha do filtro quebrou", UNSURE),
+    ASKED("021407319 une piece du filtre s'est cassee hier soir", NO_PART),
+    /* run together */
+    ASKED("021407319 la vasija sesale elagua", UNSURE),
+    FILED("021407319 tapbusted"),
+    FILED("021407319 la vasija lenta laolla"),
+    /* a sum, and a phone as long as a pot's number */
+    NOT_REPORT("my mother is ill send 500 to 841 557 230"),
+    ASKED("my mother is ill 841 557 230", CHECK),
+    /* a question about an illness alerts, and is asked about */
+    ASKED("021407319 what if there is blood in the stool?", UNSURE),
     /* talk */
     NOT_REPORT("on a lave le bebe, il dort bien"),
     NOT_REPORT("limpa o galinheiro amanha cedo"),
@@ -88,6 +116,60 @@ START_TEST(doubtful_is_asked)
                reader_why_name(m.why));
     ck_assert_int_eq(m.outcome, texts[_i].outcome);
     ck_assert_int_eq(m.why, texts[_i].why);
+}
+END_TEST
+
+/* A class, a street or a flat has a number that counts nobody. */
+START_TEST(numbers_of_places_count_nobody)
+{
+    static const char *const said[] = {
+        "021407319 my brother in grade 6 has diarrhoea",
+        "021407319 my son of class 4 is ill",
+        "021407319 mon fils en classe de 6e a la diarrhee",
+        "021407319 mtoto wa kidato cha nne anatapika"};
+    struct reader_meaning m;
+
+    for (size_t i = 0; i < KW_COUNT(said); i++) {
+        m = rig_filed_one(said[i], NULL);
+        ck_assert_int_eq(m.obs[0].kind, READER_ILL);
+        ck_assert_int_eq(m.obs[0].people, 0);
+    }
+    m = rig_filed_one("021407319 class 4 children ill", NULL);
+    ck_assert_int_eq(m.obs[0].people, 4);
+}
+END_TEST
+
+/* Well scrubbed says of no pot that it is good; nor does a hurry of water. */
+START_TEST(manner_is_no_kind)
+{
+    struct reader_meaning m =
+        rig_filed_one("021407319 chungu kimesuguliwa vizuri na mama", "sw");
+
+    ck_assert_int_eq(m.obs[0].kind, READER_SCRUBBED);
+    m = rig_filed_one("021407319 ma fille 2 ans diarrhee avec sang svp vite",
+                      "fr");
+    ck_assert_int_eq(m.obs[0].kind, READER_ILL);
+    ck_assert_int_eq(m.danger, READER_BLOOD);
+}
+END_TEST
+
+/* Swahili verbs are a letter apart: who came did not die. */
+START_TEST(far_slip_is_no_sign)
+{
+    static const char *const came[] = {"aliyekuja", "waliokuja", "aliyekuwa",
+                                       "walipokuta"};
+
+    for (size_t i = 0; i < KW_COUNT(came); i++) {
+        char text[80];
+        struct reader_meaning m;
+
+        snprintf(text, sizeof(text), "021407319 mtoto %s nyumbani", came[i]);
+        m = rig_read(text, "sw", NULL);
+        ck_assert_int_eq(m.danger, 0);
+    }
+    ck_assert_int_eq(
+        rig_read("021407319 mtoto aliyekufa nyumbani", "sw", NULL).danger,
+        READER_DEAD);
 }
 END_TEST
 
@@ -181,6 +263,9 @@ static void add_tests(TCase *t)
     tcase_add_test(t, one_kind_alone);
     tcase_add_test(t, some_of_those_counted);
     tcase_add_test(t, card_words_forgive_one_slip);
+    tcase_add_test(t, numbers_of_places_count_nobody);
+    tcase_add_test(t, manner_is_no_kind);
+    tcase_add_test(t, far_slip_is_no_sign);
 }
 
 int main(void)

@@ -43,7 +43,7 @@ struct reply_slots { /* NULL or 0: not known; the loader knows which are used */
     int people, days, count, total;
     int texts, reports, failed, ill, open, replace, waiting; /* digest */
     const char *day;                                         /* "2026-05-30" */
-    const char *said; /* what was understood, as on a card */
+    const char *said;  /* what was understood, as on a card */
     int places, aside; /* of a failing batch: with failures; left out */
 };
 

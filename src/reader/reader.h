@@ -145,8 +145,9 @@ struct reader_meaning {
     /* Contrary, and crack, leak, broken or fast was one side; or nothing but
      * a doubt about the water was said. */
     bool unsafe_said;
-    const char *doubt; /* of READER_WHY_UNSURE, _UNCLEAR: what is, or NULL. Static */
-    bool courtesy;     /* greetings and thanks, "ok thanks", and nothing else */
+    const char
+        *doubt; /* of READER_WHY_UNSURE, _UNCLEAR: what is, or NULL. Static */
+    bool courtesy; /* greetings and thanks, "ok thanks", and nothing else */
 
     /* What commands carry: alert number, batch code, phone, language. */
     int64_t numbers[READER_NUMBERS_MOST];

@@ -83,7 +83,7 @@ static const struct {
     FILED("021407319 the lid and the tap are lost"),
     FILED("021407319 the tap of the filter fell on the floor and it broke"),
     /* what the sender cannot tell */
-    ASKED("021407319 it may be a crack, I cannot tell", UNSURE),
+    ASKED("021407319 it leaks or so they say, I cannot tell", UNSURE),
     FILED("021407319 it cracked, I do not know how that happened"),
     /* pot or bucket; a piece of it */
     ASKED("021407319 a vasilha do filtro quebrou", UNSURE),

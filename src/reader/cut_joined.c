@@ -115,8 +115,9 @@ bool cut_split_joined(struct cut *c, const struct lexicon *lex,
     const char *s = c->fold.text + a->at;
     struct joined best = {.first = 0};
 
-    if (!c->numbered || c->lang_seems < 0 || a->len < JOINED_LEAST ||
-        a->len > JOINED_MOST || (mend && c->n_slips++ >= CUT_SLIPS_MOST))
+    if (!c->numbered || c->lang_seems < 0 || (s[0] & 0x80) ||
+        a->len < JOINED_LEAST || a->len > JOINED_MOST ||
+        (mend && c->n_slips++ >= CUT_SLIPS_MOST))
         return false;
     for (size_t n = SMALL_LEAST; n + SMALL_LEAST <= a->len; n++) {
         if (mend)

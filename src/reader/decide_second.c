@@ -50,10 +50,12 @@ static bool go_together(const struct reader_obs *a, const struct reader_obs *b)
     const unsigned after_care =
         BIT(FINE) | BIT(SLOW) | BIT(FAST) | BIT(LEAK) | BIT(CRACK);
     const unsigned damage = BIT(CRACK) | BIT(BROKEN);
+    const unsigned holds_not = BIT(CRACK) | BIT(LEAK);
     unsigned both = 1u << a->kind | 1u << b->kind;
 
     return both == (BIT(PART) | BIT(FINE)) ||
            ((both & damage) && (both & (BIT(LEAK) | BIT(UNUSED)))) ||
+           ((both & BIT(FAST)) && (both & holds_not)) ||
            ((both & BIT(SCRUBBED)) && (both & after_care));
 }
 

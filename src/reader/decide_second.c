@@ -8,7 +8,8 @@
 
 #include <string.h>
 
-#define BARE_WORDS 4 /* where no number says that it is of a pot */
+#define STORY_WORDS 16 /* more of them have all sorts of things in them */
+#define BARE_WORDS  4  /* where no number says that it is of a pot */
 
 /* A full stop and its like; a comma also stands where only breath is taken. */
 static bool is_stop(const struct deciding *d, const struct cut_token *t)
@@ -44,8 +45,10 @@ static const struct cut_token *said_at(const struct deciding *d, size_t k)
 #define BIT(k) (1u << READER_##k)
 
 /* Do the two go together, as cause and effect, or care and what came of it? Two
- * parts do not: "the lid was lost; no, the tap". */
-static bool go_together(const struct reader_obs *a, const struct reader_obs *b)
+ * parts do not: "the lid was lost; no, the tap". In a story a word for wet or
+ * for a hurry may be of anything. */
+static bool go_together(const struct reader_obs *a, const struct reader_obs *b,
+                        bool story)
 {
     const unsigned after_care =
         BIT(FINE) | BIT(SLOW) | BIT(FAST) | BIT(LEAK) | BIT(CRACK);
@@ -53,10 +56,12 @@ static bool go_together(const struct reader_obs *a, const struct reader_obs *b)
     const unsigned holds_not = BIT(CRACK) | BIT(LEAK);
     unsigned both = 1u << a->kind | 1u << b->kind;
 
-    return both == (BIT(PART) | BIT(FINE)) ||
-           ((both & damage) && (both & (BIT(LEAK) | BIT(UNUSED)))) ||
-           ((both & BIT(FAST)) && (both & holds_not)) ||
-           ((both & BIT(SCRUBBED)) && (both & after_care));
+    if (both == (BIT(PART) | BIT(FINE)) || both == holds_not ||
+        ((both & damage) && (both & BIT(UNUSED))) ||
+        ((both & BIT(SCRUBBED)) && (both & after_care)))
+        return true;
+    return !story && (((both & BIT(FAST)) && (both & holds_not)) ||
+                      ((both & damage) && (both & BIT(LEAK))));
 }
 
 /* "Cracked and slow": each as it is written, and side by side. */
@@ -66,6 +71,8 @@ static bool are_side_by_side(const struct deciding *d,
 {
     bool apart = false;
 
+    if (d->tally.words > STORY_WORDS)
+        return false;
     if (a > b)
         return are_side_by_side(d, b, a);
     for (const struct cut_token *t = a; t < b && !apart; t++)
@@ -95,6 +102,7 @@ static bool is_ours_alone(const struct deciding *d)
 bool decide_is_odd_pair(const struct deciding *d)
 {
     const struct meaning_gathered *g = d->g;
+    bool story = d->tally.words > STORY_WORDS;
 
     if (d->m->cut->card || is_ours_alone(d))
         return false;
@@ -102,7 +110,7 @@ bool decide_is_odd_pair(const struct deciding *d)
         return true;
     for (size_t i = 0; i < g->n_obs; i++) {
         for (size_t k = i + 1; k < g->n_obs; k++) {
-            if (!go_together(&g->obs[i], &g->obs[k]) &&
+            if (!go_together(&g->obs[i], &g->obs[k], story) &&
                 !are_side_by_side(d, said_at(d, i), said_at(d, k)))
                 return true;
         }

@@ -159,6 +159,17 @@ static bool is_damage_of_unknown(const struct deciding *d)
     return false;
 }
 
+/* "We took the tap off for the journey, now it is gone for good": of a part
+ * that is named, and of a loss, nothing was understood. */
+static bool has_stray_loss(const struct deciding *d)
+{
+    const unsigned parts = 1u << READER_TAP | 1u << READER_LID;
+
+    return (d->g->lone_parts & parts) && !has(d, READER_PART) &&
+           !d->m->cut->card && d->g->n_obs > 0 &&
+           concept_set_has(&d->m->cut->any, CONCEPT_LOST);
+}
+
 /* "The filter is good, no one here ails": a denial nobody understood? */
 static bool has_stray_no(const struct deciding *d)
 {
@@ -331,6 +342,7 @@ static const struct {
     {is_other_illness, "it may be another illness"},
     {decide_has_stray_count, "a number that may count people is left over"},
     {decide_has_stray_measure, "a number or a unit is left over"},
+    {has_stray_loss, "a part and a loss that do not go together"},
     {has_stray_no, "a 'no' that denies nothing"},
     {is_damage_of_part, "the damage may be the part's"},
     {is_damage_of_unknown, "the damage may be another thing's"},

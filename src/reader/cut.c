@@ -549,7 +549,7 @@ void cut_text(struct cut *c, const struct lexicon *lex,
 
     atoms.n = 0;
     atoms.full = false;
-    c->n = c->n_held = c->n_slips = c->n_chains = 0;
+    c->n = c->n_held = c->n_slips = c->n_chains = c->n_mends = 0;
     c->text++;
     c->keypad = c->card = c->doubt = c->joined = false;
     c->lang = -1;

@@ -101,6 +101,7 @@ struct cut {
     uint32_t text;   /* counts the texts */
     size_t n_slips;  /* wanted in this text, remembered or not */
     size_t n_chains; /* the same */
+    size_t n_mends;  /* the same, of words taken apart and mended */
     struct fold fold;
     struct cut_token tokens[CUT_TOKENS_MOST];
     size_t n;

@@ -14,6 +14,7 @@
 #define OURS_LEAST   4 /* else */
 #define SIGN_LEAST   5 /* when that is a sign of the card */
 #define SIGN_LONG    7 /* any other sign */
+#define MENDS_MOST   4 /* words of a text; more are no thumb's work */
 #define MEND_LEAST   5 /* of one with a slip */
 #define SURE_LEAST   5 /* of one as it stands beside one with a slip */
 
@@ -117,7 +118,7 @@ bool cut_split_joined(struct cut *c, const struct lexicon *lex,
 
     if (!c->numbered || c->lang_seems < 0 || (s[0] & 0x80) ||
         a->len < JOINED_LEAST || a->len > JOINED_MOST ||
-        (mend && c->n_slips++ >= CUT_SLIPS_MOST))
+        (mend && c->n_mends++ >= MENDS_MOST))
         return false;
     for (size_t n = SMALL_LEAST; n + SMALL_LEAST <= a->len; n++) {
         if (mend)

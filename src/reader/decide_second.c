@@ -64,6 +64,21 @@ static bool go_together(const struct reader_obs *a, const struct reader_obs *b,
                       ((both & damage) && (both & BIT(LEAK))));
 }
 
+/* "It leaks and is running off the table": no one is named who had the runs. */
+static bool is_nobody_ill(const struct deciding *d)
+{
+    static const enum concept somebody[] = {
+        CONCEPT_PERSON, CONCEPT_CHILD, CONCEPT_BABY, CONCEPT_ONE, CONCEPT_ME};
+    const struct meaning_gathered *g = d->g;
+
+    for (size_t i = 0; i < KW_COUNT(somebody); i++) {
+        if (concept_set_has(&d->m->cut->any, somebody[i]))
+            return false;
+    }
+    return has(d, READER_ILL) && !g->who && g->people + g->under5 == 0 &&
+           g->sure == 0 && !g->said_ill;
+}
+
 /* "Cracked and slow": each as it is written, and side by side. */
 static bool are_side_by_side(const struct deciding *d,
                              const struct cut_token *a,
@@ -71,7 +86,7 @@ static bool are_side_by_side(const struct deciding *d,
 {
     bool apart = false;
 
-    if (d->tally.words > STORY_WORDS)
+    if (d->tally.words > STORY_WORDS || is_nobody_ill(d))
         return false;
     if (a > b)
         return are_side_by_side(d, b, a);

@@ -98,6 +98,15 @@ static bool is_first_said(const struct deciding *d, size_t at)
     return at == 1;
 }
 
+/* Spanish "bn dia restregue la oya": a good day. */
+static bool is_good_day(const struct deciding *d, size_t at)
+{
+    const struct cut_token *next = &d->m->cut->tokens[at + 1];
+
+    return may_be(d, next, CONCEPT_DAY) || may_be(d, next, CONCEPT_MORNING) ||
+           may_be(d, next, CONCEPT_EVENING);
+}
+
 /* "All well? 0214-073-19 tap broken": a greeting. "We do not use it, ok,
  * thanks", "ok, slow": a courtesy. */
 static void settle_greeting(struct deciding *d)
@@ -105,6 +114,9 @@ static void settle_greeting(struct deciding *d)
     const struct cut *c = d->m->cut;
     size_t at = c->row_at[decide_place_of(d, READER_FINE)];
 
+    if (has(d, READER_FINE) && is_first_said(d, at) && is_good_day(d, at) &&
+        d->g->kinds != 1u << READER_FINE)
+        decide_drop(d, 1u << READER_FINE);
     if (has(d, READER_FINE) && may_be(d, &c->tokens[at], CONCEPT_POLITE) &&
         (has(d, READER_UNUSED) ||
          (is_first_said(d, at) && d->g->kinds != 1u << READER_FINE &&

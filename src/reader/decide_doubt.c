@@ -8,6 +8,7 @@
 #include <string.h>
 
 #define SHORT_WORDS 3
+#define LONG_WORDS  5
 
 /* "Part" behind a serial, and nothing else: which one? */
 bool decide_names_no_part(const struct deciding *d)
@@ -35,7 +36,8 @@ static bool is_other_illness(const struct deciding *d)
     return d->n_serials == 0 && d->wrong == NULL &&
            d->g->kinds == 1u << READER_ILL && d->g->sure == 0 && !d->g->gut &&
            d->g->people == 0 && y->pot == 0 && !y->water && !d->m->cut->card &&
-           y->words > SHORT_WORDS;
+           y->words > SHORT_WORDS &&
+           (y->unknown + y->chat + y->thing > 0 || y->words > LONG_WORDS);
 }
 
 /* "The boss is ill, bring the bucket": no one of a home with a pot is named. */

@@ -79,20 +79,28 @@ static bool is_nobody_ill(const struct deciding *d)
            g->sure == 0 && !g->said_ill;
 }
 
-/* "Cracked and slow": each as it is written, and side by side. */
-static bool are_side_by_side(const struct deciding *d,
-                             const struct cut_token *a,
-                             const struct cut_token *b)
+/* What an illness is often told with, in one breath: "good, my son has the
+ * runs". */
+static bool stands_beside_illness(enum reader_kind k)
 {
+    return (1u << k & (BIT(FINE) | BIT(PART) | BIT(CRACK))) != 0;
+}
+
+/* "Cracked and slow": each as it is written, and side by side. */
+static bool are_side_by_side(const struct deciding *d, size_t i, size_t k)
+{
+    const struct cut_token *a = said_at(d, i), *b = said_at(d, k);
+    enum reader_kind first = d->g->obs[i].kind, second = d->g->obs[k].kind;
+    bool comma = (first == READER_ILL && stands_beside_illness(second)) ||
+                 (second == READER_ILL && stands_beside_illness(first));
     bool apart = false;
 
-    if (d->tally.words > STORY_WORDS || is_nobody_ill(d))
+    if (d->tally.words > STORY_WORDS || is_nobody_ill(d) ||
+        ((a->flags | b->flags) & CUT_SLIP))
         return false;
-    if (a > b)
-        return are_side_by_side(d, b, a);
-    for (const struct cut_token *t = a; t < b && !apart; t++)
-        apart = is_joint(d, t);
-    return apart && !((a->flags | b->flags) & CUT_SLIP);
+    for (const struct cut_token *t = a < b ? a : b; t < (a < b ? b : a); t++)
+        apart |= is_joint(d, t) || (comma && t->symbol == CONCEPT_PAUSE);
+    return apart;
 }
 
 /* "Gave it a good wash": is the pot good, or was the wash? */
@@ -126,7 +134,7 @@ bool decide_is_odd_pair(const struct deciding *d)
     for (size_t i = 0; i < g->n_obs; i++) {
         for (size_t k = i + 1; k < g->n_obs; k++) {
             if (!go_together(&g->obs[i], &g->obs[k], story) &&
-                !are_side_by_side(d, said_at(d, i), said_at(d, k)))
+                !are_side_by_side(d, i, k))
                 return true;
         }
     }

@@ -575,12 +575,5 @@ static void add_tests(TCase *t)
 
 int main(void)
 {
-    Suite *s = suite_create("desk");
-    TCase *t = tcase_create("texts");
-
-    tcase_add_checked_fixture(t, open_all, close_all);
-    tcase_set_timeout(t, 60);
-    add_tests(t);
-    suite_add_tcase(s, t);
-    return fixture_run(s);
+    return fixture_texts("desk", add_tests);
 }

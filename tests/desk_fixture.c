@@ -189,3 +189,15 @@ int64_t told(const char *like)
              like);
     return fixture_number(lg, sql);
 }
+
+int fixture_texts(const char *name, void (*add)(TCase *t))
+{
+    Suite *s = suite_create(name);
+    TCase *t = tcase_create("texts");
+
+    tcase_add_checked_fixture(t, open_all, close_all);
+    tcase_set_timeout(t, 60);
+    add(t);
+    suite_add_tcase(s, t);
+    return fixture_run(s);
+}

@@ -47,4 +47,6 @@ int64_t told(const char *like);
         ck_assert_msg(strstr(reply_, part) != NULL, "no '%s' in: %s", part,    \
                       reply_);                                                 \
     } while (0)
+/* Runs a suite of one case of texts; the exit code of the program. */
+int fixture_texts(const char *name, void (*add)(TCase *t));
 #endif

@@ -400,8 +400,8 @@ static int asked(struct answer *a, bool question_only)
 
     kw_buf_init(&words, 256);
     kw_buf_init(&said, 256);
-    if (!reply_said(a->r, a->c->lang, a->m->obs, a->m->n_obs, &said) &&
-        strcmp(key, "ask-sure") == 0)
+    if (strcmp(key, "ask-sure") == 0 &&
+        !reply_said(a->r, a->c->lang, a->m->obs, a->m->n_obs, &said))
         key = "ask-unclear";
     a->slots.said = kw_buf_text(&said);
     reply_kinds(a->r, a->c->lang, a->m->obs, a->m->n_obs, &words);

@@ -64,12 +64,6 @@ bool decide_is_asked(const struct deciding *d)
     return false;
 }
 
-static bool is_part(const struct deciding *d, const struct cut_token *t)
-{
-    return may_be(d, t, CONCEPT_TAP) || may_be(d, t, CONCEPT_LID) ||
-           may_be(d, t, CONCEPT_BUCKET);
-}
-
 /* What nobody would call a pot. */
 static bool is_other(const struct cut_token *t)
 {
@@ -123,8 +117,7 @@ static bool has_alien(const struct deciding *d, size_t at)
     for (size_t k = 0; k < d->g->n_pieces; k++) {
         const struct meaning_piece *p = &d->g->pieces[k];
 
-        if (p->from < to && p->to > at &&
-            (p->said[GRAMMAR_ALIEN / 64] >> GRAMMAR_ALIEN % 64 & 1))
+        if (p->from < to && p->to > at && meaning_piece_said(p, GRAMMAR_ALIEN))
             return true;
     }
     return false;

@@ -55,20 +55,17 @@ bool decide_is_supposed(const struct deciding *d)
            concept_set_has(&d->m->cut->any, CONCEPT_IF) && decide_is_asked(d);
 }
 
-static bool said_in(const struct meaning_piece *p, enum grammar_rule r)
-{
-    return (p->said[r / 64] >> r % 64 & 1) != 0;
-}
-
 /* Does the piece say what is wrong, or who is ill? */
 static bool tells(const struct meaning_piece *p)
 {
     for (int r = GRAMMAR_CRACK; r <= GRAMMAR_FAST; r++) {
-        if (said_in(p, (enum grammar_rule)r))
+        if (meaning_piece_said(p, (enum grammar_rule)r))
             return true;
     }
-    return said_in(p, GRAMMAR_ILL) || said_in(p, GRAMMAR_GUT) ||
-           said_in(p, GRAMMAR_BLOOD) || said_in(p, GRAMMAR_DEAD);
+    return meaning_piece_said(p, GRAMMAR_ILL) ||
+           meaning_piece_said(p, GRAMMAR_GUT) ||
+           meaning_piece_said(p, GRAMMAR_BLOOD) ||
+           meaning_piece_said(p, GRAMMAR_DEAD);
 }
 
 /* "Is it a crack?" says none, unless it goes on with why. */

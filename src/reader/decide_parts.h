@@ -45,6 +45,13 @@ static inline bool has(const struct deciding *d, enum reader_kind k)
     return (d->g->kinds >> k) & 1;
 }
 
+/* A tap, a lid or a bucket by its word. */
+static inline bool is_part(const struct deciding *d, const struct cut_token *t)
+{
+    return may_be(d, t, CONCEPT_TAP) || may_be(d, t, CONCEPT_LID) ||
+           may_be(d, t, CONCEPT_BUCKET);
+}
+
 /* The signs into out->danger; then the illness, if there is one. */
 void decide_signs(struct deciding *d);
 void decide_add_illness(struct deciding *d);

@@ -174,10 +174,10 @@ static bool is_mine_between(const struct deciding *d, size_t part,
     return mine;
 }
 
-static bool is_part(const struct deciding *d, const struct cut_token *t)
+static bool is_part_or_piece(const struct deciding *d,
+                             const struct cut_token *t)
 {
-    return may_be(d, t, CONCEPT_TAP) || may_be(d, t, CONCEPT_LID) ||
-           may_be(d, t, CONCEPT_BUCKET) || may_be(d, t, CONCEPT_PART);
+    return is_part(d, t) || may_be(d, t, CONCEPT_PART);
 }
 
 /* A pot by itself; "the tap of the filter" is none. */
@@ -189,9 +189,10 @@ static bool names_pot_itself(const struct deciding *d)
         const struct cut_token *t = &c->tokens[i];
 
         if (may_be(d, t, CONCEPT_POT) &&
-            !(i > 2 && may_be(d, t - 1, CONCEPT_OF) && is_part(d, t - 2)))
+            !(i > 2 && may_be(d, t - 1, CONCEPT_OF) &&
+              is_part_or_piece(d, t - 2)))
             return true;
-        if ((t->names & CUT_NAMES_POT) && !is_part(d, t))
+        if ((t->names & CUT_NAMES_POT) && !is_part_or_piece(d, t))
             return true;
     }
     return false;
@@ -205,7 +206,7 @@ static bool is_part_alone(const struct deciding *d, size_t part, size_t broken)
     for (size_t i = part + 1; i < broken; i++) {
         const struct cut_token *t = &c->tokens[c->row_at[i]];
 
-        if (is_part(d, t) || may_be(d, t, CONCEPT_THING))
+        if (is_part_or_piece(d, t) || may_be(d, t, CONCEPT_THING))
             return false;
     }
     return true;

@@ -15,6 +15,12 @@ struct meaning_piece { /* kept to explain */
     uint64_t said[2];
 };
 
+static inline bool meaning_piece_said(const struct meaning_piece *p,
+                                      enum grammar_rule r)
+{
+    return (p->said[r / 64] >> r % 64 & 1) != 0;
+}
+
 enum meaning_counted {
     COUNTED_NOT,
     COUNTED_BARE,

@@ -552,6 +552,7 @@ void cut_text(struct cut *c, const struct lexicon *lex,
     c->n = c->n_held = c->n_slips = c->n_chains = c->n_mends = 0;
     c->text++;
     c->keypad = c->card = c->doubt = c->joined = false;
+    c->near_pot = c->near_illness = false;
     c->lang = -1;
     c->cut_off = c->fold.cut;
     cut_add(c, CONCEPT_BEGIN, 0, 0);

@@ -117,14 +117,16 @@ struct cut {
     uint8_t any_flag;
     struct cut_long held[CUT_LONG_MOST];
     size_t n_held;
-    bool cut_off;   /* something was left out */
-    bool numbered;  /* it has digits enough for a pot's number */
-    bool joined;    /* a small word and one of ours were taken apart */
-    bool keypad;    /* the form with stars */
-    bool card;      /* worded as on the card: nothing in it is by the way */
-    bool doubt;     /* and a word in it is not understood */
-    int lang;       /* most words are of this one, or -1 */
-    int lang_seems; /* by the words that need no repair, else the sender's */
+    bool cut_off;      /* something was left out */
+    bool numbered;     /* it has digits enough for a pot's number */
+    bool near_pot;     /* it names one, by a word that stands as it is */
+    bool near_illness; /* the same */
+    bool joined;       /* a small word and one of ours were taken apart */
+    bool keypad;       /* the form with stars */
+    bool card;         /* worded as on the card: nothing in it is by the way */
+    bool doubt;        /* and a word in it is not understood */
+    int lang;          /* most words are of this one, or -1 */
+    int lang_seems;    /* by the words that need no repair, else the sender's */
 };
 
 #define CUT_OCTETS_MOST 1600 /* of a text; READER_TEXT_MOST */

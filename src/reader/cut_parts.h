@@ -80,10 +80,18 @@ bool cut_split_chain(struct cut *c, const struct lexicon *lex,
 /* What a word may mean in that language or in those that all have; 0 nothing.
  */
 uint16_t cut_symbol_in(const struct lexicon *lex, uint32_t word, int lang);
-/* A small word or a pot's before one of ours, in a text with a pot's number;
- * mend: one of the two may have a slip. */
+/* A small word or a pot's beside one of ours, in a text of a pot or an illness,
+ * where that is likelier than the slip, 0 for none; mend: one of the two may
+ * have a slip. */
 bool cut_split_joined(struct cut *c, const struct lexicon *lex,
-                      const struct cut_atom *a, bool mend);
+                      const struct cut_atom *a, uint32_t slip, bool mend);
+/* Token i, which is no word, as two of a phrase that is a sign: "hoshme nahi".
+ */
+bool cut_split_in_phrase(struct cut *c, const struct lexicon *lex, size_t i,
+                         bool sign);
+/* Does a phrase of several words, one that is a sign, have token i? */
+bool cut_is_in_phrase(const struct cut *c, const struct lexicon *lex, size_t i,
+                      bool sign);
 /* One word, looked up: as it stands, mended, or taken apart. */
 void cut_word(struct cut *c, const struct cut_context *x,
               const struct cut_atom *a);

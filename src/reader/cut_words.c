@@ -36,6 +36,18 @@ static bool is_firm(const struct lexicon *lex, uint32_t word)
     return (lex->classes[lexicon_symbol_of(lex, word)] & firm) != 0;
 }
 
+/* A word that is known as it stands, or by ear one of ours, is no two; but
+ * what only another language has may be. */
+static bool may_be_two(const struct cut *c, const struct lexicon *lex,
+                       const struct cut_atom *a, uint32_t word, bool slip)
+{
+    if (a->word != 0)
+        return c->lang_seems >= 0 && lexicon_symbol_of(lex, a->word) != 0 &&
+               cut_symbol_in(lex, a->word, c->lang_seems) == 0 &&
+               lex->words[a->word].phrases == 0;
+    return word == 0 || slip || !is_firm(lex, word);
+}
+
 void cut_word(struct cut *c, const struct cut_context *x,
               const struct cut_atom *a)
 {
@@ -43,6 +55,7 @@ void cut_word(struct cut *c, const struct cut_context *x,
     struct cut_known *k;
     uint32_t w;
     uint8_t flags = a->flags;
+    bool slip;
 
     if (a->word == 0 && a->len >= LEXICON_WORD_CAP) {
         cut_add_word(c, a->at, a->len, 0, flags);
@@ -56,27 +69,51 @@ void cut_word(struct cut *c, const struct cut_context *x,
     if (w == 0 && a->len >= SLIP_LEAST) {
         w = cut_find_slip(c, x->lex, k, s, a->len);
         if (w != 0 && !is_firm(x->lex, w) && c->numbered &&
-            (is_chain(c, x->lex, k, a) ||
-             cut_split_joined(c, x->lex, a, false)))
+            is_chain(c, x->lex, k, a))
             return;
         flags |= w != 0 ? CUT_SLIP : 0;
     }
     if (w == 0 && !k->no_two && cut_split_word(c, x->lex, a))
         return;
     k->no_two = w == 0;
-    if (w == 0 &&
-        (is_chain(c, x->lex, k, a) || cut_split_joined(c, x->lex, a, false) ||
-         cut_split_joined(c, x->lex, a, true)))
+    if (w == 0 && is_chain(c, x->lex, k, a))
+        return;
+    slip = (flags & CUT_SLIP) != 0;
+    if (may_be_two(c, x->lex, a, w, slip) &&
+        (cut_split_joined(c, x->lex, a, slip && is_firm(x->lex, w) ? w : 0,
+                          false) ||
+         (w == 0 && cut_split_joined(c, x->lex, a, 0, true))))
         return;
     cut_add_word(c, a->at, a->len, w != 0 ? w : k->spelt, flags);
     c->tokens[c->n - 1].spelt = k->spelt;
     c->tokens[c->n - 1].sound = k->sound;
 }
 
+#define B(c, k) CONCEPT_BIT(CONCEPT_##c, k)
+#define ILLNESS(k)                                                             \
+    (B(ILL, k) | B(GUT, k) | B(STOOLS, k) | B(STOOL, k) | B(UNWELL, k) |       \
+     B(FEVER, k))
+static const struct concept_set illness = {
+    {ILLNESS(0), ILLNESS(1), ILLNESS(2)}};
+#undef ILLNESS
+#undef B
+
 static void count_langs(int score[LEXICON_LANGS], uint32_t langs, uint32_t *all)
 {
     for (*all |= langs; langs != 0; langs &= langs - 1)
         score[__builtin_ctz(langs)]++;
+}
+
+/* Is a pot or an illness told of by a word as it stands? */
+static void look_near(struct cut *c, const struct lexicon *lex,
+                      const struct cut_heard *h)
+{
+    uint16_t symbol = lex->nodes[h->root].all;
+    const struct concept_set *set = &lex->sets[symbol];
+
+    c->near_pot |= concept_set_has(set, CONCEPT_POT);
+    c->near_illness |= (lex->classes[symbol] & 1u << CLASS_SICKNESS) &&
+                       concept_set_meets(set, &illness);
 }
 
 /* What the phrases are looked for with, when all words were heard. */
@@ -103,6 +140,7 @@ int cut_guess_language(struct cut *c, const struct cut_context *x, int lang)
         h = cut_hear(c, lex, s, a->len);
         a->word = h->word;
         fetch_ahead(lex, h);
+        look_near(c, lex, h);
         if (a->len < 2)
             continue;
         if (a->word != 0)
@@ -330,9 +368,8 @@ static void mend_strays(struct cut *c, const struct lexicon *lex)
     }
 }
 
-/* Does a phrase of several words have token i? */
-static bool is_in_phrase(const struct cut *c, const struct lexicon *lex,
-                         size_t i, bool sign)
+bool cut_is_in_phrase(const struct cut *c, const struct lexicon *lex, size_t i,
+                      bool sign)
 {
     for (size_t k = i > PHRASE_BEFORE ? i - PHRASE_BEFORE : 1; k <= i; k++) {
         size_t n;
@@ -360,7 +397,7 @@ static bool mend_in_phrase(struct cut *c, const struct lexicon *lex, size_t i,
                              sign, near, NEAR_MOST);
     for (size_t k = 0; k < n; k++) {
         t->word = near[k];
-        if (is_in_phrase(c, lex, i, sign)) {
+        if (cut_is_in_phrase(c, lex, i, sign)) {
             t->flags |= CUT_SLIP;
             return true;
         }
@@ -393,13 +430,16 @@ static void mend_phrases(struct cut *c, const struct lexicon *lex)
 
         if (!is_none(t))
             continue;
-        if (t->len >= PHRASE_SLIP_LEAST && mend_in_phrase(c, lex, i, false))
+        if (t->len >= PHRASE_SLIP_LEAST &&
+            (mend_in_phrase(c, lex, i, false) ||
+             (c->numbered && cut_split_in_phrase(c, lex, i, false))))
             continue;
         if (!looked)
             ill = tells_illness(c, lex);
         looked = true;
-        if (ill && t->len >= SIGN_SLIP_LEAST)
-            mend_in_phrase(c, lex, i, true);
+        if (ill && t->len >= SIGN_SLIP_LEAST &&
+            !mend_in_phrase(c, lex, i, true))
+            cut_split_in_phrase(c, lex, i, true);
     }
 }
 

@@ -474,6 +474,29 @@ static void lighten_beside(struct cut *c, const struct lexicon *lex)
     }
 }
 
+/*
+ * "ill 3 u1 bood": nobody texts a number of ill and that all is good; where the
+ * word is no farther from a sign it is dark. True when there was one.
+ */
+static bool darken_fine(struct cut *c, const struct lexicon *lex)
+{
+    struct slip_expected e = {.lang = c->lang_seems, .alone = true, .most = 3};
+    bool any = false;
+
+    concept_set_join(&e.concepts, &lex->of_class[CLASS_SIGN]);
+    for (size_t i = 1; i < c->n; i++) {
+        struct cut_token *t = &c->tokens[i];
+
+        if (!(t->flags & CUT_SLIP) || !is_a(lex, t, CONCEPT_FINE) ||
+            c->n_slips++ >= CUT_SLIPS_MOST || !seek(c, lex, t, &e, true))
+            continue;
+        t->node = t->word = 0;
+        t->symbol = CONCEPT_WORD;
+        any = true;
+    }
+    return any;
+}
+
 void cut_expect(struct cut *c, const struct lexicon *lex, int lang)
 {
     struct sentence s;
@@ -487,6 +510,9 @@ void cut_expect(struct cut *c, const struct lexicon *lex, int lang)
         return;
     if (s.small <= 1 && s.words <= FOREIGN_WORDS &&
         darken_foreign(c, lex, lang))
+        look_at(c, lex, &s);
+    if (s.ill && s.count && !s.sign && may_be_any(c, CONCEPT_FINE) &&
+        darken_fine(c, lex))
         look_at(c, lex, &s);
     if (s.small == 1 && s.ill && s.count && !s.sign && !s.flow)
         c->doubt = may_be_sign(c, lex);

@@ -241,6 +241,55 @@ enum concept decide_part_concept(enum reader_part p)
                              : CONCEPT_BUCKET;
 }
 
+/* Is it only by the way: "the bucket is missing | its | lid"? */
+static bool is_light(const struct deciding *d, const struct cut_token *t)
+{
+    return t->symbol == CONCEPT_FILLER || may_be(d, t, CONCEPT_MINE) ||
+           may_be(d, t, CONCEPT_A) || may_be(d, t, CONCEPT_OF);
+}
+
+/* The part that the bucket at token i lacks, or READER_NO_PART. */
+static enum reader_part lacked_by(const struct deciding *d, size_t i)
+{
+    const struct cut *c = d->m->cut;
+
+    while (++i + 1 < c->n && is_light(d, &c->tokens[i]))
+        ;
+    if (!may_be(d, &c->tokens[i], CONCEPT_LOST))
+        return READER_NO_PART;
+    while (++i + 1 < c->n && is_light(d, &c->tokens[i]))
+        ;
+    return may_be(d, &c->tokens[i], CONCEPT_TAP)   ? READER_TAP
+           : may_be(d, &c->tokens[i], CONCEPT_LID) ? READER_LID
+                                                   : READER_NO_PART;
+}
+
+/* "The bucket is missing its lid", Spanish "al balde le falta la llave": what
+ * is lost is the other part. */
+static void settle_lacking(struct deciding *d)
+{
+    const struct cut *c = d->m->cut;
+    struct meaning_gathered *g = d->g;
+
+    if (c->card || !has(d, READER_PART) ||
+        !concept_set_has(&c->any, CONCEPT_LOST) ||
+        !(g->lone_parts & (1u << READER_TAP | 1u << READER_LID)))
+        return;
+    for (size_t i = 1; i + 1 < c->n; i++) {
+        enum reader_part lost = may_be(d, &c->tokens[i], CONCEPT_BUCKET)
+                                    ? lacked_by(d, i)
+                                    : READER_NO_PART;
+
+        for (size_t k = 0; k < g->n_obs && (g->lone_parts >> lost & 1); k++) {
+            if (g->obs[k].kind == READER_PART &&
+                g->obs[k].part == READER_BUCKET) {
+                g->obs[k].part = lost;
+                g->lone_parts &= ~(1u << lost);
+            }
+        }
+    }
+}
+
 /* "A goat climbed on the lid and it broke": one part and no pot is named, and
  * nothing fell on anything behind it. */
 static void settle_lone_part(struct deciding *d)
@@ -442,6 +491,7 @@ bool decide_settle(struct deciding *d)
     settle_greeting(d);
     settle_fine(d);
     decide_asides(d);
+    settle_lacking(d);
     settle_part(d);
     settle_lone_part(d);
     settle_line(d);

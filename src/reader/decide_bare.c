@@ -68,7 +68,8 @@ bool decide_is_asked(const struct deciding *d)
 static bool is_other(const struct cut_token *t)
 {
     return t->symbol == CONCEPT_WORD || t->symbol == CONCEPT_OTHER ||
-           t->symbol == CONCEPT_THING || t->symbol == CONCEPT_CHAT;
+           t->symbol == CONCEPT_THING || t->symbol == CONCEPT_CHAT ||
+           t->symbol == CONCEPT_SUCKLE;
 }
 
 /* French "couvercle du" as one word of ours. */
@@ -209,6 +210,23 @@ static bool is_fine_bare(const struct deciding *d)
                                  y->slips == 0 && y->words > SHORT_TALK)));
 }
 
+/* "The cup broke": a vessel that nothing is measured with. */
+static bool is_of_vessel(const struct deciding *d)
+{
+    const unsigned damage =
+        1u << READER_BROKEN | 1u << READER_CRACK | 1u << READER_LEAK;
+    const struct cut *c = d->m->cut;
+
+    if ((d->g->kinds & ~damage) != 0 || d->g->has_amount)
+        return false;
+    for (size_t i = 1; i + 1 < c->n; i++) {
+        if (may_be(d, &c->tokens[i], CONCEPT_CUP) ||
+            may_be(d, &c->tokens[i], CONCEPT_BOTTLE))
+            return true;
+    }
+    return false;
+}
+
 /* A trouble that is said of the pot, or of water, or with nothing by the way.
  */
 static bool is_trouble_bare(const struct deciding *d)
@@ -221,6 +239,7 @@ static bool is_trouble_bare(const struct deciding *d)
                            1u << READER_PART | 1u << READER_UNUSED;
 
     if (!decide_names_pot(d) && (is_of_anything(d) || is_part_of_other(d) ||
+                                 is_of_vessel(d) ||
                                  (g->aliens > 0 && g->kinds != 0)))
         return false;
     if (y->pot > 0 && (g->kinds & (solid | 1u << READER_FINE)))

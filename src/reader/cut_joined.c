@@ -30,7 +30,7 @@
 #define SMALL(k)                                                               \
     (B(FILLER, k) | B(AT, k) | B(OF, k) | B(NE, k) | B(MINE, k) | B(VERY, k) | \
      B(AND, k) | B(NOW, k) | B(AGAIN, k) | B(BUT, k) | B(OR, k) | B(ONLY, k) | \
-     B(NUMBER, k) | B(NO, k))
+     B(NUMBER, k) | B(NO, k) | B(ALL, k))
 static const struct concept_set small = {{SMALL(0), SMALL(1), SMALL(2)}};
 #undef SMALL
 #undef B
@@ -195,8 +195,11 @@ static bool may_hunt(struct cut *c, const struct join_hunt *h, bool mend)
         (mend &&
          ((h->s[0] & 0x80) || !c->numbered || c->n_mends++ >= MENDS_MOST)))
         return false;
-    for (size_t i = 0; i < h->len; i++)
+    for (size_t i = 0; i < h->len; i++) {
         n += (h->s[i] & 0xC0) != 0x80;
+        if (i > 1 && h->s[i] == h->s[i - 1] && h->s[i] == h->s[i - 2])
+            return false; /* "cassse": one word, drawn out */
+    }
     return n >= JOINED_LEAST && n <= JOINED_MOST;
 }
 

@@ -238,9 +238,9 @@ static bool is_trouble_bare(const struct deciding *d)
                            1u << READER_FAST | 1u << READER_SCRUBBED |
                            1u << READER_PART | 1u << READER_UNUSED;
 
-    if (!decide_names_pot(d) && (is_of_anything(d) || is_part_of_other(d) ||
-                                 is_of_vessel(d) ||
-                                 (g->aliens > 0 && g->kinds != 0)))
+    if (!decide_names_pot(d) &&
+        (is_of_anything(d) || is_part_of_other(d) || is_of_vessel(d) ||
+         (g->aliens > 0 && g->kinds != 0)))
         return false;
     if (y->pot > 0 && (g->kinds & (solid | 1u << READER_FINE)))
         return y->unknown <= 2 || y->unknown * 2 <= y->words;

@@ -73,29 +73,40 @@ static bool go_together(const struct lexicon *lex, uint32_t a, uint32_t b)
     return (x & y) != 0 || ((x | y) & lex->common) != 0;
 }
 
-/* "nosale" - "no" is short, but begins many. */
-bool cut_split_word(struct cut *c, const struct lexicon *lex,
-                    const struct cut_atom *a)
+/* Both words of a card, or any two. */
+static bool split_in_two(struct cut *c, const struct lexicon *lex,
+                         const struct cut_atom *a, const uint32_t *hashes,
+                         bool card)
 {
     const char *s = c->fold.text + a->at;
-    uint32_t hashes[SPLIT_MOST + 1];
 
-    if (a->len < 2 * SPLIT_LEAST || a->len > SPLIT_MOST)
-        return false;
-    hash_beginnings(s, a->len, hashes);
     for (size_t n = a->len - SPLIT_LEAST; n >= SPLIT_LEAST; n--) {
         uint32_t first = half(lex, s, n, hashes[n]), second;
 
         if (first == 0 || (n < 4 && a->len - n < 4))
             continue;
         second = half(lex, s + n, a->len - n, lexicon_hash(s + n, a->len - n));
-        if (second == 0 || !go_together(lex, first, second))
+        if (second == 0 || !go_together(lex, first, second) ||
+            (card && !(lex->words[first].card & lex->words[second].card)))
             continue;
         cut_add_word(c, a->at, n, first, a->flags | CUT_SPLIT);
         cut_add_word(c, a->at + n, a->len - n, second, CUT_SPLIT | CUT_GLUED);
         return true;
     }
     return false;
+}
+
+/* "nosale" - "no" is short, but begins many; "pieceseau" is no "pieces eau". */
+bool cut_split_word(struct cut *c, const struct lexicon *lex,
+                    const struct cut_atom *a)
+{
+    uint32_t hashes[SPLIT_MOST + 1];
+
+    if (a->len < 2 * SPLIT_LEAST || a->len > SPLIT_MOST)
+        return false;
+    hash_beginnings(c->fold.text + a->at, a->len, hashes);
+    return split_in_two(c, lex, a, hashes, true) ||
+           split_in_two(c, lex, a, hashes, false);
 }
 
 /* The end of a phrase of the lexicon that is written from s without a gap. */

@@ -89,15 +89,6 @@ void cut_word(struct cut *c, const struct cut_context *x,
     c->tokens[c->n - 1].sound = k->sound;
 }
 
-#define B(c, k) CONCEPT_BIT(CONCEPT_##c, k)
-#define ILLNESS(k)                                                             \
-    (B(ILL, k) | B(GUT, k) | B(STOOLS, k) | B(STOOL, k) | B(UNWELL, k) |       \
-     B(FEVER, k))
-static const struct concept_set illness = {
-    {ILLNESS(0), ILLNESS(1), ILLNESS(2)}};
-#undef ILLNESS
-#undef B
-
 static void count_langs(int score[LEXICON_LANGS], uint32_t langs, uint32_t *all)
 {
     for (*all |= langs; langs != 0; langs &= langs - 1)
@@ -112,8 +103,7 @@ static void look_near(struct cut *c, const struct lexicon *lex,
     const struct concept_set *set = &lex->sets[symbol];
 
     c->near_pot |= concept_set_has(set, CONCEPT_POT);
-    c->near_illness |= (lex->classes[symbol] & 1u << CLASS_SICKNESS) &&
-                       concept_set_meets(set, &illness);
+    c->near_illness |= (lex->classes[symbol] & 1u << CLASS_SICKNESS) != 0;
 }
 
 /* What the phrases are looked for with, when all words were heard. */

@@ -13,6 +13,7 @@
 #define ANY_LEAST    3 /* of a small word of any kind */
 #define ONE_BESIDE   5 /* of one of ours beside a single letter */
 #define JOINED_LEAST 5
+#define UNIT_LEAST   3 /* of one behind a number */
 #define JOINED_MOST  20
 #define CARD_LEAST   3  /* of the word of ours, one of a card, or a number */
 #define OURS_LEAST   4  /* else */
@@ -53,7 +54,9 @@ struct join_hunt {
     const char *s;
     size_t len;
     int lang;
-    bool ill; /* an illness is told beside it */
+    bool ill;    /* an illness is told beside it */
+    bool behind; /* digits stand before it, without a gap */
+    bool unit;   /* and a unit was found there */
     struct joined best;
 };
 
@@ -173,8 +176,29 @@ static void try_one(struct join_hunt *h)
         keep_if_better(h, (struct joined){.word = {a, b}, .first = 1}, b);
 }
 
+/* "1lten 50 min", "9hslow": a unit behind its number, and what goes on. */
+static void try_unit(struct join_hunt *h)
+{
+    const unsigned unit = 1u << CLASS_UNIT | 1u << CLASS_LETTER;
+
+    for (size_t n = 1; n < h->len; n++) {
+        uint32_t a = lexicon_find(h->lex, h->s, n),
+                 b = lexicon_find(h->lex, h->s + n, h->len - n);
+        uint16_t symbol = symbol_of(h, b);
+
+        if (symbol != 0 && has_class(h->lex, symbol_of(h, a), unit) &&
+            (may_mean(h, symbol, CONCEPT_AT) || is_ours(h, b)))
+            keep_if_better(h, (struct joined){.word = {a, b}, .first = n}, b);
+    }
+}
+
 static void hunt(struct join_hunt *h, bool mend)
 {
+    if (!mend && h->behind)
+        try_unit(h);
+    h->unit = h->best.first != 0;
+    if (h->unit)
+        return;
     if (!mend)
         try_one(h);
     for (size_t n = SMALL_LEAST; n + SMALL_LEAST <= h->len; n++) {
@@ -200,7 +224,7 @@ static bool may_hunt(struct cut *c, const struct join_hunt *h, bool mend)
         if (i > 1 && h->s[i] == h->s[i - 1] && h->s[i] == h->s[i - 2])
             return false; /* "cassse": one word, drawn out */
     }
-    return n >= JOINED_LEAST && n <= JOINED_MOST;
+    return n >= (h->behind ? UNIT_LEAST : JOINED_LEAST) && n <= JOINED_MOST;
 }
 
 static bool are_same(const struct join_hunt *h, uint32_t a, uint32_t b)
@@ -220,7 +244,7 @@ static bool outdoes(const struct join_hunt *h, uint32_t slip, bool *sure)
 {
     const uint32_t *w = h->best.word;
 
-    if (slip == 0)
+    if (slip == 0 || h->unit)
         return true;
     *sure = false;
     if (are_same(h, w[0], slip) || are_same(h, w[1], slip))
@@ -238,7 +262,9 @@ bool cut_split_joined(struct cut *c, const struct lexicon *lex,
                           .s = c->fold.text + a->at,
                           .len = a->len,
                           .lang = c->lang_seems,
-                          .ill = c->near_illness};
+                          .ill = c->near_illness,
+                          .behind = (a->flags & CUT_GLUED) && a->at > 0 &&
+                                    fold_is_digit(c->fold.text[a->at - 1])};
     bool sure = !mend && c->numbered;
     const struct joined *best = &h.best;
 

@@ -76,6 +76,12 @@ static bool may_mean(const struct join_hunt *h, uint16_t symbol, enum concept k)
     return concept_set_has(&h->lex->sets[symbol], k);
 }
 
+/* Spanish "no"; Portuguese "no" is "in the" too. */
+static bool is_denial(const struct join_hunt *h, uint16_t symbol)
+{
+    return may_mean(h, symbol, CONCEPT_NO) && !may_mean(h, symbol, CONCEPT_AT);
+}
+
 /* Of pots, water and people, or what is wrong with them; or how many. */
 static bool is_ours(const struct join_hunt *h, uint32_t word)
 {
@@ -84,7 +90,7 @@ static bool is_ours(const struct join_hunt *h, uint32_t word)
 
     if (symbol == 0)
         return false;
-    if (may_mean(h, symbol, CONCEPT_NUMBER))
+    if (may_mean(h, symbol, CONCEPT_NUMBER) || is_denial(h, symbol))
         return w->runes >= CARD_LEAST;
     if (!has_class(h->lex, symbol, FIRM))
         return false;
@@ -115,14 +121,6 @@ static void keep_if_better(struct join_hunt *h, struct joined it, uint32_t ours)
         h->best = it;
 }
 
-/* Spanish "cagano" is not "caga no"; Portuguese "no" is "in the" too. */
-static bool denies(const struct join_hunt *h, uint32_t word)
-{
-    uint16_t symbol = symbol_of(h, word);
-
-    return may_mean(h, symbol, CONCEPT_NO) && !may_mean(h, symbol, CONCEPT_AT);
-}
-
 /* Both as they stand. */
 static void try_exact(struct join_hunt *h, size_t n)
 {
@@ -132,7 +130,8 @@ static void try_exact(struct join_hunt *h, size_t n)
         return;
     if (is_ours(h, b) && may_join(h, a))
         keep_if_better(h, (struct joined){.word = {a, b}, .first = n}, b);
-    else if (is_ours(h, a) && may_join(h, b) && !denies(h, b))
+    else if (is_ours(h, a) && may_join(h, b) &&
+             /* "cagano" is one word */ !is_denial(h, symbol_of(h, b)))
         keep_if_better(h, (struct joined){.word = {a, b}, .first = n}, a);
 }
 

@@ -133,9 +133,12 @@ int cut_guess_language(struct cut *c, const struct cut_context *x, int lang)
         look_near(c, lex, h);
         if (a->len < 2)
             continue;
-        if (a->word != 0)
+        if (a->word != 0) {
             count_langs(score, h->langs & ~lex->common, &all);
-        else if (a->len >= CUT_SPELT_LEAST)
+            if (lang >= 0) /* "lent" with "hrs" is French at home */
+                count_langs(score, lex->words[a->word].card & (1u << lang),
+                            &all);
+        } else if (a->len >= CUT_SPELT_LEAST)
             count_langs(by_ear, cut_hear_langs(lex, h, s, a->len), &all);
     }
     for (; all != 0; all &= all - 1) {

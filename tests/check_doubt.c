@@ -92,6 +92,11 @@ static const struct {
     ASKED("021407319 la vasija sesale elagua", UNSURE),
     FILED("021407319 tapbusted"),
     FILED("021407319 la vasija lenta laolla"),
+    ASKED("mi tia dice devuelvesela a la olla", UNSURE),
+    ASKED("021407319 ourtap is leaking", UNSURE),
+    FILED("021407319 1lten 50 min lento"),
+    FILED("021407319 slowdown 5f 90m"),
+    ASKED("021407319 la olla rapidolento", CONTRARY),
     /* a sum, and a phone as long as a pot's number */
     NOT_REPORT("my mother is ill send 500 to 841 557 230"),
     ASKED("my mother is ill 841 557 230", CHECK),
@@ -116,6 +121,62 @@ START_TEST(doubtful_is_asked)
                reader_why_name(m.why));
     ck_assert_int_eq(m.outcome, texts[_i].outcome);
     ck_assert_int_eq(m.why, texts[_i].why);
+}
+END_TEST
+
+/* A lost gap hides neither a sign nor its denial, nor a number. */
+START_TEST(gaps_are_found)
+{
+    static const struct {
+        const char *text;
+        int people, under5;
+        unsigned signs;
+    } said[] = {
+        {"021407319 my grandmotherdied after the diarrhoea", 0, 0, READER_DEAD},
+        {"021407319 diarrhoea, there is bloodand it is bad", 0, 0,
+         READER_BLOOD},
+        {"021407319 dois doentes da barriga massem sangue", 2, 0, 0},
+        {"021407319 amma ko dast hai, hoshme nahi", 0, 0, READER_DRY},
+        {"021407319 trois enfants malades de moins decinq ans", 3, 3, 0},
+        {"021407319 dosenfermos, uno menor de cinco anos", 2, 1, 0},
+        {"021407319 ill 3 u1 bood", 3, 1, READER_BLOOD},
+    };
+
+    for (size_t i = 0; i < KW_COUNT(said); i++) {
+        struct reader_meaning m = rig_read(said[i].text, NULL, "021407319");
+
+        if (m.n_obs != 1 || m.danger != said[i].signs ||
+            m.obs[0].people != said[i].people ||
+            m.obs[0].under5 != said[i].under5)
+            printf("%s: %zu, %d of %d, signs %u\n", said[i].text, m.n_obs,
+                   m.obs[0].under5, m.obs[0].people, m.danger);
+        ck_assert_uint_eq(m.n_obs, 1);
+        ck_assert_int_eq(m.obs[0].kind, READER_ILL);
+        ck_assert_uint_eq(m.danger, said[i].signs);
+        ck_assert_int_eq(m.obs[0].people, said[i].people);
+        ck_assert_int_eq(m.obs[0].under5, said[i].under5);
+    }
+}
+END_TEST
+
+/* "The bucket is missing its lid": of two parts the one that is lost. */
+START_TEST(the_lacking_part_is_meant)
+{
+    static const struct {
+        const char *text;
+        enum reader_part part;
+    } said[] = {
+        {"021407319 the bucket is missing its lid", READER_LID},
+        {"021407319 al balde le falta la llave", READER_TAP},
+        {"021407319 the bucket is missing", READER_BUCKET},
+    };
+
+    for (size_t i = 0; i < KW_COUNT(said); i++) {
+        struct reader_meaning m = rig_filed_one(said[i].text, NULL);
+
+        ck_assert_int_eq(m.obs[0].kind, READER_PART);
+        ck_assert_int_eq(m.obs[0].part, said[i].part);
+    }
 }
 END_TEST
 
@@ -263,6 +324,8 @@ static void add_tests(TCase *t)
     tcase_add_test(t, one_kind_alone);
     tcase_add_test(t, some_of_those_counted);
     tcase_add_test(t, card_words_forgive_one_slip);
+    tcase_add_test(t, gaps_are_found);
+    tcase_add_test(t, the_lacking_part_is_meant);
     tcase_add_test(t, numbers_of_places_count_nobody);
     tcase_add_test(t, manner_is_no_kind);
     tcase_add_test(t, far_slip_is_no_sign);

@@ -1,8 +1,11 @@
 /*
- * cut_joined.c - two words without a gap, of which one is small or a pot's and
- * the other is ours: "laolla", "seqebro", "tapbustd". Only in a text with the
- * number of a pot, where next to nothing else is talked about; and what is
- * known as it stands, or by ear, never comes here.
+ * cut_joined.c - two words whose gap was lost, of which one is small or a pot's
+ * and the other is ours: "laolla", "seqebro", "decinq", "3ltrin". Only where a
+ * pot's number, a pot or an illness is told of, as next to nothing else is
+ * talked about there. A word that is known as it stands, or by ear one of ours,
+ * is no two; a slip goes before two words that are as near. A trouble that is
+ * found only so is asked about when it is short. And two words of which a
+ * phrase is made: "hoshme nahi".
  */
 #include "reader/cut_parts.h"
 #include "reader/slip.h"

@@ -73,27 +73,40 @@ static bool go_together(const struct lexicon *lex, uint32_t a, uint32_t b)
     return (x & y) != 0 || ((x | y) & lex->common) != 0;
 }
 
-/* Both words of a card, or any two. */
+struct two {
+    uint32_t first, second;
+    size_t n, longer; /* letters of the first, and of the longer one */
+};
+
+/*
+ * Both words of a card, or any two: those of which one is longest, "dos
+ * enfermos" and not "dose nfermos".
+ */
 static bool split_in_two(struct cut *c, const struct lexicon *lex,
                          const struct cut_atom *a, const uint32_t *hashes,
                          bool card)
 {
     const char *s = c->fold.text + a->at;
+    struct two best = {.longer = 0};
 
     for (size_t n = a->len - SPLIT_LEAST; n >= SPLIT_LEAST; n--) {
+        size_t rest = a->len - n, longer = n > rest ? n : rest;
         uint32_t first = half(lex, s, n, hashes[n]), second;
 
-        if (first == 0 || (n < 4 && a->len - n < 4))
+        if (first == 0 || (n < 4 && rest < 4) || longer <= best.longer)
             continue;
-        second = half(lex, s + n, a->len - n, lexicon_hash(s + n, a->len - n));
+        second = half(lex, s + n, rest, lexicon_hash(s + n, rest));
         if (second == 0 || !go_together(lex, first, second) ||
             (card && !(lex->words[first].card & lex->words[second].card)))
             continue;
-        cut_add_word(c, a->at, n, first, a->flags | CUT_SPLIT);
-        cut_add_word(c, a->at + n, a->len - n, second, CUT_SPLIT | CUT_GLUED);
-        return true;
+        best = (struct two){first, second, n, longer};
     }
-    return false;
+    if (best.longer == 0)
+        return false;
+    cut_add_word(c, a->at, best.n, best.first, a->flags | CUT_SPLIT);
+    cut_add_word(c, a->at + best.n, a->len - best.n, best.second,
+                 CUT_SPLIT | CUT_GLUED);
+    return true;
 }
 
 /* "nosale" - "no" is short, but begins many; "pieceseau" is no "pieces eau". */

@@ -95,6 +95,7 @@ static const struct {
     ASKED("mi tia dice devuelvesela a la olla", UNSURE),
     ASKED("021407319 ourtap is leaking", UNSURE),
     FILED("021407319 1lten 50 min lento"),
+    FILED("021407319 lento baja 4dedosen 10h"),
     FILED("021407319 slowdown 5f 90m"),
     ASKED("021407319 la olla rapidolento", CONTRARY),
     /* a sum, and a phone as long as a pot's number */

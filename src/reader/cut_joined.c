@@ -57,9 +57,7 @@ struct join_hunt {
     const char *s;
     size_t len;
     int lang;
-    bool ill;    /* an illness is told beside it */
-    bool behind; /* digits stand before it, without a gap */
-    bool unit;   /* and a unit was found there */
+    bool ill; /* an illness is told beside it */
     struct joined best;
 };
 
@@ -178,7 +176,8 @@ static void try_one(struct join_hunt *h)
         keep_if_better(h, (struct joined){.word = {a, b}, .first = 1}, b);
 }
 
-/* "1lten 50 min", "9hslow": a unit behind its number, and what goes on. */
+/* "1lten 50 min", "9hslow": a unit behind its number, and what goes on; "dedos
+ * en" and not "dedo sen". */
 static void try_unit(struct join_hunt *h)
 {
     const unsigned unit = 1u << CLASS_UNIT | 1u << CLASS_LETTER;
@@ -190,17 +189,12 @@ static void try_unit(struct join_hunt *h)
 
         if (symbol != 0 && has_class(h->lex, symbol_of(h, a), unit) &&
             (may_mean(h, symbol, CONCEPT_AT) || is_ours(h, b)))
-            keep_if_better(h, (struct joined){.word = {a, b}, .first = n}, b);
+            keep_if_better(h, (struct joined){.word = {a, b}, .first = n}, a);
     }
 }
 
 static void hunt(struct join_hunt *h, bool mend)
 {
-    if (!mend && h->behind)
-        try_unit(h);
-    h->unit = h->best.first != 0;
-    if (h->unit)
-        return;
     if (!mend)
         try_one(h);
     for (size_t n = SMALL_LEAST; n + SMALL_LEAST <= h->len; n++) {
@@ -226,7 +220,7 @@ static bool may_hunt(struct cut *c, const struct join_hunt *h, bool mend)
         if (i > 1 && h->s[i] == h->s[i - 1] && h->s[i] == h->s[i - 2])
             return false; /* "cassse": one word, drawn out */
     }
-    return n >= (h->behind ? UNIT_LEAST : JOINED_LEAST) && n <= JOINED_MOST;
+    return n >= JOINED_LEAST && n <= JOINED_MOST;
 }
 
 static bool are_same(const struct join_hunt *h, uint32_t a, uint32_t b)
@@ -246,7 +240,7 @@ static bool outdoes(const struct join_hunt *h, uint32_t slip, bool *sure)
 {
     const uint32_t *w = h->best.word;
 
-    if (slip == 0 || h->unit)
+    if (slip == 0)
         return true;
     *sure = false;
     if (are_same(h, w[0], slip) || are_same(h, w[1], slip))
@@ -257,6 +251,35 @@ static bool outdoes(const struct join_hunt *h, uint32_t slip, bool *sure)
            h->lex->words[w[1]].runes >= OURS_LEAST;
 }
 
+/* The two that were found, in the place of the atom. */
+static void put(struct cut *c, const struct cut_atom *a,
+                const struct joined *best)
+{
+    cut_add_word(c, a->at, best->first, best->word[0],
+                 a->flags | CUT_SPLIT | best->slip[0]);
+    cut_add_word(c, a->at + best->first, a->len - best->first, best->word[1],
+                 CUT_SPLIT | CUT_GLUED | best->slip[1]);
+}
+
+bool cut_split_unit(struct cut *c, const struct lexicon *lex,
+                    const struct cut_atom *a)
+{
+    struct join_hunt h = {.lex = lex,
+                          .s = c->fold.text + a->at,
+                          .len = a->len,
+                          .lang = c->lang_seems};
+
+    if (!(a->flags & CUT_GLUED) || a->at == 0 || h.lang < 0 ||
+        !fold_is_digit(c->fold.text[a->at - 1]) || a->len < UNIT_LEAST ||
+        a->len > JOINED_MOST)
+        return false;
+    try_unit(&h);
+    if (h.best.first == 0)
+        return false;
+    put(c, a, &h.best);
+    return true;
+}
+
 bool cut_split_joined(struct cut *c, const struct lexicon *lex,
                       const struct cut_atom *a, uint32_t slip, bool mend)
 {
@@ -264,9 +287,7 @@ bool cut_split_joined(struct cut *c, const struct lexicon *lex,
                           .s = c->fold.text + a->at,
                           .len = a->len,
                           .lang = c->lang_seems,
-                          .ill = c->near_illness,
-                          .behind = (a->flags & CUT_GLUED) && a->at > 0 &&
-                                    fold_is_digit(c->fold.text[a->at - 1])};
+                          .ill = c->near_illness};
     bool sure = !mend && c->numbered;
     const struct joined *best = &h.best;
 
@@ -278,10 +299,7 @@ bool cut_split_joined(struct cut *c, const struct lexicon *lex,
     sure &= best->ours >= FILED_LEAST;
     c->joined |=
         !sure && !(is_firm(&h, best->word[0]) && is_firm(&h, best->word[1]));
-    cut_add_word(c, a->at, best->first, best->word[0],
-                 a->flags | CUT_SPLIT | best->slip[0]);
-    cut_add_word(c, a->at + best->first, a->len - best->first, best->word[1],
-                 CUT_SPLIT | CUT_GLUED | best->slip[1]);
+    put(c, a, best);
     return true;
 }
 

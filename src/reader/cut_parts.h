@@ -85,6 +85,9 @@ uint16_t cut_symbol_in(const struct lexicon *lex, uint32_t word, int lang);
  * have a slip. */
 bool cut_split_joined(struct cut *c, const struct lexicon *lex,
                       const struct cut_atom *a, uint32_t slip, bool mend);
+/* The same for a unit behind a number and what goes on: "1lten 50 min". */
+bool cut_split_unit(struct cut *c, const struct lexicon *lex,
+                    const struct cut_atom *a);
 /* Token i, which is no word, as two of a phrase that is a sign: "hoshme nahi".
  */
 bool cut_split_in_phrase(struct cut *c, const struct lexicon *lex, size_t i,

@@ -66,6 +66,8 @@ void cut_word(struct cut *c, const struct cut_context *x,
     if (w == 0 && !k->no_phrase && cut_split_phrase(c, x->lex, a))
         return;
     k->no_phrase = w == 0;
+    if (w == 0 && cut_split_unit(c, x->lex, a))
+        return;
     if (w == 0 && a->len >= SLIP_LEAST) {
         w = cut_find_slip(c, x->lex, k, s, a->len);
         if (w != 0 && !is_firm(x->lex, w) && c->numbered &&

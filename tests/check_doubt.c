@@ -98,6 +98,8 @@ static const struct {
     FILED("021407319 lento baja 4dedosen 10h"),
     FILED("021407319 slowdown 5f 90m"),
     ASKED("021407319 la olla rapidolento", CONTRARY),
+    /* two, or ten: no slack between numbers */
+    ASKED("021407319 lent deyx doigts en huit heures", NO_AMOUNT),
     /* a sum, and a phone as long as a pot's number */
     NOT_REPORT("my mother is ill send 500 to 841 557 230"),
     ASKED("my mother is ill 841 557 230", CHECK),

@@ -173,6 +173,13 @@ struct search {
     int most_cost; /* of those */
 };
 
+/* Of a number word; 0 of others. */
+static double value_of(const struct lexicon *lex, uint32_t word)
+{
+    return lex->more[lex->nodes[lex->words[word].root].more].value;
+}
+
+/* Two numbers are as unlike as any two words: "deyx" is two, or ten. */
 static bool same_meaning(const struct lexicon *lex, uint32_t a, uint32_t b)
 {
     uint16_t x;
@@ -180,7 +187,8 @@ static bool same_meaning(const struct lexicon *lex, uint32_t a, uint32_t b)
     if (a == b)
         return true;
     x = lexicon_symbol_of(lex, a); /* 0: words that only go on a phrase */
-    return x != 0 && x == lexicon_symbol_of(lex, b);
+    return x != 0 && x == lexicon_symbol_of(lex, b) &&
+           value_of(lex, a) == value_of(lex, b);
 }
 
 /* In a phrase: a word of the same meaning, or of none for one of none. */

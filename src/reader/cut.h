@@ -120,7 +120,7 @@ struct cut {
     bool cut_off;      /* something was left out */
     bool numbered;     /* it has digits enough for a pot's number */
     bool near_pot;     /* it names one, by a word that stands as it is */
-    bool near_illness; /* the same */
+    bool near_illness; /* an illness, or people; the same */
     bool joined;       /* a small word and one of ours were taken apart */
     bool keypad;       /* the form with stars */
     bool card;         /* worded as on the card: nothing in it is by the way */

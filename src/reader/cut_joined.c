@@ -122,7 +122,7 @@ static void keep_if_better(struct join_hunt *h, struct joined it, uint32_t ours)
         h->best = it;
 }
 
-/* Both as they stand. */
+/* Both as they stand; but "cagano" is one word. */
 static void try_exact(struct join_hunt *h, size_t n)
 {
     uint32_t a = lexicon_find(h->lex, h->s, n), b;
@@ -131,8 +131,7 @@ static void try_exact(struct join_hunt *h, size_t n)
         return;
     if (is_ours(h, b) && may_join(h, a))
         keep_if_better(h, (struct joined){.word = {a, b}, .first = n}, b);
-    else if (is_ours(h, a) && may_join(h, b) &&
-             /* "cagano" is one word */ !is_denial(h, symbol_of(h, b)))
+    else if (is_ours(h, a) && may_join(h, b) && !is_denial(h, symbol_of(h, b)))
         keep_if_better(h, (struct joined){.word = {a, b}, .first = n}, a);
 }
 

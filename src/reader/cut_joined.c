@@ -20,6 +20,7 @@
 #define JOINED_MOST  20
 #define CARD_LEAST   3  /* of the word of ours, one of a card, or a number */
 #define OURS_LEAST   4  /* else */
+#define DENIED_LEAST 6  /* of a small word and a denial */
 #define SIGN_LEAST   5  /* when that is a sign of the card */
 #define SIGN_LONG    7  /* any other sign */
 #define SIGN_BESIDE  4  /* a sign beside an illness */
@@ -91,7 +92,7 @@ static bool is_ours(const struct join_hunt *h, uint32_t word)
 
     if (symbol == 0)
         return false;
-    if (may_mean(h, symbol, CONCEPT_NUMBER) || is_denial(h, symbol))
+    if (may_mean(h, symbol, CONCEPT_NUMBER))
         return w->runes >= CARD_LEAST;
     if (!has_class(h->lex, symbol, FIRM))
         return false;
@@ -122,6 +123,15 @@ static void keep_if_better(struct join_hunt *h, struct joined it, uint32_t ours)
         h->best = it;
 }
 
+/* "Masnão": a denial behind a small word; no slip makes one. */
+static bool is_denied(const struct join_hunt *h, uint32_t a, uint32_t b)
+{
+    uint16_t before = symbol_of(h, a), denial = symbol_of(h, b);
+
+    return h->len >= DENIED_LEAST && h->lex->words[b].runes >= CARD_LEAST &&
+           is_denial(h, denial) && may_join(h, a) && !is_denial(h, before);
+}
+
 /* Both as they stand; but "cagano" is one word. */
 static void try_exact(struct join_hunt *h, size_t n)
 {
@@ -129,7 +139,7 @@ static void try_exact(struct join_hunt *h, size_t n)
 
     if (a == 0 || (b = lexicon_find(h->lex, h->s + n, h->len - n)) == 0)
         return;
-    if (is_ours(h, b) && may_join(h, a))
+    if ((is_ours(h, b) && may_join(h, a)) || is_denied(h, a, b))
         keep_if_better(h, (struct joined){.word = {a, b}, .first = n}, b);
     else if (is_ours(h, a) && may_join(h, b) && !is_denial(h, symbol_of(h, b)))
         keep_if_better(h, (struct joined){.word = {a, b}, .first = n}, a);

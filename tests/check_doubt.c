@@ -65,6 +65,7 @@ static const struct {
     ASKED("021407319 slow, five hundred litres in one hour", IMPOSSIBLE),
     ASKED("021407319 lento, mil e duzentos litros em 20 minutos", IMPOSSIBLE),
     ASKED("021407319 4000 people are ill", COUNTS),
+    ASKED("021407319 5 people 1 is sick 3 are vomiting", COUNTS),
     /* a letter beside the word of another kind */
     ASKED("021407319 crack g", CONTRARY),
     /* what broke may be another thing */
@@ -158,6 +159,30 @@ START_TEST(gaps_are_found)
         ck_assert_uint_eq(m.danger, said[i].signs);
         ck_assert_int_eq(m.obs[0].people, said[i].people);
         ck_assert_int_eq(m.obs[0].under5, said[i].under5);
+    }
+}
+END_TEST
+
+/* Of those who live there, those are counted who are ill. */
+START_TEST(the_ill_are_counted)
+{
+    static const struct {
+        const char *text;
+        int people;
+    } said[] = {
+        {"021407319 7 of us 2 are sick", 2},
+        {"021407319 5 people in the house, 2 sick", 2},
+        {"021407319 6 people, 3 have fever", 3},
+        {"021407319 3 people 1 vomiting 2 have diarrhoea", 3},
+        {"021407319 4 people are ill, 2 children", 4},
+    };
+
+    for (size_t i = 0; i < KW_COUNT(said); i++) {
+        struct reader_meaning m = rig_filed_one(said[i].text, NULL);
+
+        ck_assert_int_eq(m.obs[0].kind, READER_ILL);
+        ck_assert_msg(m.obs[0].people == said[i].people, "%s: %d", said[i].text,
+                      m.obs[0].people);
     }
 }
 END_TEST
@@ -328,6 +353,7 @@ static void add_tests(TCase *t)
     tcase_add_test(t, some_of_those_counted);
     tcase_add_test(t, card_words_forgive_one_slip);
     tcase_add_test(t, gaps_are_found);
+    tcase_add_test(t, the_ill_are_counted);
     tcase_add_test(t, the_lacking_part_is_meant);
     tcase_add_test(t, numbers_of_places_count_nobody);
     tcase_add_test(t, manner_is_no_kind);

@@ -72,6 +72,7 @@ struct meaning_gathered {
     bool counted_ill;  /* the count came with the word for ill */
     bool counted_with; /* or with an illness of whatever word */
     bool two_counts;   /* "3 are ill. 5 are ill" */
+    int some, of_some; /* "7 of us, 2 are sick": 2 and 7; 0 not so */
     bool uncounted;    /* people before any illness: of the home, or ill? */
     bool ailing;       /* a cough, an itch: ill beside a pot only */
     bool who, gut, ill, unwell, stool;

@@ -70,6 +70,25 @@ static bool is_behind_who(const struct taking *t)
            t->m->first[GRAMMAR_WHO] < t->m->first[GRAMMAR_PEOPLE];
 }
 
+/* "7 of us, 2 are sick": people were counted of whom some are ill. */
+static bool is_some_of(const struct taking *t, int n)
+{
+    const struct meaning_gathered *g = t->out;
+
+    return g->counted == COUNTED_PERSONS && !g->counted_with &&
+           !g->ill_before && n < g->people && has_illness(t) && !is_added(t);
+}
+
+/* Those of them that were told of; of several counts, when all are in them. */
+static void take_some(struct meaning_gathered *g, int n)
+{
+    if (g->some == 0)
+        g->of_some = g->people;
+    g->some += n;
+    g->two_counts |= g->some > n && g->some != g->of_some;
+    g->people = g->some;
+}
+
 static void take_people(struct taking *t)
 {
     struct meaning_gathered *g = t->out;
@@ -88,6 +107,10 @@ static void take_people(struct taking *t)
     }
     if (said(t, GRAMMAR_HOUSE))
         g->home = count_of(token(t, GRAMMAR_HOUSE));
+    if (is_some_of(t, n) || (g->some > 0 && has_illness(t) && !child)) {
+        take_some(g, n);
+        return;
+    }
     if (is_told_again(t, n, child))
         g->two_counts = true;
     if (g->counted != COUNTED_NOT && !g->counted_with && !child && !person &&

@@ -68,13 +68,14 @@ struct meaning_gathered {
     bool none;       /* "ill 0" */
     bool five;       /* "one of 5 years": or under five? */
     enum meaning_counted counted;
-    int home;          /* how many live there: "we are seven" */
-    bool counted_ill;  /* the count came with the word for ill */
-    bool counted_with; /* or with an illness of whatever word */
-    bool two_counts;   /* "3 are ill. 5 are ill" */
-    int some, of_some; /* "7 of us, 2 are sick": 2 and 7; 0 not so */
-    bool uncounted;    /* people before any illness: of the home, or ill? */
-    bool ailing;       /* a cough, an itch: ill beside a pot only */
+    int home;            /* how many live there: "we are seven" */
+    bool counted_ill;    /* the count came with the word for ill */
+    bool counted_with;   /* or with an illness of whatever word */
+    bool two_counts;     /* "3 are ill. 5 are ill" */
+    uint16_t counted_to; /* the row behind the piece that counted */
+    int some, of_some;   /* "7 of us, 2 are sick": 2 and 7; 0 not so */
+    bool uncounted;      /* people before any illness: of the home, or ill? */
+    bool ailing;         /* a cough, an itch: ill beside a pot only */
     bool who, gut, ill, unwell, stool;
     uint16_t ill_at;           /* in the row: the piece that first said so */
     bool said_ill, denied_ill; /* "ill", by that word */

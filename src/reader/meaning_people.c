@@ -70,13 +70,27 @@ static bool is_behind_who(const struct taking *t)
            t->m->first[GRAMMAR_WHO] < t->m->first[GRAMMAR_PEOPLE];
 }
 
+/* "5 people drink from it and 2 …": of those who were counted something else
+ * was told before. */
+static bool drink_only(const struct taking *t)
+{
+    for (size_t i = t->out->counted_to; i < t->m->first[GRAMMAR_PEOPLE]; i++) {
+        const struct cut_token *k = &t->c->tokens[t->c->row_at[i]];
+
+        if (may_be(t, k, CONCEPT_DRINK) || may_be(t, k, CONCEPT_USE))
+            return true;
+    }
+    return false;
+}
+
 /* "7 of us, 2 are sick": people were counted of whom some are ill. */
 static bool is_some_of(const struct taking *t, int n)
 {
     const struct meaning_gathered *g = t->out;
 
     return g->counted == COUNTED_PERSONS && !g->counted_with &&
-           !g->ill_before && n < g->people && has_illness(t) && !is_added(t);
+           !g->ill_before && n < g->people && has_illness(t) &&
+           (!is_added(t) || drink_only(t));
 }
 
 /* Those of them that were told of; of several counts, when all are in them. */
@@ -121,6 +135,7 @@ static void take_people(struct taking *t)
         g->counted = COUNTED_NOT;
     if (g->counted == COUNTED_NOT) {
         g->people = n;
+        g->counted_to = (uint16_t)t->m->to;
         g->counted_ill = is_of_ill(t);
         g->counted_with = has_illness(t);
         g->counted = child    ? COUNTED_CHILDREN

@@ -174,6 +174,7 @@ START_TEST(the_ill_are_counted)
         {"021407319 5 people in the house, 2 sick", 2},
         {"021407319 6 people, 3 have fever", 3},
         {"021407319 5 people drink from it and 2 have diarrhoea", 2},
+        {"021407319 five of us live here and two have diarrhoea", 2},
         {"021407319 3 women and 2 men have diarrhoea", 5},
         {"021407319 3 people 1 vomiting 2 have diarrhoea", 3},
         {"021407319 4 people are ill, 2 children", 4},

@@ -70,14 +70,15 @@ static bool is_behind_who(const struct taking *t)
            t->m->first[GRAMMAR_WHO] < t->m->first[GRAMMAR_PEOPLE];
 }
 
-/* "5 people drink from it and 2 …": of those who were counted something else
- * was told before. */
-static bool drink_only(const struct taking *t)
+/* "5 people drink from it and 2 …", "5 of us live here and 2 …": of those who
+ * were counted something else was told before. */
+static bool only_live_there(const struct taking *t)
 {
     for (size_t i = t->out->counted_to; i < t->m->first[GRAMMAR_PEOPLE]; i++) {
         const struct cut_token *k = &t->c->tokens[t->c->row_at[i]];
 
-        if (may_be(t, k, CONCEPT_DRINK) || may_be(t, k, CONCEPT_USE))
+        if (may_be(t, k, CONCEPT_DRINK) || may_be(t, k, CONCEPT_USE) ||
+            may_be(t, k, CONCEPT_WE_ARE))
             return true;
     }
     return false;
@@ -90,7 +91,7 @@ static bool is_some_of(const struct taking *t, int n)
 
     return g->counted == COUNTED_PERSONS && !g->counted_with &&
            !g->ill_before && n < g->people && has_illness(t) &&
-           (!is_added(t) || drink_only(t));
+           (!is_added(t) || only_live_there(t));
 }
 
 /* Those of them that were told of; of several counts, when all are in them. */
